@@ -1,0 +1,233 @@
+//! The types of a case. A *settled* case is one in which every automatic value
+//! is written out: `reach`, `place` as [`Place::At`], `edge`, `hole_max`, for a
+//! rim its `trim` and `facing`, and each end's [`Seam`], and all mends.
+
+/// A point or direction, in the case's unit.
+pub type Vec3 = [f64; 3];
+
+/// The unit of the scan file and of every length in the case.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unit {
+    /// Millimetre.
+    Millimetre,
+    /// Centimetre.
+    Centimetre,
+    /// Metre.
+    Metre,
+    /// Inch.
+    Inch,
+}
+
+/// What the scan is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Form {
+    /// A surface that has both walls, in one file.
+    Shell,
+    /// Two files: inner wall, outer wall.
+    Sheets,
+    /// The inner wall only; the wall is made.
+    Bore,
+}
+
+/// A fault of the scan that may stay in the part.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Inherit {
+    /// Intersections among triangles that are not touched.
+    SelfIntersection,
+}
+
+/// The scan file or files and how to read them.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Scan {
+    /// One file, or for [`Form::Sheets`] two: inner, outer. Relative to the case file.
+    pub files: Vec<String>,
+    /// What the scan is.
+    pub form: Form,
+    /// The thickness of the wall that is made ([`Form::Bore`]).
+    pub wall: Option<f64>,
+    /// An open loop smaller across than this is a hole to mend.
+    pub hole_max: Option<f64>,
+    /// Faults that may stay.
+    pub inherit: Vec<Inherit>,
+}
+
+/// A cut by a plane.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Cut {
+    /// A point of the plane, near the branch that is meant.
+    pub through: Vec3,
+    /// Unit normal, pointing off the scan, toward the fitting.
+    pub facing: Vec3,
+}
+
+/// An open rim that the scan already has.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Rim {
+    /// The rim nearest this point is meant.
+    pub near: Vec3,
+    /// How much may be given up, measured from the rim, to get rid of teeth.
+    pub trim: Option<f64>,
+    /// Settled: the unit tangent of the scan's centreline at the rim, off the scan.
+    pub facing: Option<Vec3>,
+}
+
+/// Where on the scan an end is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Site {
+    /// Cut by a plane.
+    Cut(Cut),
+    /// At an existing rim.
+    Rim(Rim),
+}
+
+/// The exact round part that is joined at an end.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Fitting {
+    /// A plain tube: two coaxial cylinders between two flat faces.
+    Tube {
+        /// Inner diameter.
+        bore: f64,
+        /// Outer diameter.
+        outside: f64,
+        /// Length along the axis.
+        length: f64,
+    },
+}
+
+/// Where the fitting is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Place {
+    /// Centre of the near face, and unit direction off the scan.
+    At {
+        /// Centre of the fitting's near face.
+        at: Vec3,
+        /// Unit direction of the fitting's axis, off the scan.
+        along: Vec3,
+    },
+    /// Straight on along the centreline's tangent by this distance.
+    Gap(f64),
+}
+
+/// Settled: the loops where the joint (or a plain end's flat ring) meets the
+/// scan's side, as points of the part in order round the loop, exactly as the
+/// part's file carries them (`f32` values).
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Seam {
+    /// On the bore.
+    pub bore: Vec<Vec3>,
+    /// On the outside; empty for [`Form::Bore`] with a fitting, where the
+    /// outside is made from end to end. At a plain end of that form it is the
+    /// made wall's rim.
+    pub outside: Vec<Vec3>,
+}
+
+/// One end of the scan.
+#[derive(Debug, Clone, PartialEq)]
+pub struct End {
+    /// Its name; unique in the case.
+    pub name: String,
+    /// Where on the scan it is.
+    pub site: Site,
+    /// How far from the cut the scan may be changed. Required with a fitting.
+    pub reach: Option<f64>,
+    /// The fitting; none for a plain end.
+    pub fitting: Option<Fitting>,
+    /// Where the fitting is; given exactly when there is a fitting.
+    pub place: Option<Place>,
+    /// Settled: the seam on the scan's side.
+    pub seam: Option<Seam>,
+}
+
+/// What the result must hold. A limit that is `None` is measured, not judged.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Limits {
+    /// Two-sided distance between replaced scan and the scan it replaced.
+    pub deviation: f64,
+    /// Shortest straight distance between bore and outside.
+    pub wall_min: Option<f64>,
+    /// Share of bore area that may be lost, 0 to 1.
+    pub bore_loss: Option<f64>,
+    /// Greatest angle between the two triangles at a seam edge, in degrees.
+    pub kink_deg: Option<f64>,
+    /// Diameter of the ball that must pass.
+    pub ball_min: Option<f64>,
+    /// How far a fitting's triangles may lie from its exact surface.
+    pub chord: f64,
+}
+
+/// A ball.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ball {
+    /// Its centre.
+    pub at: Vec3,
+    /// Its radius.
+    pub radius: f64,
+}
+
+/// A region that stays bit for bit as scanned.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Keep {
+    /// Everything that touches this ball.
+    Ball(Ball),
+    /// Everything that touches this axis-parallel box.
+    Box {
+        /// Least coordinates.
+        min: Vec3,
+        /// Greatest coordinates.
+        max: Vec3,
+    },
+    /// The listed triangles of the scan with this hash.
+    Triangles {
+        /// SHA-256 of the scan file, lower-case hexadecimal.
+        scan_sha256: String,
+        /// Triangle numbers in the scan's file order, from 0.
+        triangles: Vec<u32>,
+    },
+}
+
+/// What kind of defect a mend removed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum MendKind {
+    /// A second triangle on the same three points.
+    Duplicate,
+    /// A triangle whose corners lie on a line or fall together.
+    Degenerate,
+    /// A patch of triangles turned inside out.
+    Flipped,
+    /// A small open loop that was closed.
+    Hole,
+    /// An edge with more than two triangles.
+    NonManifoldEdge,
+    /// A point where separate fans of triangles touch.
+    NonManifoldVertex,
+    /// A loose piece that was left out.
+    LoosePiece,
+}
+
+/// Settled: one repair of the scan. All that it changed lies in its ball.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Mend {
+    /// The defect.
+    pub kind: MendKind,
+    /// The ball outside which nothing moved.
+    pub ball: Ball,
+}
+
+/// One job.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Case {
+    /// Unit of everything.
+    pub unit: Unit,
+    /// The input surface.
+    pub scan: Scan,
+    /// The ends, at least one; names are unique.
+    pub ends: Vec<End>,
+    /// Edge length of the joint; chosen by spile if left out.
+    pub edge: Option<f64>,
+    /// What must hold.
+    pub limits: Limits,
+    /// What must not move.
+    pub keeps: Vec<Keep>,
+    /// Settled: the mends that were made.
+    pub mends: Vec<Mend>,
+}

@@ -1,0 +1,1 @@
+//! See the crate description.

@@ -1,0 +1,10 @@
+//! Triangle meshes: storage, connectivity, exact predicates, distance,
+//! sections and local remeshing. This crate knows nothing of the job.
+//!
+//! All lengths are `f64` in one unit that the caller chooses. Nothing here
+//! reads or writes a file.
+
+mod mesh;
+
+pub use glam::DVec3;
+pub use mesh::{Bounds3, Mesh, MeshError, round_to_f32};

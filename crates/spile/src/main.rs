@@ -1,0 +1,2 @@
+//! The spile command.
+fn main() {}

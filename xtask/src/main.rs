@@ -1,0 +1,2 @@
+//! Set-up, tests, benches and pictures.
+fn main() {}
