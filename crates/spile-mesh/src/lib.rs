@@ -4,7 +4,11 @@
 //! All lengths are `f64` in one unit that the caller chooses. Nothing here
 //! reads or writes a file.
 
+mod boundary;
 mod mesh;
+pub mod topology;
 
+pub use boundary::{BoundaryChains, boundary_chains, boundary_loops, pinched_points};
 pub use glam::DVec3;
 pub use mesh::{Bounds3, Mesh, MeshError, round_to_f32};
+pub use topology::{NONE, SharedEdge, Shells, Topology, VertexTriangles, shells, vertex_triangles};
