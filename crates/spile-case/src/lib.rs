@@ -1,11 +1,25 @@
 //! The case: what the engineer asks for. Plain data that both the making and
-//! the proving side read; no geometry is computed here.
+//! the proving side read; no geometry is computed here and no file is opened.
 //!
+//! [`read_case`] reads a case from TOML and finds every mistake in it, each
+//! with its place in the text; [`write_case`] writes one that reads back equal.
 //! Lengths are in the case's unit, which is also the scan's; nothing is scaled.
 
+mod direction;
+mod error;
+mod names;
+mod read;
+mod read_end;
+mod read_keep;
+mod reader;
 mod types;
+mod write;
 
+pub use direction::unit_direction;
+pub use error::CaseError;
+pub use read::{Painted, read_case, read_case_with};
 pub use types::{
     Ball, Case, Cut, End, Fitting, Form, Inherit, Keep, Limits, Mend, MendKind, Place, Rim, Scan,
-    Seam, Site, Unit,
+    Seam, Site, Unit, Vec3,
 };
+pub use write::write_case;

@@ -1,0 +1,97 @@
+//! How the case's words are spelled in files: one table for reading and writing.
+
+use crate::types::{Form, Inherit, MendKind, Unit};
+
+/// Spelling and meaning of one type's words.
+pub(crate) type Words<T> = &'static [(&'static str, T)];
+
+pub(crate) const UNITS: Words<Unit> =
+    &[("mm", Unit::Millimetre), ("cm", Unit::Centimetre), ("m", Unit::Metre), ("in", Unit::Inch)];
+
+pub(crate) const FORMS: Words<Form> =
+    &[("shell", Form::Shell), ("sheets", Form::Sheets), ("bore", Form::Bore)];
+
+pub(crate) const INHERITS: Words<Inherit> = &[("self-intersection", Inherit::SelfIntersection)];
+
+pub(crate) const MEND_KINDS: Words<MendKind> = &[
+    ("duplicate", MendKind::Duplicate),
+    ("degenerate", MendKind::Degenerate),
+    ("flipped", MendKind::Flipped),
+    ("hole", MendKind::Hole),
+    ("non-manifold-edge", MendKind::NonManifoldEdge),
+    ("non-manifold-vertex", MendKind::NonManifoldVertex),
+    ("loose-piece", MendKind::LoosePiece),
+];
+
+fn spelled<T: PartialEq>(words: Words<T>, meant: &T) -> &'static str {
+    // Every variant stands in its table: the test below goes through them all.
+    words.iter().find(|(_, value)| value == meant).map_or("", |&(name, _)| name)
+}
+
+impl Unit {
+    /// Its spelling in files: `mm`, `cm`, `m`, `in`.
+    pub fn name(self) -> &'static str {
+        spelled(UNITS, &self)
+    }
+
+    /// How many millimetres one of it is: exact.
+    pub fn in_millimetres(self) -> f64 {
+        match self {
+            Unit::Millimetre => 1.0,
+            Unit::Centimetre => 10.0,
+            Unit::Metre => 1000.0,
+            Unit::Inch => 25.4,
+        }
+    }
+}
+
+impl Form {
+    /// Its spelling in files: `shell`, `sheets`, `bore`.
+    pub fn name(self) -> &'static str {
+        spelled(FORMS, &self)
+    }
+}
+
+impl Inherit {
+    /// Its spelling in files.
+    pub fn name(self) -> &'static str {
+        spelled(INHERITS, &self)
+    }
+}
+
+impl MendKind {
+    /// Its spelling in files: `duplicate`, `hole`, `non-manifold-edge`, ...
+    pub fn name(self) -> &'static str {
+        spelled(MEND_KINDS, &self)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Fails to compile when a variant is added, so that the table is not forgotten.
+    fn listed(kind: MendKind) -> usize {
+        match kind {
+            MendKind::Duplicate => 0,
+            MendKind::Degenerate => 1,
+            MendKind::Flipped => 2,
+            MendKind::Hole => 3,
+            MendKind::NonManifoldEdge => 4,
+            MendKind::NonManifoldVertex => 5,
+            MendKind::LoosePiece => 6,
+        }
+    }
+
+    #[test]
+    fn every_word_has_one_spelling() {
+        for (place, &(name, kind)) in MEND_KINDS.iter().enumerate() {
+            assert_eq!(listed(kind), place);
+            assert_eq!(kind.name(), name);
+        }
+        assert!(UNITS.iter().all(|&(name, unit)| unit.name() == name));
+        assert!(FORMS.iter().all(|&(name, form)| form.name() == name));
+        assert!(INHERITS.iter().all(|&(name, inherit)| inherit.name() == name));
+        assert_eq!((UNITS.len(), FORMS.len(), INHERITS.len()), (4, 3, 1));
+    }
+}

@@ -1,0 +1,158 @@
+//! A case as TOML, in a fixed layout.
+//!
+//! Numbers are the shortest that read back to the same value: `f64` for all
+//! but seam points, which are `f32` values and are written as such.
+
+use std::fmt::Write as _;
+
+use crate::types::{Case, End, Fitting, Form, Keep, Limits, Mend, Place, Scan, Seam, Site, Vec3};
+
+/// The case as TOML text that [`crate::read_case`] reads back equal.
+///
+/// Shape: directions have length 1 and seam points are `f32` values, as their
+/// types say; the same case gives the same bytes.
+pub fn write_case(case: &Case) -> String {
+    let mut out = String::new();
+    line(&mut out, "unit", &quoted(case.unit.name()));
+    write_scan(&mut out, &case.scan);
+    for end in &case.ends {
+        write_end(&mut out, end);
+    }
+    if let Some(edge) = case.edge {
+        out.push_str("\n[joint]\n");
+        line(&mut out, "edge", &number(edge));
+    }
+    write_limits(&mut out, &case.limits);
+    for keep in &case.keeps {
+        write_keep(&mut out, keep);
+    }
+    for mend in &case.mends {
+        write_mend(&mut out, mend);
+    }
+    out
+}
+
+fn write_scan(out: &mut String, scan: &Scan) {
+    out.push_str("\n[scan]\n");
+    let files: Vec<String> = scan.files.iter().map(|f| quoted(f)).collect();
+    if scan.form == Form::Sheets {
+        line(out, "files", &format!("[{}]", files.join(", ")));
+    } else {
+        line(out, "file", &files.join(", "));
+    }
+    line(out, "form", &quoted(scan.form.name()));
+    maybe(out, "wall", scan.wall);
+    maybe(out, "hole_max", scan.hole_max);
+    if !scan.inherit.is_empty() {
+        let faults: Vec<String> = scan.inherit.iter().map(|f| quoted(f.name())).collect();
+        line(out, "inherit", &format!("[{}]", faults.join(", ")));
+    }
+}
+
+fn write_end(out: &mut String, end: &End) {
+    out.push_str("\n[[end]]\n");
+    line(out, "name", &quoted(&end.name));
+    match end.site {
+        Site::Cut(cut) => {
+            let (through, facing) = (point(cut.through), point(cut.facing));
+            line(out, "cut", &format!("{{ through = {through}, facing = {facing} }}"));
+        }
+        Site::Rim(rim) => {
+            line(out, "rim", &point(rim.near));
+            maybe(out, "trim", rim.trim);
+            if let Some(facing) = rim.facing {
+                line(out, "facing", &point(facing));
+            }
+        }
+    }
+    maybe(out, "reach", end.reach);
+    if let Some(Fitting::Tube { bore, outside, length }) = end.fitting {
+        let (bore, outside, length) = (number(bore), number(outside), number(length));
+        let value =
+            format!("{{ kind = \"tube\", bore = {bore}, outside = {outside}, length = {length} }}");
+        line(out, "fitting", &value);
+    }
+    match end.place {
+        Some(Place::At { at, along }) => {
+            let (at, along) = (point(at), point(along));
+            line(out, "place", &format!("{{ at = {at}, along = {along} }}"));
+        }
+        Some(Place::Gap(gap)) => line(out, "place", &format!("{{ gap = {} }}", number(gap))),
+        None => {}
+    }
+    if let Some(seam) = &end.seam {
+        write_seam(out, seam);
+    }
+}
+
+fn write_seam(out: &mut String, seam: &Seam) {
+    out.push_str("\n[end.seam]\n");
+    for (key, points) in [("bore", &seam.bore), ("outside", &seam.outside)] {
+        let _ = writeln!(out, "{key} = [");
+        for [x, y, z] in points {
+            let _ = writeln!(out, "    [{:?}, {:?}, {:?}],", *x as f32, *y as f32, *z as f32);
+        }
+        out.push_str("]\n");
+    }
+}
+
+fn write_limits(out: &mut String, limits: &Limits) {
+    out.push_str("\n[limits]\n");
+    line(out, "deviation", &number(limits.deviation));
+    maybe(out, "wall_min", limits.wall_min);
+    maybe(out, "bore_loss", limits.bore_loss);
+    maybe(out, "kink", limits.kink_deg);
+    maybe(out, "ball_min", limits.ball_min);
+    line(out, "chord", &number(limits.chord));
+}
+
+fn write_keep(out: &mut String, keep: &Keep) {
+    out.push_str("\n[[keep]]\n");
+    match keep {
+        Keep::Ball(ball) => {
+            let (at, radius) = (point(ball.at), number(ball.radius));
+            line(out, "ball", &format!("{{ at = {at}, radius = {radius} }}"));
+        }
+        Keep::Box { min, max } => {
+            line(out, "box", &format!("{{ min = {}, max = {} }}", point(*min), point(*max)));
+        }
+        Keep::Triangles { scan_sha256, triangles } => {
+            let numbers: Vec<String> = triangles.iter().map(u32::to_string).collect();
+            let (hash, numbers) = (quoted(scan_sha256), numbers.join(", "));
+            let value = format!("{{ scan_sha256 = {hash}, numbers = [{numbers}] }}");
+            line(out, "triangles", &value);
+        }
+    }
+}
+
+fn write_mend(out: &mut String, mend: &Mend) {
+    out.push_str("\n[[mend]]\n");
+    line(out, "kind", &quoted(mend.kind.name()));
+    line(out, "at", &point(mend.ball.at));
+    line(out, "radius", &number(mend.ball.radius));
+}
+
+fn line(out: &mut String, key: &str, value: &str) {
+    // Writing to a string cannot fail.
+    let _ = writeln!(out, "{key} = {value}");
+}
+
+fn maybe(out: &mut String, key: &str, value: Option<f64>) {
+    if let Some(value) = value {
+        line(out, key, &number(value));
+    }
+}
+
+/// Rust prints the shortest digits that read back the same; its forms (`1.0`,
+/// `1e-7`) are TOML floats as they are.
+fn number(x: f64) -> String {
+    format!("{x:?}")
+}
+
+fn point([x, y, z]: Vec3) -> String {
+    format!("[{x:?}, {y:?}, {z:?}]")
+}
+
+fn quoted(text: &str) -> String {
+    toml::Value::String(text.to_owned()).to_string()
+}

@@ -1,0 +1,178 @@
+//! Every mistake in a case is found, at its place, with what would be right.
+
+use std::fmt::Write as _;
+
+use spile_case::{Keep, Painted, Place, Site, read_case, read_case_with};
+
+const GOOD: &str = r#"unit = "mm"
+
+[scan]
+file = "left-duct.stl"
+form = "shell"
+
+[[end]]
+name = "upper"
+cut = { through = [12.0, 0.0, 80.0], facing = [0.0, 0.0, 2.0] }
+reach = 15
+fitting = { kind = "tube", bore = 18.0, outside = 22.0, length = 25.0 }
+place = { at = [12.0, 0.0, 110.0], along = [0.0, 0.0, 1.0] }
+
+[[end]]
+name = "lower"
+cut = { through = [5.0, 0.0, 12.0], facing = [0.0, 0.0, -1.0] }
+
+[limits]
+deviation = 0.10
+"#;
+
+/// The mistakes as lines: place, what the place holds, message, hints.
+fn mistakes(text: &str) -> String {
+    let mut out = String::new();
+    for mistake in read_case(text, "case.toml").expect_err("a mistake was put in") {
+        let at = text[mistake.span.clone()].lines().next().unwrap_or_default();
+        let _ = writeln!(out, "{mistake}\n  at: {at}");
+        for hint in mistake.hints() {
+            let _ = writeln!(out, "  hint: {hint}");
+        }
+    }
+    out
+}
+
+/// The good case with one piece of text put in place of another.
+fn with(old: &str, new: &str) -> String {
+    assert_eq!(GOOD.matches(old).count(), 1, "`{old}` is not there once");
+    GOOD.replace(old, new)
+}
+
+#[test]
+fn a_good_case_reads_with_directions_normalised_and_chord_chosen() {
+    let case = read_case(GOOD, "case.toml").unwrap();
+    let Site::Cut(cut) = case.ends[0].site else { panic!("a cut") };
+    assert_eq!(cut.facing, [0.0, 0.0, 1.0]);
+    assert_eq!(case.ends[0].reach, Some(15.0));
+    assert_eq!(
+        case.ends[0].place,
+        Some(Place::At { at: [12.0, 0.0, 110.0], along: [0.0, 0.0, 1.0] })
+    );
+    assert_eq!(case.limits.chord, 0.01);
+    assert_eq!(case.limits.kink_deg, None);
+}
+
+/// One snapshot of all the mistakes of a list of changes to the good case.
+macro_rules! snapshot_mistakes {
+    ($name:literal, $([$old:expr => $new:expr])*) => {{
+        let mut out = String::new();
+        $(
+            let _ = writeln!(out, "- {}\n{}", $new.trim_end().replace('\n', "\\n"), mistakes(&with($old, $new)));
+        )*
+        insta::assert_snapshot!($name, out);
+    }};
+}
+
+#[test]
+fn an_unknown_key_is_named_with_the_nearest() {
+    snapshot_mistakes!("unknown keys",
+        ["bore = 18.0, outside" => "bor = 18.0, outside"]
+        ["deviation = 0.10" => "deviaton = 0.10"]
+        ["[limits]" => "[limit]"]
+        ["name = \"lower\"" => "name = \"lower\"\nqq = 1"]
+    );
+}
+
+#[test]
+fn keys_of_later_versions_are_told_apart_from_unknown_ones() {
+    snapshot_mistakes!("later keys",
+        ["form = \"shell\"" => "form = \"cavity\"\nalign = true"]
+        ["place = { at = [12.0, 0.0, 110.0], along = [0.0, 0.0, 1.0] }" => "place = \"auto\""]
+        ["[limits]" => "[[clear]]\nball = 1\n\n[limits]"]
+        ["kind = \"tube\"" => "kind = \"cone\""]
+    );
+}
+
+#[test]
+fn values_of_the_wrong_kind_or_range_are_underlined() {
+    snapshot_mistakes!("values",
+        ["unit = \"mm\"" => "unit = \"mn\""]
+        ["unit = \"mm\"" => "unit = 1"]
+        ["reach = 15" => "reach = \"15\""]
+        ["reach = 15" => "reach = -1.5"]
+        ["reach = 15" => "reach = inf"]
+        ["facing = [0.0, 0.0, -1.0]" => "facing = [0, 0, 0]"]
+        ["through = [5.0, 0.0, 12.0]" => "through = [5.0, nan]"]
+        ["through = [5.0, 0.0, 12.0]" => "through = [5.0, nan, 1e999]"]
+        ["deviation = 0.10" => "deviation = 0.10\nbore_loss = 1.5\nkink = -1"]
+        ["name = \"upper\"" => "name = \" \""]
+    );
+}
+
+#[test]
+fn what_belongs_together_must_be_given_together() {
+    snapshot_mistakes!("together",
+        ["reach = 15\n" => ""]
+        ["fitting = { kind = \"tube\", bore = 18.0, outside = 22.0, length = 25.0 }\n" => ""]
+        ["along = [0.0, 0.0, 1.0]" => "gap = 3"]
+        ["along = [0.0, 0.0, 1.0] }" => "}"]
+        ["bore = 18.0" => "bore = 22.0"]
+        ["\"lower\"" => "\"upper\"\ntrim = 2.0"]
+        ["name = \"lower\"" => "name = \"lower\"\nrim = [0, 0, 0]"]
+        ["form = \"shell\"" => "form = \"sheets\""]
+        ["form = \"shell\"" => "form = \"bore\""]
+        ["form = \"shell\"" => "form = \"shell\"\nwall = 2.0"]
+    );
+}
+
+#[test]
+fn an_empty_or_malformed_case_says_what_is_needed() {
+    insta::assert_snapshot!("empty", mistakes(""));
+    insta::assert_snapshot!("unclosed header", mistakes("unit = \"mm\"\n\n[scan\nfile = 1\n"));
+    insta::assert_snapshot!("twice", mistakes("unit = \"mm\"\nunit = \"mm\"\n"));
+}
+
+#[test]
+fn keeps_are_one_region_each() {
+    snapshot_mistakes!("keeps",
+        ["[limits]" => "[[keep]]\nball = { at = [0, 0, 0], radius = 0 }\n\n[limits]"]
+        ["[limits]" => "[[keep]]\nbox = { min = [0, 2, 0], max = [1, 1, 1] }\n\n[limits]"]
+        ["[limits]" => "[[keep]]\nball = { at = [0, 0, 0], radius = 1 }\nfile = \"painted.json\"\n\n[limits]"]
+        ["[limits]" => "[[keep]]\nfile = \"painted.json\"\n\n[limits]"]
+        ["[limits]" => "[[keep]]\ntriangles = { scan_sha256 = \"AB\", numbers = [1, -2] }\n\n[limits]"]
+    );
+}
+
+#[test]
+fn a_keep_file_is_opened_by_who_asks() {
+    let text = format!("{GOOD}\n[[keep]]\nfile = \"painted.json\"\n");
+    let painted = Painted { scan_sha256: "0".repeat(64), triangles: vec![3, 1] };
+    let case = read_case_with(&text, "case.toml", &mut |file| {
+        assert_eq!(file, "painted.json");
+        Ok(painted.clone())
+    })
+    .unwrap();
+    let Painted { scan_sha256, triangles } = painted;
+    assert_eq!(case.keeps, [Keep::Triangles { scan_sha256, triangles }]);
+}
+
+/// A settled case, as it is written: kept as text so that its layout stays.
+#[test]
+fn the_layout_of_a_settled_case_is_stable() {
+    let text = r#"
+unit = "in"
+scan = { file = "inputs/a \"b\".stl", form = "bore", wall = 0.08, inherit = ["self-intersection"] }
+joint = { edge = 1e-7 }
+limits = { deviation = 0.004, wall_min = 0.07, bore_loss = 0, kink = 10, ball_min = 0.5 }
+keep = [{ ball = { at = [10, 3, 60], radius = 6 } }, { box = { min = [0, 0, 0], max = [1, 1, 1] } }]
+mend = [{ kind = "hole", at = [1, 2, 3], radius = 0.25 }]
+
+[[end]]
+name = "upper"
+rim = [12, 0, 81]
+trim = 0.2
+facing = [0, 0, 5]
+reach = 0.6
+fitting = { kind = "tube", bore = 0.7, outside = 0.86, length = 1 }
+place = { gap = 0.8 }
+seam = { bore = [[0.1, 0.2, 0.3], [1, 0, 0], [0, 1, 0]] }
+"#;
+    let case = read_case(text, "case.toml").unwrap();
+    insta::assert_snapshot!("settled", spile_case::write_case(&case));
+}

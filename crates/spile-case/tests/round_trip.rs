@@ -1,0 +1,222 @@
+//! What is written reads back equal, and no text makes the reader panic.
+
+use proptest::prelude::*;
+use spile_case::{
+    Ball, Case, Cut, End, Fitting, Form, Inherit, Keep, Limits, Mend, MendKind, Place, Rim, Scan,
+    Seam, Site, Unit, Vec3, read_case, unit_direction, write_case,
+};
+
+fn number() -> impl Strategy<Value = f64> {
+    prop_oneof![-1e3..1e3, Just(0.0), Just(-0.0), Just(1e30), Just(-1e-300), Just(0.1 + 0.2)]
+}
+
+fn positive() -> impl Strategy<Value = f64> {
+    prop_oneof![1e-6..1e3, Just(1e-320), Just(1.0), Just(1e30)]
+}
+
+fn share() -> impl Strategy<Value = f64> {
+    prop_oneof![0.0..=1.0, Just(0.0), Just(1.0)]
+}
+
+fn point() -> impl Strategy<Value = Vec3> {
+    [number(), number(), number()]
+}
+
+fn direction() -> impl Strategy<Value = Vec3> {
+    point().prop_filter_map("zero", unit_direction)
+}
+
+/// Any finite `f32` but the largest, whose shortest digits lie above it.
+fn f32_point() -> impl Strategy<Value = Vec3> {
+    let coordinate = any::<f32>()
+        .prop_filter("finite", |x| x.is_finite() && x.abs() < f32::MAX)
+        .prop_map(f64::from);
+    [coordinate.clone(), coordinate.clone(), coordinate]
+}
+
+fn f32_loop() -> impl Strategy<Value = Vec<Vec3>> {
+    prop_oneof![Just(Vec::new()), prop::collection::vec(f32_point(), 3..9)]
+}
+
+fn name() -> impl Strategy<Value = String> {
+    "[^\\p{C}\\s][^\\p{C}]{0,12}"
+}
+
+fn site() -> impl Strategy<Value = Site> {
+    let cut =
+        (point(), direction()).prop_map(|(through, facing)| Site::Cut(Cut { through, facing }));
+    let rim = (point(), prop::option::of(positive()), prop::option::of(direction()))
+        .prop_map(|(near, trim, facing)| Site::Rim(Rim { near, trim, facing }));
+    prop_oneof![cut, rim]
+}
+
+type Joined = (f64, Fitting, Place);
+
+fn joined() -> impl Strategy<Value = Joined> {
+    let place = prop_oneof![
+        (point(), direction()).prop_map(|(at, along)| Place::At { at, along }),
+        positive().prop_map(Place::Gap),
+    ];
+    let tube = (1e-3..10.0, 1.001..3.0, 0.1..40.0)
+        .prop_map(|(bore, ratio, length)| Fitting::Tube { bore, outside: bore * ratio, length });
+    (positive(), tube, place)
+}
+
+fn end() -> impl Strategy<Value = End> {
+    let seam = (f32_loop(), f32_loop()).prop_map(|(bore, outside)| Seam { bore, outside });
+    let reach = prop::option::of(positive());
+    (name(), site(), reach, prop::option::of(joined()), prop::option::of(seam)).prop_map(
+        |(name, site, reach, joined, seam)| match joined {
+            Some((reach, fitting, place)) => End {
+                name,
+                site,
+                reach: Some(reach),
+                fitting: Some(fitting),
+                place: Some(place),
+                seam,
+            },
+            None => End { name, site, reach, fitting: None, place: None, seam },
+        },
+    )
+}
+
+fn ends() -> impl Strategy<Value = Vec<End>> {
+    prop::collection::vec(end(), 1..4).prop_map(|mut ends| {
+        for (k, end) in ends.iter_mut().enumerate() {
+            end.name.push_str(&k.to_string());
+        }
+        ends
+    })
+}
+
+fn scan() -> impl Strategy<Value = Scan> {
+    let inherit = prop_oneof![Just(vec![]), Just(vec![Inherit::SelfIntersection])];
+    let form = prop_oneof![Just(Form::Shell), Just(Form::Sheets), Just(Form::Bore)];
+    (form, name(), name(), positive(), prop::option::of(positive()), inherit).prop_map(
+        |(form, first, second, wall, hole_max, inherit)| Scan {
+            files: if form == Form::Sheets { vec![first, second] } else { vec![first] },
+            form,
+            wall: (form == Form::Bore).then_some(wall),
+            hole_max,
+            inherit,
+        },
+    )
+}
+
+fn limits() -> impl Strategy<Value = Limits> {
+    let maybe = || prop::option::of(positive());
+    let kink = prop::option::of(0.0..=180.0);
+    (positive(), maybe(), prop::option::of(share()), kink, maybe(), positive()).prop_map(
+        |(deviation, wall_min, bore_loss, kink_deg, ball_min, chord)| Limits {
+            deviation,
+            wall_min,
+            bore_loss,
+            kink_deg,
+            ball_min,
+            chord,
+        },
+    )
+}
+
+fn ball() -> impl Strategy<Value = Ball> {
+    (point(), positive()).prop_map(|(at, radius)| Ball { at, radius })
+}
+
+fn keep() -> impl Strategy<Value = Keep> {
+    let block = (point(), point()).prop_map(|(a, b)| Keep::Box {
+        min: [0, 1, 2].map(|k| a[k].min(b[k])),
+        max: [0, 1, 2].map(|k| a[k].max(b[k])),
+    });
+    let painted = ("[0-9a-f]{64}", prop::collection::vec(any::<u32>(), 0..5))
+        .prop_map(|(scan_sha256, triangles)| Keep::Triangles { scan_sha256, triangles });
+    prop_oneof![ball().prop_map(Keep::Ball), block, painted]
+}
+
+fn mend() -> impl Strategy<Value = Mend> {
+    let kind = prop_oneof![
+        Just(MendKind::Duplicate),
+        Just(MendKind::Degenerate),
+        Just(MendKind::Flipped),
+        Just(MendKind::Hole),
+        Just(MendKind::NonManifoldEdge),
+        Just(MendKind::NonManifoldVertex),
+        Just(MendKind::LoosePiece),
+    ];
+    (kind, ball()).prop_map(|(kind, ball)| Mend { kind, ball })
+}
+
+fn case() -> impl Strategy<Value = Case> {
+    let unit = prop_oneof![
+        Just(Unit::Millimetre),
+        Just(Unit::Centimetre),
+        Just(Unit::Metre),
+        Just(Unit::Inch)
+    ];
+    let keeps = prop::collection::vec(keep(), 0..3);
+    let mends = prop::collection::vec(mend(), 0..3);
+    (unit, scan(), ends(), prop::option::of(positive()), limits(), keeps, mends).prop_map(
+        |(unit, scan, ends, edge, limits, keeps, mends)| Case {
+            unit,
+            scan,
+            ends,
+            edge,
+            limits,
+            keeps,
+            mends,
+        },
+    )
+}
+
+/// All the characters that a case file is made of, in likely chunks.
+fn near_case() -> impl Strategy<Value = String> {
+    let chunk = prop_oneof![
+        Just("[scan]\n"),
+        Just("[[end]]\n"),
+        Just("[limits]\n"),
+        Just("[[keep]]\n"),
+        Just("[[mend]]\n"),
+        Just("unit = \"mm\"\n"),
+        Just("cut = { through = [0, 0], facing = [0, 0, 0] }\n"),
+        Just("place = "),
+        Just("rim = [1, 2, nan]\n"),
+        Just("fitting = { kind = \"tube\", bore = inf }\n"),
+        Just("seam = { bore = [[1, 2], 3] }\n"),
+        Just("triangles = { numbers = [-1] }\n"),
+        Just("deviation = 0x1_0\n"),
+        Just("file = \"ü\u{7f}\"\n"),
+        Just("{"),
+        Just("]"),
+        Just("= 1979-05-27\n"),
+        Just("'''"),
+        Just("\u{feff}"),
+    ];
+    prop::collection::vec(chunk, 0..12).prop_map(|chunks| chunks.concat())
+}
+
+proptest! {
+    #[test]
+    fn a_written_case_reads_back_equal(case in case()) {
+        let text = write_case(&case);
+        let read = read_case(&text, "case.toml");
+        prop_assert!(read.is_ok(), "{read:?}\n{text}");
+        let read = read.unwrap();
+        prop_assert_eq!(&read, &case, "{}", text);
+        // Equal compares -0.0 and 0.0 alike; the bytes do not.
+        prop_assert_eq!(write_case(&read), text);
+    }
+
+    #[test]
+    fn no_bytes_make_the_reader_panic(bytes in prop::collection::vec(any::<u8>(), 0..200)) {
+        let _ = read_case(&String::from_utf8_lossy(&bytes), "case.toml");
+    }
+
+    #[test]
+    fn no_text_near_a_case_makes_the_reader_panic(text in near_case()) {
+        if let Err(mistakes) = read_case(&text, "case.toml") {
+            prop_assert!(!mistakes.is_empty());
+            for mistake in mistakes {
+                prop_assert!(text.get(mistake.span.clone()).is_some(), "{mistake:?}");
+            }
+        }
+    }
+}
