@@ -7,8 +7,13 @@
 //!
 //! [`judge`] gives the whole [`Proof`]; each limit has a module of its own.
 
+pub mod bore_loss;
+pub mod centreline;
+pub mod flow_section;
+pub mod inscribed;
 mod labels;
 mod proof;
+pub mod stations;
 
 pub use labels::{Fate, FittingFrame, Labelled, LabelledEnd, Plane, Region, Side};
 pub use proof::{
