@@ -5,10 +5,15 @@
 //! reads or writes a file.
 
 mod boundary;
+mod bvh;
 mod mesh;
+pub mod rounding;
 pub mod topology;
+mod triangle;
 
 pub use boundary::{BoundaryChains, boundary_chains, boundary_loops, pinched_points};
+pub use bvh::{Bvh, Closest, RayHit};
 pub use glam::DVec3;
 pub use mesh::{Bounds3, Mesh, MeshError, round_to_f32};
 pub use topology::{NONE, SharedEdge, Shells, Topology, VertexTriangles, shells, vertex_triangles};
+pub use triangle::Feature;
