@@ -8,9 +8,13 @@
 //! Lengths are the file's own; nothing is scaled.
 
 mod error;
-#[allow(dead_code, reason = "the other text formats follow")]
+mod gather;
 mod numbers;
+mod obj;
+mod ply;
+mod polygon;
 pub mod stl;
+pub mod threemf;
 mod unit;
 mod weld;
 
@@ -30,6 +34,16 @@ pub enum Format {
     StlBinary,
     /// STL in text form.
     StlText,
+    /// PLY as text.
+    PlyText,
+    /// PLY, binary, low byte first.
+    PlyLittleEndian,
+    /// PLY, binary, high byte first.
+    PlyBigEndian,
+    /// OBJ.
+    Obj,
+    /// 3MF.
+    ThreeMf,
 }
 
 /// What a mesh file held.
@@ -46,7 +60,7 @@ pub struct ReadMesh {
 }
 
 /// What this crate reads, for messages.
-const SUPPORTED: &str = "STL (.stl)";
+const SUPPORTED: &str = "STL (.stl), PLY (.ply), OBJ (.obj) and 3MF (.3mf)";
 
 /// The mesh in the file at `path`; its extension names the format.
 ///
@@ -94,6 +108,9 @@ fn reader_of(name: &str) -> Result<Reader, Fault> {
     };
     match extension {
         "stl" => Ok(stl::read),
+        "ply" => Ok(ply::read),
+        "obj" => Ok(obj::read),
+        "3mf" => Ok(threemf::read),
         "" => Err(Fault::unsupported("a file name without extension")),
         "nii" | "nii.gz" => Err(Fault::unsupported("a volume, not a surface (.nii)")),
         other => Err(Fault::unsupported(format!("a .{other} file"))),

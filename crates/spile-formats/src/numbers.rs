@@ -45,12 +45,23 @@ pub(crate) struct Words<'a> {
     bytes: &'a [u8],
     at: usize,
     line: usize,
+    joining: bool,
 }
 
 impl<'a> Words<'a> {
     pub(crate) fn new(bytes: &'a [u8]) -> Self {
         let at = if bytes.starts_with(b"\xEF\xBB\xBF") { 3 } else { 0 };
-        Self { bytes, at, line: 1 }
+        Self { bytes, at, line: 1, joining: false }
+    }
+
+    /// As [`Words::new`], where a backslash at the end of a line joins the next to it.
+    pub(crate) fn joining_lines(bytes: &'a [u8]) -> Self {
+        Self { joining: true, ..Self::new(bytes) }
+    }
+
+    /// As [`Words::new`], for text that begins at this line of its file.
+    pub(crate) fn from_line(bytes: &'a [u8], line: usize) -> Self {
+        Self { bytes, at: 0, line, joining: false }
     }
 
     /// The line that holds the word given last.
@@ -60,31 +71,35 @@ impl<'a> Words<'a> {
 
     /// The next word, on this line or a later one; none at the end.
     pub(crate) fn next(&mut self) -> Option<&'a [u8]> {
-        while let Some(&byte) = self.bytes.get(self.at) {
-            match byte {
-                b'\n' | b'\r' => self.end_line(),
-                b' ' | b'\t' | 0x0B | 0x0C => self.at += 1,
-                _ => {
-                    let start = self.at;
-                    while self.bytes.get(self.at).is_some_and(|b| !is_blank(*b)) {
-                        self.at += 1;
-                    }
-                    return Some(&self.bytes[start..self.at]);
-                }
+        loop {
+            if let Some(word) = self.next_in_line() {
+                return Some(word);
             }
+            if self.at == self.bytes.len() {
+                return None;
+            }
+            self.end_line();
         }
-        None
     }
 
     /// The next word if it stands on this line.
     pub(crate) fn next_in_line(&mut self) -> Option<&'a [u8]> {
-        while matches!(self.bytes.get(self.at), Some(b' ' | b'\t' | 0x0B | 0x0C)) {
+        loop {
+            match self.bytes.get(self.at) {
+                None | Some(b'\n' | b'\r') => return None,
+                Some(b' ' | b'\t' | 0x0B | 0x0C) => self.at += 1,
+                Some(b'\\') if self.joins_here() => {
+                    self.at += 1;
+                    self.end_line();
+                }
+                Some(_) => break,
+            }
+        }
+        let start = self.at;
+        while self.bytes.get(self.at).is_some_and(|b| !is_blank(*b)) && !self.joins_here() {
             self.at += 1;
         }
-        match self.bytes.get(self.at) {
-            None | Some(b'\n' | b'\r') => None,
-            Some(_) => self.next(),
-        }
+        Some(&self.bytes[start..self.at])
     }
 
     /// The rest of this line without blanks at its ends; the line is not left.
@@ -94,6 +109,17 @@ impl<'a> Words<'a> {
             self.at += 1;
         }
         self.bytes[start..self.at].trim_ascii()
+    }
+
+    /// Passes over the rest of this line and those joined to it.
+    pub(crate) fn pass_line(&mut self) {
+        while self.next_in_line().is_some() {}
+    }
+
+    fn joins_here(&self) -> bool {
+        self.joining
+            && self.bytes[self.at] == b'\\'
+            && matches!(self.bytes.get(self.at + 1), Some(b'\n' | b'\r'))
     }
 
     fn end_line(&mut self) {
