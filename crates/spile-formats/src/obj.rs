@@ -78,7 +78,7 @@ fn as_bytes_of_text(bytes: &[u8]) -> Result<Cow<'_, [u8]>, Fault> {
             Some(at) => Err(Fault::byte(at, "a zero byte: this is no text")),
         };
     }
-    if bytes.len() % 2 != 0 {
+    if !bytes.len().is_multiple_of(2) {
         return Err(Fault::byte(bytes.len() - 1, "the file ends inside a UTF-16 character"));
     }
     let units = bytes[2..].chunks_exact(2).map(|pair| {
