@@ -36,6 +36,15 @@ pub struct Closest {
     pub feature: Feature,
 }
 
+/// The closest point in terms of the tree.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct ClosestSlot {
+    pub(crate) slot: u32,
+    /// From the point asked about to the closest one.
+    pub(crate) offset: DVec3,
+    feature: Feature,
+}
+
 /// A place where a ray meets a triangle.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct RayHit {
@@ -118,22 +127,31 @@ impl Bvh {
 
     /// The closest point nearer than `limit`, or `None`.
     pub fn closest_within(&self, p: DVec3, limit: f64) -> Option<Closest> {
-        let mut best: Option<Closest> = None;
-        let mut best_sq = limit * limit;
+        let found = self.closest_slot(p, limit * limit)?;
+        Some(Closest {
+            triangle: self.ids[found.slot as usize],
+            point: p + found.offset,
+            distance: found.offset.length(),
+            feature: found.feature,
+        })
+    }
+
+    /// As [`Bvh::closest_within`], with the slot in place of the triangle's
+    /// number and a squared limit.
+    pub(crate) fn closest_slot(&self, p: DVec3, limit_sq: f64) -> Option<ClosestSlot> {
+        let mut best: Option<ClosestSlot> = None;
+        let mut best_sq = limit_sq;
         self.nearest_first(
             best_sq,
             |bounds| bounds.distance_sq(p),
             |slot, bound_sq| {
                 let (offset, feature) = offset_to_triangle(p, self.corners[slot]);
                 let offset_sq = offset.length_squared();
-                let triangle = self.ids[slot];
-                let is_better = offset_sq < best_sq
-                    || (offset_sq == best_sq && best.is_some_and(|b| triangle < b.triangle));
-                if is_better {
+                let is_lower = |b: ClosestSlot| self.ids[slot] < self.ids[b.slot as usize];
+                if offset_sq < best_sq || (offset_sq == best_sq && best.is_some_and(is_lower)) {
                     best_sq = offset_sq;
                     *bound_sq = offset_sq * SLACK;
-                    let distance = offset_sq.sqrt();
-                    best = Some(Closest { triangle, point: p + offset, distance, feature });
+                    best = Some(ClosestSlot { slot: slot as u32, offset, feature });
                 }
             },
         );

@@ -6,6 +6,8 @@
 
 mod boundary;
 mod bvh;
+mod distance;
+mod intersect;
 mod mesh;
 pub mod rounding;
 pub mod topology;
@@ -13,7 +15,11 @@ mod triangle;
 
 pub use boundary::{BoundaryChains, boundary_chains, boundary_loops, pinched_points};
 pub use bvh::{Bvh, Closest, RayHit};
+pub use distance::{
+    Bounds, TwoSided, farthest, farthest_each, hausdorff, nearest, nearest_each, triangle_distance,
+};
 pub use glam::DVec3;
+pub use intersect::{self_intersections, self_intersections_among, triangles_intersect};
 pub use mesh::{Bounds3, Mesh, MeshError, round_to_f32};
 pub use topology::{NONE, SharedEdge, Shells, Topology, VertexTriangles, shells, vertex_triangles};
 pub use triangle::Feature;

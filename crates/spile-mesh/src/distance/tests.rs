@@ -1,0 +1,318 @@
+use proptest::prelude::*;
+
+use super::*;
+
+/// A sphere about the origin of `rings` times `2 * rings` quads, whose corners
+/// lie on it; its facets reach in to `radius * inner_share(rings)` or further.
+fn sphere(radius: f64, rings: u32) -> Mesh {
+    let around = 2 * rings;
+    let mut points = vec![];
+    for i in 0..=rings {
+        for j in 0..around {
+            let (polar, turn) = (
+                std::f64::consts::PI * f64::from(i) / f64::from(rings),
+                std::f64::consts::TAU * f64::from(j) / f64::from(around),
+            );
+            let (sin, cos) = (polar.sin(), polar.cos());
+            points.push(radius * DVec3::new(sin * turn.cos(), sin * turn.sin(), cos));
+        }
+    }
+    let mut triangles = vec![];
+    for i in 0..rings {
+        for j in 0..around {
+            let (a, b) = (i * around + j, i * around + (j + 1) % around);
+            triangles.extend([[a, a + around, b], [b, a + around, b + around]]);
+        }
+    }
+    Mesh::new(points, triangles).unwrap()
+}
+
+/// An open n-gon tube along z with corners at `radius`, the first one turned
+/// by `turn`, split into `rows` rows.
+fn tube(n: u32, radius: f64, turn: f64, length: f64, rows: u32, centre: DVec3) -> Mesh {
+    let mut points = vec![];
+    for i in 0..=rows {
+        for j in 0..n {
+            let angle = turn + std::f64::consts::TAU * f64::from(j) / f64::from(n);
+            let z = length * f64::from(i) / f64::from(rows);
+            points.push(centre + DVec3::new(radius * angle.cos(), radius * angle.sin(), z));
+        }
+    }
+    let mut triangles = vec![];
+    for i in 0..rows {
+        for j in 0..n {
+            let (a, b) = (i * n + j, i * n + (j + 1) % n);
+            triangles.extend([[a, b, a + n], [b, b + n, a + n]]);
+        }
+    }
+    Mesh::new(points, triangles).unwrap()
+}
+
+/// A flat square from the origin to (size, size).
+fn square(size: f64) -> Mesh {
+    let points = [(0.0, 0.0), (size, 0.0), (size, size), (0.0, size)];
+    let points = points.map(|(x, y)| DVec3::new(x, y, 0.0)).to_vec();
+    Mesh::new(points, vec![[0, 1, 2], [0, 2, 3]]).unwrap()
+}
+
+/// A wavy sheet of n by n quads over a square of side 10; the diagonal runs
+/// one way or the other.
+fn sheet(n: u32, is_turned: bool) -> Mesh {
+    let mut points = vec![];
+    let mut triangles = vec![];
+    for i in 0..=n {
+        for j in 0..=n {
+            let (x, y) = (10.0 * f64::from(i) / f64::from(n), 10.0 * f64::from(j) / f64::from(n));
+            points.push(DVec3::new(x, y, (0.7 * x).sin() * (0.9 * y).cos()));
+            if i > 0 && j > 0 {
+                let k = i * (n + 1) + j;
+                let (a, b, c, d) = (k - n - 2, k - 1, k, k - n - 1);
+                if is_turned {
+                    triangles.extend([[a, b, d], [b, c, d]]);
+                } else {
+                    triangles.extend([[a, b, c], [a, c, d]]);
+                }
+            }
+        }
+    }
+    Mesh::new(points, triangles).unwrap()
+}
+
+fn assert_holds(bounds: Bounds, truth: f64, gap: f64) {
+    assert!(bounds.lo <= truth && truth <= bounds.hi, "{truth} is not in {bounds:?}");
+    assert!(bounds.hi - bounds.lo <= gap, "{bounds:?} is wider than {gap}");
+}
+
+#[test]
+fn squares_with_a_common_corner() {
+    // check-values C28: 10 and 20, 0 one way, 14.142136 the other.
+    let both = hausdorff(&square(10.0), &square(20.0), 1e-9);
+    assert_holds(both.a_to_b, 0.0, 1e-9);
+    assert_holds(both.b_to_a, 200.0_f64.sqrt(), 1e-9);
+    assert_eq!(both.b_to_a.at, DVec3::new(20.0, 20.0, 0.0));
+    assert_holds(both.bounds(), 200.0_f64.sqrt(), 1e-9);
+}
+
+#[test]
+fn a_prism_against_itself_turned_by_half_a_step() {
+    // check-values C27: R (1 - cos(pi / n)): n = 32: 0.0481527, n = 64:
+    // 0.0120454. Flat to flat the edge stands off that far; the ends are open,
+    // so that the distance is the same at both.
+    for (n, listed) in [(32, 0.048_152_7), (64, 0.012_045_4)] {
+        let truth = 10.0 * (1.0 - (std::f64::consts::PI / f64::from(n)).cos());
+        assert!((truth - listed).abs() < 1e-7);
+        let half = std::f64::consts::PI / f64::from(n);
+        let (a, b) =
+            (tube(n, 10.0, 0.0, 30.0, 1, DVec3::ZERO), tube(n, 10.0, half, 30.0, 1, DVec3::ZERO));
+        let both = hausdorff(&a, &b, 1e-6);
+        assert_holds(both.a_to_b, truth, 1e-6);
+        assert_holds(both.b_to_a, truth, 1e-6);
+    }
+}
+
+#[test]
+fn concentric_spheres() {
+    // check-values C27: |R - r|, up to the sagitta of the facets: no facet of
+    // a sphere of radius r lies deeper than r (1 - cos(step)).
+    let (a, b) = (sphere(10.0, 48), sphere(11.0, 48));
+    let sagitta = 11.0 * (1.0 - (std::f64::consts::PI / 48.0).cos());
+    let both = hausdorff(&a, &b, 1e-4);
+    for way in [both.a_to_b, both.b_to_a] {
+        assert!(way.hi - way.lo <= 1e-4);
+        assert!(way.lo >= 1.0 - sagitta && way.hi <= 1.0 + sagitta, "{way:?}");
+    }
+    let wall = nearest(&a, None, &Bvh::build(&b), 1e-6).unwrap();
+    assert!(wall.hi - wall.lo <= 1e-6);
+    assert!(wall.lo >= 1.0 - sagitta && wall.hi <= 1.0, "{wall:?}");
+}
+
+#[test]
+fn a_corner_of_a_facet_mesh_is_nearer_than_the_facets_middle() {
+    // Two turned 64-gon tubes, bore with corners at 8, outside with corners at
+    // 10: the bore's corner faces the outside's facet middle, at the outside's
+    // inscribed radius: 10 cos(pi / 64) - 8 (closed form).
+    let half = std::f64::consts::PI / 64.0;
+    let bore = tube(64, 8.0, half, 20.0, 3, DVec3::ZERO);
+    let outside = tube(64, 10.0, 0.0, 20.0, 2, DVec3::ZERO);
+    let wall = nearest(&bore, None, &Bvh::build(&outside), 1e-9).unwrap();
+    assert_holds(wall, 10.0 * half.cos() - 8.0, 1e-9);
+}
+
+#[test]
+fn tubes_that_are_not_concentric() {
+    // Circles of radius 8 and 10 whose centres lie 0.7 apart: 1.3 to 2.7
+    // (closed form), up to the facets' sagittas.
+    let bore = tube(256, 8.0, 0.0, 20.0, 4, DVec3::new(0.7, 0.0, 0.0));
+    let outside = tube(256, 10.0, 0.0, 20.0, 4, DVec3::ZERO);
+    let sagitta = 10.0 * (1.0 - (std::f64::consts::PI / 256.0).cos());
+    let tree = Bvh::build(&outside);
+    let wall = nearest(&bore, None, &tree, 1e-6).unwrap();
+    assert!(wall.lo > 1.3 - 2.0 * sagitta && wall.hi < 1.3 + 1e-9, "{wall:?}");
+    assert!(wall.at.x > 8.6);
+    let most = farthest(&bore, None, &tree, 1e-5, None);
+    assert!(most.hi - most.lo <= 1e-5);
+    assert!(most.lo > 2.7 - 2.0 * sagitta && most.hi < 2.7 + 2.0 * sagitta, "{most:?}");
+}
+
+#[test]
+fn the_same_vertices_joined_otherwise_are_not_the_same_surface() {
+    // Vertex sampling answers 0. Over one quad (corner heights 0, 0, 1, 0) one
+    // diagonal is the ridge (t, t, t). It lies t above the other's flat
+    // triangle and (1 - t) / sqrt 3 from the plane z = x + y - 1 of the tilted
+    // one: both are equal, and the distance is largest, at t = 1 / (1 + sqrt 3)
+    // (closed form).
+    let points = [(0.0, 0.0, 0.0), (1.0, 0.0, 0.0), (1.0, 1.0, 1.0), (0.0, 1.0, 0.0)];
+    let points: Vec<DVec3> = points.map(DVec3::from).to_vec();
+    let one = Mesh::new(points.clone(), vec![[0, 1, 2], [0, 2, 3]]).unwrap();
+    let other = Mesh::new(points, vec![[0, 1, 3], [1, 2, 3]]).unwrap();
+    let bounds = farthest(&one, None, &Bvh::build(&other), 1e-7, None);
+    assert_holds(bounds, 1.0 / (1.0 + 3.0_f64.sqrt()), 1e-7);
+    let (a, b) = (sheet(40, false), sheet(40, true));
+    let both = hausdorff(&a, &b, 1e-4);
+    assert!(both.a_to_b.lo > 1e-3 && both.a_to_b.hi - both.a_to_b.lo <= 1e-4, "{both:?}");
+}
+
+#[test]
+fn what_lies_in_each_other_is_done_soon() {
+    // A square cut otherwise, and a mesh and itself: truth 0.
+    let fine = tube(60, 10.0, 0.0, 30.0, 30, DVec3::ZERO);
+    let coarse = tube(60, 10.0, 0.0, 30.0, 7, DVec3::ZERO);
+    let both = hausdorff(&fine, &coarse, 1e-9);
+    assert_holds(both.a_to_b, 0.0, 1e-9);
+    assert_holds(both.b_to_a, 0.0, 1e-9);
+    let itself = hausdorff(&fine, &fine, 1e-9);
+    assert_holds(itself.bounds(), 0.0, 1e-9);
+}
+
+#[test]
+fn nothing_is_looked_at_below_the_limit() {
+    let (a, b) = (sheet(40, false), sheet(40, true));
+    let bounds = farthest(&a, None, &Bvh::build(&b), 1e-9, Some(0.2));
+    assert!(bounds.hi <= 0.2 && bounds.lo <= bounds.hi);
+    let all: Vec<u32> = (0..a.triangles().len() as u32).collect();
+    let tree = Bvh::build(&b);
+    let exact = farthest(&a, None, &tree, 1e-6, None);
+    for (limit, is_below) in [(exact.hi + 1e-5, true), (exact.lo - 1e-5, false)] {
+        let each = farthest_each(&a, &all, &tree, limit);
+        assert_eq!(each.iter().all(|&hi| hi <= limit), is_below);
+    }
+    // Triangle by triangle against the same asked for each alone.
+    let each = farthest_each(&a, &all, &tree, 0.5 * exact.lo);
+    for &t in all.iter().step_by(7) {
+        let alone = farthest(&a, Some(&[t]), &tree, 1e-7, None);
+        let is_clear = (alone.lo - 0.5 * exact.lo).abs() > 1e-6;
+        assert!(!is_clear || (each[t as usize] <= 0.5 * exact.lo) == (alone.hi <= 0.5 * exact.lo));
+        assert!(each[t as usize] >= alone.lo);
+    }
+}
+
+#[test]
+fn empty_surfaces() {
+    let (none, some) = (Mesh::default(), square(1.0));
+    let (no_tree, tree) = (Bvh::build(&none), Bvh::build(&some));
+    assert_eq!(farthest(&none, None, &tree, 0.1, None).hi, 0.0);
+    assert_eq!(farthest(&some, None, &no_tree, 0.1, None).lo, f64::INFINITY);
+    assert_eq!(nearest(&none, None, &tree, 0.1), None);
+    assert_eq!(nearest(&some, None, &no_tree, 0.1), None);
+    assert_eq!(farthest_each(&some, &[0, 1], &no_tree, 1.0), vec![f64::INFINITY; 2]);
+    assert_eq!(nearest_each(&some, &[1], &no_tree, &|_| 2.0)[0].lo, 2.0);
+}
+
+#[test]
+fn triangles_that_cross_are_at_no_distance() {
+    let flat = [DVec3::ZERO, 4.0 * DVec3::X, 4.0 * DVec3::Y];
+    let through =
+        [DVec3::new(1.0, 1.0, -1.0), DVec3::new(1.0, 1.0, 1.0), DVec3::new(9.0, 9.0, 0.0)];
+    assert_eq!(triangle_distance(flat, through), 0.0);
+    let above = flat.map(|p| p + 3.0 * DVec3::Z);
+    assert!((triangle_distance(flat, above) - 3.0).abs() < 1e-12);
+    // Two crossing edges, 1 apart (closed form).
+    let along_x = [-DVec3::X, DVec3::X, -9.0 * DVec3::Z];
+    let along_y = [DVec3::Z - DVec3::Y, DVec3::Z + DVec3::Y, 9.0 * DVec3::Z];
+    assert!((triangle_distance(along_x, along_y) - 1.0).abs() < 1e-12);
+}
+
+#[test]
+fn the_same_answer_on_any_number_of_threads() {
+    let (a, b) = (sheet(30, false), sheet(23, true));
+    let answer = |threads| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+        pool.install(|| (hausdorff(&a, &b, 1e-6), nearest(&a, None, &Bvh::build(&b), 1e-6)))
+    };
+    let one = answer(1);
+    assert_eq!(one, answer(2));
+    assert_eq!(one, answer(8));
+}
+
+fn corner() -> impl Strategy<Value = DVec3> {
+    prop_oneof![
+        [-2.0..2.0_f64, -2.0..2.0, -2.0..2.0].prop_map(DVec3::from),
+        [-2..3_i32, -2..3, -2..3].prop_map(|p| DVec3::from(p.map(f64::from))),
+    ]
+}
+
+fn soup(most: usize) -> impl Strategy<Value = Mesh> {
+    prop::collection::vec([corner(), corner(), corner()], 1..most).prop_map(|list| {
+        let points: Vec<DVec3> = list.concat();
+        let triangles = (0..list.len() as u32).map(|t| [3 * t, 3 * t + 1, 3 * t + 2]).collect();
+        Mesh::new(points, triangles).unwrap()
+    })
+}
+
+/// Points of a triangle on a regular grid of barycentric coordinates.
+fn samples(t: [DVec3; 3], n: u32) -> Vec<DVec3> {
+    let mut all = vec![];
+    for i in 0..=n {
+        for j in 0..=n - i {
+            let (u, v) = (f64::from(i) / f64::from(n), f64::from(j) / f64::from(n));
+            all.push(t[0] + (t[1] - t[0]) * u + (t[2] - t[0]) * v);
+        }
+    }
+    all
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(200))]
+
+    #[test]
+    fn no_sample_is_outside_the_bounds(a in soup(4), b in soup(6)) {
+        let tree = Bvh::build(&b);
+        let most = farthest(&a, None, &tree, 1e-3, None);
+        let wall = nearest(&a, None, &tree, 1e-6).unwrap();
+        prop_assert!(most.hi - most.lo <= 1e-3 && wall.hi - wall.lo <= 1e-6, "{:?} {:?}", most, wall);
+        let (mut sampled_most, mut sampled_least) = (0.0_f64, f64::INFINITY);
+        for t in 0..a.triangles().len() {
+            for p in samples(a.corners(t), 24) {
+                let brute = (0..b.triangles().len())
+                    .map(|u| crate::triangle::offset_to_triangle(p, b.corners(u)).0.length())
+                    .fold(f64::INFINITY, f64::min);
+                sampled_most = sampled_most.max(brute);
+                sampled_least = sampled_least.min(brute);
+            }
+        }
+        // Samples lie at most 1/24 of two edges (each under 7) apart.
+        prop_assert!(sampled_most <= most.hi && most.lo <= sampled_most + 7.0 / 12.0);
+        prop_assert!(wall.lo <= sampled_least && sampled_least <= wall.hi + 7.0 / 12.0);
+    }
+
+    #[test]
+    fn the_distance_of_two_triangles_is_least(
+        a in [corner(), corner(), corner()],
+        b in [corner(), corner(), corner()],
+    ) {
+        let found = triangle_distance(a, b);
+        prop_assert!((found - triangle_distance(b, a)).abs() < 1e-9);
+        // Alternating projections go to the distance of two convex sets
+        // (Cheney and Goldstein 1959), from above. Where the triangles touch
+        // they are too slow to tell; that has its own exact twin.
+        let mut p = (a[0] + a[1] + a[2]) / 3.0;
+        let mut least = f64::INFINITY;
+        for _ in 0..3000 {
+            let q = p + crate::triangle::offset_to_triangle(p, b).0;
+            p = q + crate::triangle::offset_to_triangle(q, a).0;
+            least = least.min(p.distance(q));
+        }
+        prop_assert!(found <= least + 1e-12, "{} {}", found, least);
+        prop_assert!(found == 0.0 || found >= least - 2e-3, "{} {}", found, least);
+    }
+}

@@ -1,0 +1,217 @@
+//! Which triangles intersect, decided exactly.
+//!
+//! Two triangles intersect if they have a point in common that does not lie in
+//! what they share by index: the corner or the edge. So triangles that touch
+//! without sharing a corner there intersect, and so do neighbours that are
+//! folded onto each other. Only signs of determinants decide (crate `robust`);
+//! nothing is constructed, nothing is rounded.
+//!
+//! # Source
+//! The signs: Guigue and Devillers 2003, Fast and robust triangle-triangle
+//! overlap test using orientation predicates; the predicates: Shewchuk 1997,
+//! Adaptive precision floating-point arithmetic and fast robust geometric
+//! predicates. The rule for shared corners and triangles without area: ours.
+
+use glam::DVec3;
+use rayon::prelude::*;
+
+use crate::bvh::Bvh;
+use crate::mesh::{Bounds3, Mesh};
+
+mod exact;
+
+use exact::{Shape, is_on_segment, run_together, segments_meet, side_of_line, side_of_plane};
+
+/// Whether two triangles have a point in common beyond what they share.
+///
+/// `shared` lists the corners that are one and the same vertex, as (corner of
+/// `a`, corner of `b`); their coordinates must be equal. Two triangles that
+/// share all three corners always intersect.
+///
+/// Shape: any, also triangles without area, which count as the segment or
+/// point that they are. A triangle without area that lies within the edge it
+/// shares does not intersect the neighbour there.
+/// Accuracy: exact, as long as no product of three coordinate differences
+/// leaves the range of `f64` (lengths between 1e-90 and 1e90 are safe).
+pub fn triangles_intersect(a: [DVec3; 3], b: [DVec3; 3], shared: &[(u8, u8)]) -> bool {
+    if !Bounds3::of(a).touches(Bounds3::of(b)) {
+        return false;
+    }
+    // Which of a's corners are shared; equal places count once.
+    let mut places: [Option<DVec3>; 3] = [None; 3];
+    let mut in_a = [false; 3];
+    for &(i, _) in shared {
+        in_a[i as usize % 3] = true;
+        let place = a[i as usize % 3];
+        if !places.contains(&Some(place))
+            && let Some(free) = places.iter_mut().find(|p| p.is_none())
+        {
+            *free = Some(place);
+        }
+    }
+    // A vertex that one triangle names twice is in more than one pair.
+    let are_one = shared.len() == 3
+        && in_a == [true; 3]
+        && (0..3).all(|j| shared.iter().any(|&(_, k)| k == j));
+    match places {
+        _ if are_one => true,
+        [None, ..] => meet(a, b),
+        [Some(v), None, _] => meet_beyond_corner(a, b, v),
+        [Some(u), Some(v), None] => meet_beyond_edge(a, b, u, v),
+        _ => true,
+    }
+}
+
+/// Whether two triangles that share nothing have a point in common.
+fn meet(a: [DVec3; 3], b: [DVec3; 3]) -> bool {
+    let (shape_a, shape_b) = (Shape::of(a), Shape::of(b));
+    let of_b = shape_a.sides(b);
+    if is_one_side(of_b) {
+        return false;
+    }
+    let of_a = shape_b.sides(a);
+    if is_one_side(of_a) {
+        return false;
+    }
+    // Two triangles that meet at all do so on an edge of one of them.
+    (0..3).any(|k| {
+        let next = (k + 1) % 3;
+        shape_b.meets(a[k], a[next], [of_a[k], of_a[next]])
+            || shape_a.meets(b[k], b[next], [of_b[k], of_b[next]])
+    })
+}
+
+/// Whether all points lie off the plane on one side of it.
+fn is_one_side<const N: usize>(sides: [i8; N]) -> bool {
+    sides[0] != 0 && sides.iter().all(|&s| s == sides[0])
+}
+
+/// Whether two triangles that share the corner `v` have another point in
+/// common.
+///
+/// A point in common lies on a ray from `v`; followed outward it leaves one of
+/// them first, across the edge opposite `v`. So one of those edges meets the
+/// other triangle.
+fn meet_beyond_corner(a: [DVec3; 3], b: [DVec3; 3], v: DVec3) -> bool {
+    let others = |t: [DVec3; 3]| {
+        let k = t.iter().position(|&p| p == v).unwrap_or(0);
+        [t[(k + 1) % 3], t[(k + 2) % 3]]
+    };
+    let ([a1, a2], [b1, b2]) = (others(a), others(b));
+    match (Shape::of(a), Shape::of(b)) {
+        (shape_a @ Shape::Triangle(..), shape_b @ Shape::Triangle(..)) => {
+            let (of_b, of_a) = (shape_a.sides([b1, b2]), shape_b.sides([a1, a2]));
+            !is_one_side(of_b)
+                && !is_one_side(of_a)
+                && (shape_b.meets(a1, a2, of_a) || shape_a.meets(b1, b2, of_b))
+        }
+        // Without area a triangle is one or two segments that begin at `v`.
+        (Shape::Segment(..), Shape::Segment(..)) => {
+            [a1, a2].iter().any(|&x| [b1, b2].iter().any(|&y| run_together(v, x, y)))
+        }
+        (shape_a, Shape::Segment(..)) => {
+            [b1, b2].iter().any(|&x| spoke_meets(v, x, [a1, a2], shape_a))
+        }
+        (Shape::Segment(..), shape_b) => {
+            [a1, a2].iter().any(|&x| spoke_meets(v, x, [b1, b2], shape_b))
+        }
+    }
+}
+
+/// Whether the segment from `v` to `x` meets the triangle, a corner of which is
+/// `v` and whose other corners are `rim`, in another point than `v`.
+fn spoke_meets(v: DVec3, x: DVec3, rim: [DVec3; 2], triangle: Shape) -> bool {
+    let [side] = triangle.sides([x]);
+    // Where it leaves the triangle, it does so across the rim.
+    x != v && (triangle.meets(x, x, [side; 2]) || segments_meet(v, x, rim[0], rim[1]))
+}
+
+/// Whether two triangles that share the edge from `u` to `v` have a point in
+/// common that does not lie on it.
+fn meet_beyond_edge(a: [DVec3; 3], b: [DVec3; 3], u: DVec3, v: DVec3) -> bool {
+    let apex = |t: [DVec3; 3]| t.into_iter().find(|&p| p != u && p != v);
+    let (Some(p), Some(q)) = (apex(a), apex(b)) else {
+        return false;
+    };
+    match (Shape::of([u, v, p]), Shape::of([u, v, q])) {
+        (Shape::Triangle(t, axis), Shape::Triangle(..)) => {
+            side_of_plane(t, q) == 0 && side_of_line(u, v, p, axis) == side_of_line(u, v, q, axis)
+        }
+        // The triangle meets the line of the edge in the edge only, and the
+        // other, which has no area, lies on that line.
+        (Shape::Triangle(..), _) | (_, Shape::Triangle(..)) => false,
+        // Both lie on the line: they meet if they stick out at the same end.
+        _ => {
+            let is_beyond = |x, near, far| !is_on_segment(x, u, v) && is_on_segment(near, far, x);
+            (is_beyond(p, v, u) && is_beyond(q, v, u)) || (is_beyond(p, u, v) && is_beyond(q, u, v))
+        }
+    }
+}
+
+/// All pairs of triangles of a mesh that intersect, lower number first,
+/// sorted.
+///
+/// Corners are one where their index is one; equal places do not count. Cost:
+/// O(n log n) and a few pairs a triangle on a surface; triangles round one
+/// vertex are compared each with each. Parallel, the same on any number of
+/// threads.
+pub fn self_intersections(mesh: &Mesh) -> Vec<(u32, u32)> {
+    let tree = Bvh::build(mesh);
+    let slots = 0..tree.len();
+    pairs(mesh, &tree, slots.into_par_iter().map(|slot| tree.id(slot)), |t, u| u > t)
+}
+
+/// The pairs of [`self_intersections`] of which at least one triangle is in
+/// `some`.
+///
+/// Cost: O(n) to build the tree, then as `some`.
+pub fn self_intersections_among(mesh: &Mesh, some: &[u32]) -> Vec<(u32, u32)> {
+    let mut is_some = vec![false; mesh.triangles().len()];
+    some.iter().for_each(|&t| is_some[t as usize] = true);
+    let tree = Bvh::build(mesh);
+    let listed: Vec<u32> = (0..tree.len()).map(|slot| tree.id(slot)).collect();
+    let listed = listed.into_par_iter().filter(|&t| is_some[t as usize]);
+    // A pair of two listed triangles is looked at from the lower one only.
+    pairs(mesh, &tree, listed, |t, u| u > t || (u < t && !is_some[u as usize]))
+}
+
+fn pairs(
+    mesh: &Mesh,
+    tree: &Bvh,
+    from: impl ParallelIterator<Item = u32>,
+    is_wanted: impl Fn(u32, u32) -> bool + Sync,
+) -> Vec<(u32, u32)> {
+    let mut found: Vec<(u32, u32)> = from
+        .flat_map_iter(|t| {
+            let corners = mesh.corners(t as usize);
+            let mut with = Vec::new();
+            tree.for_each_touching(Bounds3::of(corners), &mut |u| {
+                if is_wanted(t, u) && intersect(mesh, t, u) {
+                    with.push((t.min(u), t.max(u)));
+                }
+            });
+            with
+        })
+        .collect();
+    found.par_sort_unstable();
+    found
+}
+
+/// Whether triangles `t` and `u` of a mesh intersect.
+fn intersect(mesh: &Mesh, t: u32, u: u32) -> bool {
+    let (of_t, of_u) = (mesh.triangles()[t as usize], mesh.triangles()[u as usize]);
+    let mut shared = [(0_u8, 0_u8); 9];
+    let mut count = 0;
+    for (i, p) in of_t.iter().enumerate() {
+        for (j, q) in of_u.iter().enumerate() {
+            if p == q {
+                shared[count] = (i as u8, j as u8);
+                count += 1;
+            }
+        }
+    }
+    triangles_intersect(mesh.corners(t as usize), mesh.corners(u as usize), &shared[..count])
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,159 @@
+use proptest::prelude::*;
+
+use super::*;
+
+mod twin;
+
+fn points(list: &[(i32, i32, i32)]) -> Vec<DVec3> {
+    list.iter().map(|&(x, y, z)| DVec3::new(x.into(), y.into(), z.into())).collect()
+}
+
+fn mesh(list: &[(i32, i32, i32)], triangles: &[[u32; 3]]) -> Mesh {
+    Mesh::new(points(list), triangles.to_vec()).unwrap()
+}
+
+#[test]
+fn neighbours_over_an_edge() {
+    let base = [(0, 0, 0), (4, 0, 0), (1, 3, 0)];
+    let with = |apex| {
+        let list = [base[0], base[1], base[2], apex];
+        self_intersections(&mesh(&list, &[[0, 1, 2], [1, 0, 3]])).len()
+    };
+    assert_eq!(with((2, -3, 0)), 0, "flat");
+    assert_eq!(with((2, 3, 1)), 0, "sharp, but not closed");
+    assert_eq!(with((2, 3, 0)), 1, "folded shut");
+    assert_eq!(with((2, 1, 0)), 1, "folded shut, one within the other");
+    assert_eq!(with((1, 3, 0)), 1, "folded shut, corner on corner");
+    assert_eq!(with((2, 0, 0)), 0, "without area, within the edge");
+    assert_eq!(with((9, 0, 0)), 0, "without area, beyond the edge");
+}
+
+#[test]
+fn neighbours_at_a_corner() {
+    let with = |b: (i32, i32, i32), c: (i32, i32, i32)| {
+        let list = [(0, 0, 0), (4, 0, 0), (0, 4, 0), b, c];
+        self_intersections(&mesh(&list, &[[0, 1, 2], [0, 3, 4]])).len()
+    };
+    assert_eq!(with((-4, 0, 0), (0, -4, 0)), 0, "flat, opposite");
+    assert_eq!(with((-4, 1, 0), (1, -4, 0)), 0, "flat, side by side");
+    assert_eq!(with((1, 1, 1), (2, 1, 3)), 0, "above");
+    assert_eq!(with((1, 1, 1), (1, 1, -1)), 1, "through the inside");
+    assert_eq!(with((9, 9, 9), (9, 9, -9)), 1, "through, reaching farther");
+    assert_eq!(with((1, 0, 0), (0, 1, 0)), 1, "flat, within");
+    assert_eq!(with((8, 0, 0), (3, -3, 0)), 1, "along an edge, longer");
+    assert_eq!(with((2, 0, 0), (3, -3, 0)), 1, "along an edge, shorter");
+    assert_eq!(with((4, 0, 0), (9, -3, 0)), 1, "two vertices in one place");
+    assert_eq!(with((2, 1, 0), (3, 3, 5)), 1, "an edge within the face");
+}
+
+#[test]
+fn triangles_that_share_nothing() {
+    let with = |list: [(i32, i32, i32); 3]| {
+        let all = [(0, 0, 0), (4, 0, 0), (0, 4, 0), list[0], list[1], list[2]];
+        let found = self_intersections(&mesh(&all, &[[0, 1, 2], [3, 4, 5]])).len();
+        let turned = self_intersections(&mesh(&all, &[[5, 3, 4], [2, 0, 1]])).len();
+        assert_eq!(found, turned);
+        found
+    };
+    assert_eq!(with([(1, 1, -1), (1, 1, 1), (9, 9, 1)]), 1, "an edge pierces the face");
+    assert_eq!(with([(1, 1, 0), (1, 2, 3), (2, 1, 3)]), 1, "a corner touches the face");
+    assert_eq!(with([(2, 0, 0), (2, 0, 5), (2, -5, 0)]), 1, "a corner touches an edge");
+    assert_eq!(with([(4, 0, 0), (9, 0, 5), (9, -5, 0)]), 1, "a corner touches a corner");
+    assert_eq!(with([(-1, 1, 0), (-1, 2, 0), (5, 1, 0)]), 1, "flat, crossing");
+    assert_eq!(with([(1, 1, 0), (2, 1, 0), (1, 2, 0)]), 1, "flat, within");
+    assert_eq!(with([(0, 0, 0), (4, 0, 0), (0, 4, 0)]), 1, "in the same place");
+    assert_eq!(with([(3, 3, 0), (5, 3, 0), (3, 5, 0)]), 0, "flat, beside");
+    assert_eq!(with([(1, 1, 1), (2, 1, 1), (1, 2, 1)]), 0, "above");
+    assert_eq!(with([(3, 3, -1), (3, 3, 1), (5, 5, 0)]), 0, "past the edge");
+}
+
+#[test]
+fn the_same_triangle_twice() {
+    let list = [(0, 0, 0), (4, 0, 0), (0, 4, 0)];
+    assert_eq!(self_intersections(&mesh(&list, &[[0, 1, 2], [1, 2, 0]])), vec![(0, 1)]);
+    assert_eq!(self_intersections(&mesh(&list, &[[0, 1, 2], [2, 1, 0]])), vec![(0, 1)]);
+}
+
+#[test]
+fn triangles_without_area_are_what_they_are() {
+    let list = [(0, 0, 0), (4, 0, 0), (0, 4, 0), (1, 1, -1), (1, 1, 3), (1, 1, 0), (9, 9, 9)];
+    let of = |t: [u32; 3]| self_intersections(&mesh(&list, &[[0, 1, 2], t])).len();
+    assert_eq!(of([3, 4, 5]), 1, "a segment through the face");
+    assert_eq!(of([5, 5, 5]), 1, "a point in the face");
+    assert_eq!(of([6, 6, 6]), 0, "a point elsewhere");
+    assert_eq!(of([0, 0, 1]), 0, "the edge itself");
+    assert_eq!(of([0, 0, 5]), 1, "from a corner into the face");
+    assert_eq!(of([0, 0, 4]), 0, "from a corner away");
+}
+
+#[test]
+fn rounding_does_not_decide() {
+    // A corner one ulp above, on, and below a slanted face.
+    let one = [DVec3::new(0.1, 0.1, 0.1), DVec3::new(0.7, 0.1, 0.3), DVec3::new(0.1, 0.9, 0.4)];
+    let corner = DVec3::new(0.1, 0.1, 0.1);
+    let at = |z: f64| {
+        let tip = DVec3::new(corner.x, corner.y, z);
+        triangles_intersect(
+            one,
+            [tip, tip + DVec3::new(0.0, 0.1, 1.0), tip + DVec3::new(0.1, 0.0, 1.0)],
+            &[],
+        )
+    };
+    assert!(!at(0.1_f64.next_up()));
+    assert!(at(0.1));
+    assert!(at(0.1_f64.next_down()));
+}
+
+#[test]
+fn among_some_triangles() {
+    let list = [
+        (0, 0, 0),
+        (4, 0, 0),
+        (0, 4, 0),
+        (1, 1, -1),
+        (1, 1, 1),
+        (9, 9, 1),
+        (1, 2, -1),
+        (1, 2, 1),
+        (9, 9, 2),
+    ];
+    let mesh = mesh(&list, &[[0, 1, 2], [3, 4, 5], [6, 7, 8]]);
+    let all = self_intersections(&mesh);
+    assert!(all.contains(&(0, 1)) && all.contains(&(0, 2)));
+    for some in [vec![], vec![0], vec![1], vec![2], vec![1, 2], vec![0, 1, 2]] {
+        let expected: Vec<_> =
+            all.iter().copied().filter(|(a, b)| some.contains(a) || some.contains(b)).collect();
+        assert_eq!(self_intersections_among(&mesh, &some), expected);
+    }
+}
+
+/// Meshes on so small a grid that touching, lying flat on each other and
+/// having no area are the rule.
+fn crowded() -> impl Strategy<Value = (Vec<[i64; 3]>, Vec<[u32; 3]>)> {
+    (2..5_i64, 3..10_usize).prop_flat_map(|(size, count)| {
+        let points = prop::collection::vec([0..size, 0..size, 0..size], count);
+        let n = count as u32;
+        (points, prop::collection::vec([0..n, 0..n, 0..n], 2..8))
+    })
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(2000))]
+
+    #[test]
+    fn agrees_with_the_rational_twin((points, triangles) in crowded()) {
+        let mesh = Mesh::new(
+            points.iter().map(|p| DVec3::from(p.map(|c| c as f64))).collect(),
+            triangles.clone(),
+        ).unwrap();
+        let mut expected = vec![];
+        for t in 0..triangles.len() {
+            for u in t + 1..triangles.len() {
+                if twin::intersect(&points, triangles[t], triangles[u]) {
+                    expected.push((t as u32, u as u32));
+                }
+            }
+        }
+        prop_assert_eq!(self_intersections(&mesh), expected);
+    }
+}
