@@ -1,8 +1,14 @@
 //! What each triangle of part and scan is, told anew from the two surfaces and
 //! checked against what the settled case claims.
 
-use spile_case::Case;
+use spile_case::{Case, Site};
 use spile_mesh::{DVec3, Mesh};
+
+use crate::identity::{concatenate, match_triangles, weld};
+use crate::mends::Licences;
+use crate::part_view::{PartView, look_at_part};
+use crate::polyline::{Polyline, best_plane, height};
+use crate::scan_view::ScanView;
 
 /// What a triangle of the part belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -72,6 +78,17 @@ pub struct Plane {
     pub normal: DVec3,
 }
 
+/// Something that could not be told, so that what rests on it is not judged.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fault {
+    /// The end it belongs to; none if it spoils the whole part's labels.
+    pub end: Option<usize>,
+    /// What is wrong, as a sentence for a person.
+    pub text: String,
+    /// The place, where there is one.
+    pub at: Option<DVec3>,
+}
+
 /// One end of the case as the proof sees it.
 #[derive(Debug, Clone)]
 pub struct LabelledEnd {
@@ -109,7 +126,6 @@ pub struct LabelledEnd {
 /// Invariants: `region`, `side` and `end` and `scan_of` have one entry a part
 /// triangle; `fate` and `scan_side` one a scan triangle; `scan_of[t]` is `Some`
 /// exactly where `region[t]` is [`Region::Kept`].
-#[derive(Debug)]
 pub struct Labelled<'a> {
     /// The settled case.
     pub case: &'a Case,
@@ -134,6 +150,17 @@ pub struct Labelled<'a> {
     pub scan_side: Vec<Side>,
     /// The ends, in the case's order.
     pub ends: Vec<LabelledEnd>,
+    /// What could not be told. Where this is not empty, what rests on the
+    /// labels is not judged.
+    pub faults: Vec<Fault>,
+    /// The scan's edges and open loops.
+    pub(crate) scan_view: ScanView,
+    /// The part's edges.
+    pub(crate) part_edges: crate::edges::Edges,
+    /// The faces of each end's fitting.
+    pub(crate) fittings: Vec<crate::fitting_find::Found>,
+    /// What the listed mends give leave to.
+    pub(crate) licences: Licences,
 }
 
 impl Labelled<'_> {
@@ -146,4 +173,193 @@ impl Labelled<'_> {
     pub fn scan_where(&self, wanted: impl Fn(usize) -> bool) -> Vec<u32> {
         (0..self.scan.triangles().len()).filter(|&t| wanted(t)).map(|t| t as u32).collect()
     }
+}
+
+/// Labels scan and part. `part` has one point a place.
+pub(crate) fn label<'a>(scans: &'a [Mesh], part: &'a Mesh, case: &'a Case) -> Labelled<'a> {
+    let welded: Vec<Mesh> = scans.iter().map(weld).collect();
+    let inner = scans.first().map_or(0, |m| m.triangles().len());
+    let scan = concatenate(&welded).unwrap_or_default();
+    let mut view = ScanView::of(scan.clone(), inner, case);
+    let removed = view.removed.clone();
+    let mut scan_of = match_triangles(&scan, part, |t| removed[t].is_none());
+    let looked = look_at_part(part, case, &view, &scan_of);
+    for (of, region) in scan_of.iter_mut().zip(&looked.region) {
+        if *region != Region::Kept {
+            *of = None;
+        }
+    }
+    let licences = Licences::of(case, &view);
+    let ends = (0..case.ends.len())
+        .map(|i| labelled_end(i, part, case, &view, &looked))
+        .collect::<Vec<_>>();
+    let mut faults = std::mem::take(&mut view.faults);
+    faults.extend(looked.faults);
+    faults.extend(ends.iter().filter_map(|e| facing_fault(&view, e)));
+    let fate = fates(case, part, &view, &ends, &scan_of, &licences, &mut faults);
+    Labelled {
+        case,
+        scans,
+        scan,
+        part,
+        region: looked.region,
+        side: looked.side,
+        end: looked.end,
+        scan_of,
+        fate,
+        scan_side: view.side.clone(),
+        ends,
+        faults,
+        scan_view: view,
+        part_edges: looked.edges,
+        fittings: looked.fittings,
+        licences,
+    }
+}
+
+fn labelled_end(
+    index: usize,
+    part: &Mesh,
+    case: &Case,
+    scan: &ScanView,
+    looked: &PartView,
+) -> LabelledEnd {
+    let (end, on_scan, seams) = (&case.ends[index], &scan.ends[index], &looked.seams.ends[index]);
+    let facing = match end.site {
+        Site::Cut(cut) => DVec3::from_array(cut.facing),
+        Site::Rim(rim) => DVec3::from_array(rim.facing.unwrap_or([0.0, 0.0, 1.0])),
+    };
+    let facing = facing.try_normalize().unwrap_or(DVec3::Z);
+    let points = |l: &[u32]| l.iter().map(|&v| part.points()[v as usize]).collect::<Vec<_>>();
+    let plane = on_scan
+        .plane
+        .or_else(|| best_plane(&points(&seams.bore), facing))
+        .unwrap_or(Plane { point: DVec3::ZERO, normal: facing });
+    LabelledEnd {
+        name: end.name.clone(),
+        index,
+        plane,
+        is_rim: matches!(end.site, Site::Rim(_)),
+        facing,
+        reach: end.reach.unwrap_or(0.0),
+        scan_loop_bore: on_scan.bore.points.clone(),
+        scan_loop_outside: on_scan.outside.points.clone(),
+        seam_bore: seams.bore.clone(),
+        seam_outside: seams.outside.clone(),
+        fitting: FittingFrame::of(end),
+        fitting_seam_bore: looked.fittings[index].seam_bore.clone(),
+        fitting_seam_outside: looked.fittings[index].seam_outside.clone(),
+    }
+}
+
+/// At a rim `facing` is a settled value; it must point off the scan, roughly
+/// square to the seam's plane.
+fn facing_fault(scan: &ScanView, end: &LabelledEnd) -> Option<Fault> {
+    if !end.is_rim || end.seam_bore.is_empty() {
+        return None;
+    }
+    let on_scan = &scan.ends[end.index].bore;
+    let middle = crate::polyline::middle(&on_scan.points);
+    let beside = on_scan.triangles.iter().flat_map(|&t| scan.mesh.corners(t as usize));
+    let behind: DVec3 = beside.map(|p| p - middle).sum();
+    let is_steep = end.plane.normal.dot(end.facing) < 0.5;
+    (is_steep || behind.dot(end.facing) >= 0.0).then(|| Fault {
+        end: Some(end.index),
+        text: "the settled facing does not point off the scan at this rim".to_owned(),
+        at: Some(middle),
+    })
+}
+
+/// What became of each scan triangle; checks on the way that sections at some
+/// depths within reach agree with the sides.
+fn fates(
+    case: &Case,
+    part: &Mesh,
+    scan: &ScanView,
+    ends: &[LabelledEnd],
+    scan_of: &[Option<u32>],
+    licences: &Licences,
+    faults: &mut Vec<Fault>,
+) -> Vec<Fate> {
+    let mut fate = vec![Fate::Lost; scan.mesh.triangles().len()];
+    for (t, fate) in fate.iter_mut().enumerate() {
+        if licences.may_go(t as u32) {
+            *fate = Fate::MendedAway;
+        }
+    }
+    for (index, end) in ends.iter().enumerate().rev() {
+        let mut within = vec![false; fate.len()];
+        for side in [Side::Bore, Side::Outside] {
+            let beyond = trimmed_beyond(part, end, side);
+            for t in within_reach(case, part, scan, end, side) {
+                within[t as usize] = true;
+                let corners = scan.mesh.corners(t as usize);
+                let off = beyond.is_some_and(|p| corners.into_iter().all(|c| height(p, c) > 0.0));
+                fate[t as usize] = if off { Fate::Removed(index) } else { Fate::Replaced(index) };
+            }
+        }
+        let depths = [0.25, 0.6, 0.95].map(|share| share * end.reach);
+        if case.scan.form != spile_case::Form::Bore
+            && end.reach > 0.0
+            && let Some((text, at)) = scan.contradiction(end.plane, &depths, &within)
+        {
+            faults.push(Fault { end: Some(index), text, at: Some(at) });
+        }
+    }
+    for (t, end) in scan.removed.iter().enumerate() {
+        if let Some(end) = *end {
+            fate[t] = Fate::Removed(end);
+        }
+    }
+    for s in scan_of.iter().flatten() {
+        fate[*s as usize] = Fate::Kept;
+    }
+    fate
+}
+
+/// At a rim, the plane beyond which the scan was trimmed off on this side.
+pub(crate) fn trimmed_beyond(part: &Mesh, end: &LabelledEnd, side: Side) -> Option<Plane> {
+    if !end.is_rim {
+        return None;
+    }
+    let seam = if side == Side::Bore { &end.seam_bore } else { &end.seam_outside };
+    let points: Vec<DVec3> = seam.iter().map(|&v| part.points()[v as usize]).collect();
+    best_plane(&points, end.facing)
+}
+
+/// The scan triangles within reach of an end on one side of the wall.
+///
+/// At a cut, all corners are nearer than `reach` to the scan's own section
+/// loop. At a rim the loop along which the scan is cut is the settled seam (the
+/// proof checks that it lies within `trim` of the scan's rim), so corners are
+/// nearer than `reach` to it, or lie within `trim` of the rim itself. Either
+/// way they hang together, through such triangles, with the loop or the rim.
+fn within_reach(
+    case: &Case,
+    part: &Mesh,
+    scan: &ScanView,
+    end: &LabelledEnd,
+    side: Side,
+) -> Vec<u32> {
+    let on_scan = &scan.ends[end.index];
+    let (own, seam) = match side {
+        Side::Bore => (&on_scan.bore, &end.seam_bore),
+        _ => (&on_scan.outside, &end.seam_outside),
+    };
+    if own.points.is_empty() {
+        return Vec::new();
+    }
+    let line = Polyline::closed(&own.points);
+    let reach = case.ends[end.index].reach;
+    let Site::Rim(rim) = case.ends[end.index].site else {
+        return match reach {
+            Some(reach) => scan.connected(&own.triangles, |p| line.distance(p) < reach),
+            None => own.triangles.clone(),
+        };
+    };
+    let trim = rim.trim.unwrap_or(0.0);
+    let seam: Vec<DVec3> = seam.iter().map(|&v| part.points()[v as usize]).collect();
+    let seam_line = Polyline::closed(&seam);
+    let reach = reach.unwrap_or(0.0);
+    scan.connected(&own.triangles, |p| seam_line.distance(p) < reach || line.distance(p) <= trim)
 }

@@ -9,14 +9,34 @@
 
 pub mod bore_loss;
 pub mod centreline;
+mod clip;
+mod closed;
+mod conflicts;
+mod cut_loops;
+mod deviation;
+mod edges;
+mod figures;
+mod fitting;
+mod fitting_find;
 pub mod flow_section;
+mod identity;
 pub mod inscribed;
+mod judge;
+mod kink;
 mod labels;
+mod mends;
+mod part_view;
+mod polyline;
 mod proof;
+mod scan_view;
+mod seam;
+mod seams;
 pub mod stations;
+mod untouched;
 
-pub use labels::{Fate, FittingFrame, Labelled, LabelledEnd, Plane, Region, Side};
+pub use judge::judge;
+pub use labels::{Fate, Fault, FittingFrame, Labelled, LabelledEnd, Plane, Region, Side};
 pub use proof::{
     Changed, Conflict, EndStations, LimitResult, MendRecord, PartFigures, Proof, ProofError,
-    Station, Verdict, Wanted, judge,
+    Station, Verdict, Wanted,
 };

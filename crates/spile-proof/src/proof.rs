@@ -1,8 +1,7 @@
 //! The proof: what is asked, what was measured, and the verdict.
 
 use serde::{Deserialize, Serialize};
-use spile_case::Case;
-use spile_mesh::{DVec3, Mesh};
+use spile_mesh::DVec3;
 
 /// Whether a limit is held.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -262,52 +261,4 @@ impl LimitResult {
             ..Self::plain(name, end, verdict, how)
         }
     }
-}
-
-/// Judges `part` against `settled` and the scan files' meshes.
-///
-/// `scans` has one mesh, for form sheets two (inner, outer), as read.
-/// `part` carries the coordinates of the written file (`f32` values).
-///
-/// # Errors
-/// The inputs do not belong together; see [`ProofError`].
-pub fn judge(scans: &[Mesh], part: &Mesh, settled: &Case) -> Result<Proof, ProofError> {
-    let needed = if settled.scan.form == spile_case::Form::Sheets { 2 } else { 1 };
-    if scans.len() != needed {
-        return Err(ProofError::ScanFiles { needed, given: scans.len() });
-    }
-    if scans.iter().any(|s| s.triangles().is_empty()) {
-        return Err(ProofError::Empty { what: "scan" });
-    }
-    if part.triangles().is_empty() {
-        return Err(ProofError::Empty { what: "part" });
-    }
-    let limits = vec![LimitResult::plain(
-        "closed",
-        None,
-        Verdict::NotJudged,
-        "this proof judges nothing yet",
-    )];
-    Ok(Proof {
-        verdict: Verdict::Broken,
-        limits,
-        conflicts: Vec::new(),
-        mends: Vec::new(),
-        part: PartFigures {
-            triangles: part.triangles().len(),
-            vertices: part.points().len(),
-            area: part.area(),
-            volume: part.volume(),
-            shells: 0,
-            boundary_edges: 0,
-            self_intersections: 0,
-        },
-        changed: Changed {
-            triangles_kept: 0,
-            triangles_replaced: 0,
-            area_replaced: 0.0,
-            area_given_up: 0.0,
-        },
-        ends: Vec::new(),
-    })
 }

@@ -1,0 +1,275 @@
+//! The limit `fitting`: axis, place and length as asked, every triangle within
+//! `chord` of its exact surface, the bore's section no less than the circle's
+//! and no more than that of radius plus `chord`.
+
+use std::f64::consts::PI;
+
+use spile_mesh::{DVec3, Mesh};
+
+use crate::fitting_find::{Face, Found, coordinate_spacing};
+use crate::labels::{FittingFrame, Labelled, LabelledEnd};
+use crate::polyline::winding;
+use crate::proof::{LimitResult, Verdict};
+
+/// Judges one end's fitting; `None` at a plain end.
+pub(crate) fn judge_fitting(l: &Labelled, end: &LabelledEnd) -> Option<LimitResult> {
+    let frame = end.fitting.as_ref()?;
+    let found = &l.fittings[end.index];
+    let chord = l.case.limits.chord;
+    let name = Some(end.name.as_str());
+    if found.triangles.is_empty() || end.fitting_seam_bore.is_empty() {
+        let why = l.faults.iter().find(|f| f.end == Some(end.index));
+        let why = why.map_or("it was not found in the part", |f| f.text.as_str());
+        return Some(LimitResult {
+            asked: Some(chord),
+            where_: Some(frame.at.to_array()),
+            ..LimitResult::plain(
+                "fitting",
+                name,
+                Verdict::Broken,
+                format!("no such fitting: {why}"),
+            )
+        });
+    }
+    let spacing = coordinate_spacing(l.part);
+    let (miss, at) = greatest_miss(l.part, frame, found, end);
+    // The exact tube is known to f64; written coordinates are as near to it as
+    // `f32` allows, and that much is not the fitting's fault nor its credit.
+    let mut faults = Vec::new();
+    if let Some(text) = covers(l, frame, found, end) {
+        faults.push(text);
+    }
+    let area = bore_areas(l.part, frame, found, spacing);
+    let circle = PI * frame.bore_radius.powi(2);
+    let most = PI * (frame.bore_radius + chord).powi(2);
+    let mut shown = String::from("bore section not measured");
+    match area {
+        Some(a) => {
+            shown = format!(
+                "bore section {:.4} to {:.4} (circle {circle:.4}, at most {most:.4}, allowance for \
+                 coordinates {:.1e})",
+                a.least, a.greatest, a.rounding
+            );
+            if a.least < circle - a.rounding {
+                faults.push(format!(
+                    "the bore's section is less than the circle's: {:.6} of {circle:.6}",
+                    a.least
+                ));
+            }
+            if a.greatest > most {
+                faults.push(format!(
+                    "the bore's section is wider than radius plus chord: {:.6} over {most:.6}",
+                    a.greatest
+                ));
+            }
+        }
+        None => faults.push("the bore's section is no closed loop all along".to_owned()),
+    }
+    let how = format!(
+        "greatest distance of its {} triangles from the exact tube; {shown}",
+        found.triangles.len()
+    );
+    let mut result = LimitResult::at_most("fitting", name, Some(chord), miss, at, how);
+    if !faults.is_empty() {
+        result.verdict = Verdict::Broken;
+        result.how = format!("{}; {}", faults.join("; "), result.how);
+    }
+    Some(result)
+}
+
+/// Bounds on the greatest distance of any place of the fitting's triangles
+/// from its exact faces, its borders' distance from the near face included.
+fn greatest_miss(
+    part: &Mesh,
+    frame: &FittingFrame,
+    found: &Found,
+    end: &LabelledEnd,
+) -> ([f64; 2], DVec3) {
+    let error =
+        16.0 * f64::EPSILON * (part.bounds().diagonal() + part.bounds().max.abs().max_element());
+    let (mut lo, mut hi, mut at) = (0.0_f64, 0.0_f64, frame.at);
+    let mut take = |low: f64, high: f64, p: DVec3| {
+        if low > lo {
+            (lo, at) = (low, p);
+        }
+        hi = hi.max(high);
+    };
+    for &(t, face) in &found.triangles {
+        let corners = part.corners(t as usize);
+        let miss = frame.miss(corners, face);
+        // Each corner's own miss is attained; the triangle's is bounded by `miss`.
+        for p in corners {
+            take(frame.miss([p; 3], face), miss, p);
+        }
+    }
+    for &v in end.fitting_seam_bore.iter().chain(&end.fitting_seam_outside) {
+        let p = part.points()[v as usize];
+        let off = frame.height(p).abs();
+        take(off, off, p);
+    }
+    ([(lo - error).max(0.0), hi + error], at)
+}
+
+/// Whether the found triangles cover the whole tube. They lie within a thin
+/// layer about it and are one piece with the shape of an annulus whose two
+/// borders run once round the axis at the near face; carried onto the tube by
+/// nearest points they then cover it once.
+fn covers(l: &Labelled, frame: &FittingFrame, found: &Found, end: &LabelledEnd) -> Option<String> {
+    let edges = &l.part_edges;
+    let mut points = std::collections::BTreeSet::new();
+    let mut sides = std::collections::BTreeSet::new();
+    for &(t, _) in &found.triangles {
+        points.extend(l.part.triangles()[t as usize]);
+        sides.extend(edges.of_triangle(t));
+    }
+    let euler = points.len() as i64 - sides.len() as i64 + found.triangles.len() as i64;
+    if euler != 0 {
+        return Some(format!("its surface is no whole tube (Euler number {euler}, not 0)"));
+    }
+    if let Some(&e) = sides.iter().find(|&&e| edges.triangles(e).len() != 2) {
+        return Some(format!("an edge of it has {} triangles", edges.triangles(e).len()));
+    }
+    for (side, seam) in [("bore", &end.fitting_seam_bore), ("outside", &end.fitting_seam_outside)] {
+        let ring: Vec<DVec3> = seam.iter().map(|&v| l.part.points()[v as usize]).collect();
+        if winding(&ring, frame.at, frame.along).abs() != 1 {
+            return Some(format!("its border on the {side} does not run once round the axis"));
+        }
+    }
+    None
+}
+
+struct Areas {
+    least: f64,
+    greatest: f64,
+    rounding: f64,
+}
+
+/// Least and greatest area of the bore's sections square to the axis. Between
+/// neighbouring heights of points the area is a quadratic in the height, which
+/// three sections inside give exactly. Heights closer together than rounding
+/// can tell are one.
+fn bore_areas(part: &Mesh, frame: &FittingFrame, found: &Found, spacing: f64) -> Option<Areas> {
+    let bore: Vec<[DVec3; 3]> = found
+        .triangles
+        .iter()
+        .filter(|(_, f)| *f == Face::Bore)
+        .map(|&(t, _)| part.corners(t as usize))
+        .collect();
+    let mut heights: Vec<f64> = bore.iter().flatten().map(|&p| frame.height(p)).collect();
+    heights.sort_by(f64::total_cmp);
+    let mut areas: Option<Areas> = None;
+    for pair in heights.windows(2) {
+        let (from, to) = (pair[0], pair[1]);
+        if to - from <= 8.0 * spacing {
+            continue;
+        }
+        let at = |share: f64| section_area(&bore, frame, from + share * (to - from));
+        let (a, b, c) = (at(0.25)?, at(0.5)?, at(0.75)?);
+        let (least, greatest) = quadratic_range([a.0, b.0, c.0]);
+        let rounding = spacing * a.1.max(b.1).max(c.1);
+        let all = areas.get_or_insert(Areas { least, greatest, rounding });
+        all.least = all.least.min(least);
+        all.greatest = all.greatest.max(greatest);
+        all.rounding = all.rounding.max(rounding);
+    }
+    areas
+}
+
+/// Area and perimeter of the section at a height that no point has. Each
+/// crossed triangle gives one piece, directed as the triangle is wound, so the
+/// pieces need no chaining. `None` if they do not close.
+fn section_area(bore: &[[DVec3; 3]], frame: &FittingFrame, height: f64) -> Option<(f64, f64)> {
+    let o = frame.at + height * frame.along;
+    let (mut twice, mut perimeter, mut drift) = (0.0, 0.0, DVec3::ZERO);
+    for c in bore {
+        let h = c.map(|p| frame.height(p) - height);
+        let mut piece = [None, None];
+        for k in 0..3 {
+            let (i, j) = (k, (k + 1) % 3);
+            if (h[i] >= 0.0) != (h[j] >= 0.0) {
+                // Taken from the lower point, so that both triangles of an
+                // edge give the same place.
+                let (low, high) = if h[i] < h[j] { (i, j) } else { (j, i) };
+                let p = c[low] + (c[high] - c[low]) * (h[low] / (h[low] - h[high]));
+                piece[usize::from(h[i] >= 0.0)] = Some(p - o);
+            }
+        }
+        if let [Some(p), Some(q)] = piece {
+            twice += p.cross(q).dot(frame.along);
+            perimeter += (q - p).length();
+            drift += q - p;
+        }
+    }
+    let closes = drift.length() <= 1e-9 * perimeter && perimeter > 0.0;
+    closes.then_some((0.5 * twice.abs(), perimeter))
+}
+
+/// Circles inside the bore's polygon, as radii.
+pub(crate) struct InCircle {
+    /// No circle inside the narrowest section is larger than this.
+    pub greatest: f64,
+    /// A circle round the axis that lies inside all along.
+    pub round_axis: f64,
+    /// Where it touches.
+    pub at: DVec3,
+}
+
+/// The circles inside a fitting's bore; `None` where the bore is not closed.
+pub(crate) fn bore_in_circle(part: &Mesh, frame: &FittingFrame, found: &Found) -> Option<InCircle> {
+    let bore: Vec<[DVec3; 3]> = found
+        .triangles
+        .iter()
+        .filter(|(_, f)| *f == Face::Bore)
+        .map(|&(t, _)| part.corners(t as usize))
+        .collect();
+    let nearest =
+        bore.iter().map(|c| (frame.radii(*c)[0], c[0])).min_by(|a, b| a.0.total_cmp(&b.0))?;
+    let greatest = [0.1, 0.3, 0.5, 0.7, 0.9]
+        .into_iter()
+        .map(|share| section_area(&bore, frame, share * frame.length))
+        .map(|section| section.map(|(area, perimeter)| 2.0 * area / perimeter))
+        .try_fold(f64::INFINITY, |least, here| here.map(|h: f64| least.min(h)))?;
+    Some(InCircle { greatest, round_axis: nearest.0, at: nearest.1 })
+}
+
+/// Least and greatest value on [0, 1] of the quadratic with these values at
+/// 1/4, 1/2 and 3/4.
+fn quadratic_range([a, b, c]: [f64; 3]) -> (f64, f64) {
+    // With x = 4 t - 2: value b + p x + q x^2 for x from -2 to 2.
+    let (p, q) = (0.5 * (c - a), 0.5 * (a + c) - b);
+    let value = |x: f64| b + p * x + q * x * x;
+    let turn = if q == 0.0 { 0.0 } else { (-0.5 * p / q).clamp(-2.0, 2.0) };
+    let all = [value(-2.0), value(2.0), value(turn), a, b, c];
+    (all.iter().copied().fold(f64::INFINITY, f64::min), all.iter().copied().fold(0.0, f64::max))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_quadratic_is_found_again() {
+        // 3 - 2 t + 5 t^2 on [0, 1]: least 2.8 at 0.2, greatest 6 at 1.
+        let f = |t: f64| 3.0 - 2.0 * t + 5.0 * t * t;
+        let (least, greatest) = quadratic_range([f(0.25), f(0.5), f(0.75)]);
+        assert!((least - 2.8).abs() < 1e-12 && (greatest - 6.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn miss_of_a_flat_strip_is_its_sagitta() {
+        // A facet with both edges on the cylinder: farthest in mid-facet, by
+        // r (1 - cos(half angle)), closed form.
+        let frame = FittingFrame {
+            at: DVec3::ZERO,
+            along: DVec3::Z,
+            bore_radius: 9.0,
+            outside_radius: 11.0,
+            length: 25.0,
+        };
+        let half = 0.1_f64;
+        let p = |a: f64, z: f64| DVec3::new(9.0 * a.cos(), 9.0 * a.sin(), z);
+        let strip = [p(-half, 0.0), p(half, 0.0), p(half, 25.0)];
+        let miss = frame.miss(strip, Face::Bore);
+        assert!((miss - 9.0 * (1.0 - half.cos())).abs() < 1e-12, "{miss}");
+    }
+}

@@ -1,0 +1,161 @@
+//! The whole judgement: labels once, then limit by limit.
+
+use spile_case::{Case, Form, Place, Site};
+use spile_mesh::Mesh;
+
+use crate::closed::judge_closed;
+use crate::conflicts::conflicts_at;
+use crate::deviation::judge_deviation;
+use crate::figures::changed;
+use crate::fitting::judge_fitting;
+use crate::identity::weld;
+use crate::kink::judge_kink;
+use crate::labels::{Labelled, LabelledEnd, label};
+use crate::mends::kind_name;
+use crate::proof::{LimitResult, MendRecord, Proof, ProofError, Verdict};
+use crate::seam::judge_seam;
+use crate::untouched::{judge_mends, judge_untouched};
+
+/// Judges `part` against `settled` and the scan files' meshes.
+///
+/// `scans` has one mesh, for form sheets two (inner, outer), as read.
+/// `part` carries the coordinates of the written file (`f32` values). What the
+/// settled case claims (seams, mends) is looked up and tested; where it does
+/// not fit, the limits that rest on it are not judged, and the verdict is broken.
+///
+/// # Errors
+/// The inputs do not belong together; see [`ProofError`].
+pub fn judge(scans: &[Mesh], part: &Mesh, settled: &Case) -> Result<Proof, ProofError> {
+    check_inputs(scans, part, settled)?;
+    let welded = weld(part);
+    let l = label(scans, &welded, settled);
+    let closed = judge_closed(&l, part);
+    let mut limits = vec![closed.result, judge_untouched(&l)];
+    limits.extend(judge_mends(&l));
+    let mut conflicts = Vec::new();
+    for end in &l.ends {
+        limits.extend(limits_at(&l, end));
+        conflicts.extend(conflicts_at(&l, end));
+    }
+    let held = limits.iter().all(|r| matches!(r.verdict, Verdict::Held | Verdict::NotAsked));
+    Ok(Proof {
+        verdict: if held && conflicts.is_empty() { Verdict::Held } else { Verdict::Broken },
+        limits,
+        conflicts,
+        mends: mends(settled),
+        part: closed.figures,
+        changed: changed(&l),
+        ends: Vec::new(),
+    })
+}
+
+/// The limits of one end. Where labels are in doubt, all that rest on them are
+/// not judged: a doubt at one end may have spread to the next.
+fn limits_at(l: &Labelled, end: &LabelledEnd) -> Vec<LimitResult> {
+    let mut limits = Vec::new();
+    let measures = || {
+        let mut all = vec![judge_seam(l, end), judge_deviation(l, end)];
+        if end.fitting.is_some() {
+            all.extend(judge_kink(l, end));
+        }
+        all
+    };
+    match l.faults.first() {
+        None => limits.extend(measures()),
+        Some(_) => {
+            let kink = l.case.limits.kink_deg;
+            let mut names =
+                vec![("seam", None, true), ("deviation", Some(l.case.limits.deviation), true)];
+            if end.fitting.is_some() {
+                names.push(("kink", kink, kink.is_some()));
+            }
+            limits.extend(
+                names
+                    .into_iter()
+                    .map(|(name, asked, wanted)| in_doubt(l, end, name, asked, wanted)),
+            );
+        }
+    }
+    limits.extend(judge_fitting(l, end));
+    let asked = &l.case.limits;
+    for (name, asked) in
+        [("wall_min", asked.wall_min), ("bore_loss", asked.bore_loss), ("ball_min", asked.ball_min)]
+    {
+        let verdict = if asked.is_some() { Verdict::NotJudged } else { Verdict::NotAsked };
+        let text = "this build does not measure it";
+        limits.push(LimitResult {
+            asked,
+            ..LimitResult::plain(name, Some(&end.name), verdict, text)
+        });
+    }
+    limits
+}
+
+/// A limit that cannot be judged because the labels are in doubt; says why, the
+/// end's own doubt first.
+pub(crate) fn in_doubt(
+    l: &Labelled,
+    end: &LabelledEnd,
+    name: &str,
+    asked: Option<f64>,
+    is_asked: bool,
+) -> LimitResult {
+    let own = l.faults.iter().find(|f| f.end == Some(end.index));
+    let fault = own.or(l.faults.first());
+    let text = fault.map_or("the labels are in doubt", |f| f.text.as_str());
+    LimitResult {
+        asked,
+        where_: fault.and_then(|f| f.at).map(|p| p.to_array()),
+        ..LimitResult::plain(
+            name,
+            Some(&end.name),
+            if is_asked { Verdict::NotJudged } else { Verdict::NotAsked },
+            format!("cannot be judged: {text}"),
+        )
+    }
+}
+
+fn mends(case: &Case) -> Vec<MendRecord> {
+    case.mends
+        .iter()
+        .map(|m| MendRecord {
+            kind: kind_name(m.kind).to_owned(),
+            where_: m.ball.at,
+            size: 2.0 * m.ball.radius,
+        })
+        .collect()
+}
+
+fn check_inputs(scans: &[Mesh], part: &Mesh, case: &Case) -> Result<(), ProofError> {
+    let needed = if case.scan.form == Form::Sheets { 2 } else { 1 };
+    if scans.len() != needed {
+        return Err(ProofError::ScanFiles { needed, given: scans.len() });
+    }
+    if scans.iter().any(|s| s.triangles().is_empty()) {
+        return Err(ProofError::Empty { what: "scan" });
+    }
+    if part.triangles().is_empty() {
+        return Err(ProofError::Empty { what: "part" });
+    }
+    for end in &case.ends {
+        let missing = |key| Err(ProofError::NotSettled { end: end.name.clone(), missing: key });
+        if end.seam.is_none() {
+            return missing("seam");
+        }
+        if end.fitting.is_some() && end.reach.is_none() {
+            return missing("reach");
+        }
+        if end.fitting.is_some() && !matches!(end.place, Some(Place::At { .. })) {
+            return missing("place.at");
+        }
+        if let Site::Rim(rim) = end.site {
+            if rim.facing.is_none() {
+                return missing("facing");
+            }
+            if rim.trim.is_none() {
+                return missing("trim");
+            }
+        }
+    }
+    Ok(())
+}

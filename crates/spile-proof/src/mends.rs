@@ -1,0 +1,279 @@
+//! The settled mends, each tested anew: is there such a defect in its ball,
+//! and what did it give leave to change?
+
+use std::collections::BTreeSet;
+
+use spile_case::{Ball, Case, MendKind};
+use spile_mesh::{Bounds3, DVec3, Mesh, VertexTriangles, round_to_f32, vertex_triangles};
+
+use crate::fitting_find::coordinate_spacing;
+use crate::scan_view::ScanView;
+
+/// What one true defect gives leave to.
+#[derive(Debug, Clone)]
+pub(crate) struct Licence {
+    /// The listed ball; nothing outside it may have moved.
+    listed: Ball,
+    /// A ball round the defect and the triangles at it, by the proof's own measure.
+    own: Ball,
+    /// Scan triangles that may be gone.
+    may_go: BTreeSet<u32>,
+}
+
+/// A listed mend for which no defect was found.
+#[derive(Debug, Clone)]
+pub(crate) struct Unfounded {
+    /// Its place in the case's list.
+    pub index: usize,
+    /// Its ball's centre.
+    pub at: DVec3,
+}
+
+/// All leave that the listed mends give, and those that are unfounded.
+#[derive(Debug, Default)]
+pub(crate) struct Licences {
+    licences: Vec<Licence>,
+    /// Mends without a defect.
+    pub unfounded: Vec<Unfounded>,
+    rounding: f64,
+}
+
+impl Licences {
+    /// Tests every listed mend on the scan.
+    pub(crate) fn of(case: &Case, scan: &ScanView) -> Self {
+        let mut all = Self { rounding: coordinate_spacing(&scan.mesh), ..Self::default() };
+        if case.mends.is_empty() {
+            return all;
+        }
+        let around = vertex_triangles(&scan.mesh);
+        let pieces = scan.edges.pieces(|_| true, |_| true);
+        for (index, mend) in case.mends.iter().enumerate() {
+            let search = Search {
+                scan,
+                around: &around,
+                pieces: &pieces.0,
+                ball: mend.ball,
+                rounding: all.rounding,
+                hole_max: case.scan.hole_max.unwrap_or(f64::INFINITY),
+            };
+            let found = search.defects(mend.kind);
+            if found.is_empty() {
+                let at = DVec3::from_array(mend.ball.at);
+                all.unfounded.push(Unfounded { index, at });
+            }
+            all.licences.extend(found);
+        }
+        all
+    }
+
+    /// Whether a mend explains that this scan triangle is gone.
+    pub(crate) fn may_go(&self, t: u32) -> bool {
+        self.licences.iter().any(|l| l.may_go.contains(&t))
+    }
+
+    /// Whether a mend explains a new triangle with these corners.
+    pub(crate) fn may_come(&self, corners: [DVec3; 3]) -> bool {
+        self.licences.iter().any(|l| {
+            corners
+                .iter()
+                .all(|&p| holds(l.listed, p, self.rounding) && holds(l.own, p, self.rounding))
+        })
+    }
+}
+
+fn holds(ball: Ball, p: DVec3, rounding: f64) -> bool {
+    let slack = 4.0 * rounding + 1e-9 * ball.radius;
+    (p - DVec3::from_array(ball.at)).length() <= ball.radius + slack
+}
+
+struct Search<'a> {
+    scan: &'a ScanView,
+    around: &'a VertexTriangles,
+    pieces: &'a [u32],
+    ball: Ball,
+    rounding: f64,
+    hole_max: f64,
+}
+
+impl Search<'_> {
+    fn mesh(&self) -> &Mesh {
+        &self.scan.mesh
+    }
+
+    fn in_ball(&self, p: u32) -> bool {
+        holds(self.ball, self.mesh().points()[p as usize], self.rounding)
+    }
+
+    fn triangles_in_ball(&self) -> impl Iterator<Item = u32> + '_ {
+        (0..self.mesh().triangles().len() as u32)
+            .filter(|&t| self.mesh().triangles()[t as usize].into_iter().all(|p| self.in_ball(p)))
+    }
+
+    fn live(&self, e: u32) -> usize {
+        let at = self.scan.edges.triangles(e);
+        at.iter().filter(|&&t| !self.scan.idle[t as usize]).count()
+    }
+
+    /// Every defect of this kind that lies in the ball.
+    fn defects(&self, kind: MendKind) -> Vec<Licence> {
+        match kind {
+            MendKind::Duplicate => self
+                .triangles_in_ball()
+                .filter(|&t| self.is_copied(t))
+                .map(|t| self.licence(&self.mesh().triangles()[t as usize], [t]))
+                .collect(),
+            MendKind::Degenerate => self
+                .triangles_in_ball()
+                .filter(|&t| self.is_degenerate(t))
+                .map(|t| self.ring_licence(&self.mesh().triangles()[t as usize]))
+                .collect(),
+            MendKind::Flipped => self.edges_where(|e| self.is_turned(e), false),
+            MendKind::NonManifoldEdge => self.edges_where(|e| self.live(e) > 2, true),
+            MendKind::NonManifoldVertex => (0..self.mesh().points().len() as u32)
+                .filter(|&p| self.in_ball(p) && self.fans(p) > 1)
+                .map(|p| self.ring_licence(&[p]))
+                .collect(),
+            MendKind::Hole => self.holes(),
+            MendKind::LoosePiece => self.loose_pieces(),
+        }
+    }
+
+    fn edges_where(&self, wanted: impl Fn(u32) -> bool, may_go: bool) -> Vec<Licence> {
+        let edges = &self.scan.edges;
+        (0..edges.len() as u32)
+            .filter(|&e| edges.points(e).into_iter().all(|p| self.in_ball(p)) && wanted(e))
+            .map(|e| {
+                let ends = edges.points(e);
+                if may_go { self.ring_licence(&ends) } else { self.licence(&ends, []) }
+            })
+            .collect()
+    }
+
+    fn is_copied(&self, t: u32) -> bool {
+        let key = |t: u32| {
+            let mut k = self.mesh().triangles()[t as usize];
+            k.sort_unstable();
+            k
+        };
+        let corner = self.mesh().triangles()[t as usize][0];
+        self.around.of(corner).iter().any(|&n| n != t && key(n) == key(t))
+    }
+
+    /// No higher than the rounding of coordinates can tell from nothing.
+    fn is_degenerate(&self, t: u32) -> bool {
+        let [a, b, c] = self.mesh().corners(t as usize).map(round_to_f32);
+        let longest = (b - a).length().max((c - b).length()).max((a - c).length());
+        (b - a).cross(c - a).length() <= 4.0 * self.rounding * longest
+    }
+
+    /// Two triangles run along the edge the same way.
+    fn is_turned(&self, e: u32) -> bool {
+        let [a, b] = self.scan.edges.points(e);
+        let forward = |t: u32| {
+            let c = self.mesh().triangles()[t as usize];
+            (0..3).any(|k| c[k] == a && c[(k + 1) % 3] == b)
+        };
+        match self.scan.edges.triangles(e) {
+            &[s, t] => forward(s) == forward(t),
+            _ => false,
+        }
+    }
+
+    /// Into how many fans the triangles at a point fall.
+    fn fans(&self, p: u32) -> usize {
+        let mut open: BTreeSet<u32> = self.around.of(p).iter().copied().collect();
+        let mut fans = 0;
+        while let Some(t) = open.pop_first() {
+            fans += 1;
+            let mut stack = vec![t];
+            while let Some(t) = stack.pop() {
+                for (e, n) in self.scan.edges.neighbours(t) {
+                    if self.scan.edges.points(e).contains(&p) && open.remove(&n) {
+                        stack.push(n);
+                    }
+                }
+            }
+        }
+        fans
+    }
+
+    fn holes(&self) -> Vec<Licence> {
+        let open = |e: u32| {
+            self.live(e) == 1 && self.scan.edges.points(e).into_iter().all(|p| self.in_ball(p))
+        };
+        let loops = self.scan.edges.loops(open).into_iter().flatten();
+        loops
+            .filter(|l| {
+                let points = l.iter().map(|&p| self.mesh().points()[p as usize]);
+                Bounds3::of(points).diagonal() <= 2.0 * self.hole_max
+            })
+            .map(|l| self.licence(&l, []))
+            .collect()
+    }
+
+    /// Whole pieces in the ball that no end's loop runs through.
+    fn loose_pieces(&self) -> Vec<Licence> {
+        let needed: BTreeSet<u32> = self
+            .scan
+            .ends
+            .iter()
+            .flat_map(|e| e.bore.triangles.iter().chain(&e.outside.triangles))
+            .map(|&t| self.pieces[t as usize])
+            .collect();
+        let inside: BTreeSet<u32> = self.triangles_in_ball().collect();
+        let mut whole: BTreeSet<u32> = inside
+            .iter()
+            .map(|&t| self.pieces[t as usize])
+            .filter(|p| !needed.contains(p))
+            .collect();
+        for t in 0..self.pieces.len() as u32 {
+            if !inside.contains(&t) {
+                whole.remove(&self.pieces[t as usize]);
+            }
+        }
+        whole
+            .into_iter()
+            .map(|piece| {
+                let of: Vec<u32> = (0..self.pieces.len() as u32)
+                    .filter(|&t| self.pieces[t as usize] == piece)
+                    .collect();
+                // Nothing comes in its place.
+                let own = Ball { at: self.ball.at, radius: 0.0 };
+                Licence { listed: self.ball, own, may_go: of.into_iter().collect() }
+            })
+            .collect()
+    }
+
+    /// The triangles at these points may go.
+    fn ring_licence(&self, points: &[u32]) -> Licence {
+        let ring: BTreeSet<u32> =
+            points.iter().flat_map(|&p| self.around.of(p).iter().copied()).collect();
+        self.licence(points, ring)
+    }
+
+    fn licence(&self, points: &[u32], may_go: impl IntoIterator<Item = u32>) -> Licence {
+        let place = |p: u32| self.mesh().points()[p as usize];
+        let at = points.iter().map(|&p| place(p)).sum::<DVec3>() / points.len().max(1) as f64;
+        let radius = points
+            .iter()
+            .flat_map(|&p| self.around.of(p))
+            .flat_map(|&t| self.mesh().corners(t as usize))
+            .map(|q| (q - at).length())
+            .fold(0.0, f64::max);
+        let may_go = may_go.into_iter().collect();
+        Licence { listed: self.ball, own: Ball { at: at.to_array(), radius }, may_go }
+    }
+}
+
+/// A mend's kind as a word.
+pub(crate) fn kind_name(kind: MendKind) -> &'static str {
+    match kind {
+        MendKind::Duplicate => "duplicate",
+        MendKind::Degenerate => "degenerate",
+        MendKind::Flipped => "flipped",
+        MendKind::Hole => "hole",
+        MendKind::NonManifoldEdge => "non-manifold edge",
+        MendKind::NonManifoldVertex => "non-manifold vertex",
+        MendKind::LoosePiece => "loose piece",
+    }
+}
