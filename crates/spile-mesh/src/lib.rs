@@ -9,7 +9,11 @@ mod bvh;
 mod distance;
 mod intersect;
 mod mesh;
+mod patch;
 pub mod rounding;
+mod section;
+#[cfg(test)]
+mod shapes;
 pub mod topology;
 mod triangle;
 
@@ -21,5 +25,7 @@ pub use distance::{
 pub use glam::DVec3;
 pub use intersect::{self_intersections, self_intersections_among, triangles_intersect};
 pub use mesh::{Bounds3, Mesh, MeshError, round_to_f32};
+pub use patch::{Patch, PatchError, PutBack};
+pub use section::{Plane, SectionLoop, nesting, section, section_near};
 pub use topology::{NONE, SharedEdge, Shells, Topology, VertexTriangles, shells, vertex_triangles};
 pub use triangle::Feature;
