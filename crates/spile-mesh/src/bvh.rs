@@ -59,7 +59,7 @@ pub struct RayHit {
 /// Bounding volume hierarchy over the triangles of a mesh, or some of them.
 ///
 /// Keeps its own copy of the corners; the mesh may be dropped. Memory: about
-/// 110 bytes a triangle.
+/// 120 bytes a triangle.
 ///
 /// Invariants:
 /// 1. every node's box holds its children's boxes and its triangles;
@@ -339,17 +339,20 @@ impl Ray {
     /// Whether the ray can meet the box; true rather than false where rounding
     /// could decide.
     fn may_meet(&self, bounds: Bounds3) -> bool {
+        let (low, high) = (bounds.min - self.origin, bounds.max - self.origin);
+        // The shear moves a corner by less than this.
+        let pad = 8.0 * f64::EPSILON * low.abs().max(high.abs()).max_element();
+        let (low, high) = (low - pad, high + pad);
         let (mut enter, mut leave) = (0.0_f64, f64::INFINITY);
         for axis in 0..3 {
-            let (low, high) =
-                (bounds.min[axis] - self.origin[axis], bounds.max[axis] - self.origin[axis]);
             if self.direction[axis] == 0.0 {
-                if low > 0.0 || high < 0.0 {
+                if low[axis] > 0.0 || high[axis] < 0.0 {
                     return false;
                 }
                 continue;
             }
-            let (a, b) = (low / self.direction[axis], high / self.direction[axis]);
+            let a = low[axis] / self.direction[axis];
+            let b = high[axis] / self.direction[axis];
             enter = enter.max(a.min(b));
             leave = leave.min(a.max(b));
         }

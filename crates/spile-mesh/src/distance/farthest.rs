@@ -63,8 +63,9 @@ pub fn farthest(
     let Some(start) = Start::new(from, some, to) else {
         return Bounds { lo: 0.0, hi: 0.0, at: DVec3::ZERO };
     };
-    let gap = gap.max(2.0 * start.size.error(0));
-    let floor = give_up_below.unwrap_or(0.0);
+    // Rounding is added at the end and must then still fit into what is asked.
+    let gap = (gap - 2.0 * start.size.error(DEEPEST)).max(2.0 * start.size.error(0));
+    let floor = give_up_below.map_or(0.0, |most| most - start.size.error(DEEPEST));
     let mut best = start.farthest_corner();
     if best.distance == f64::INFINITY {
         return Bounds { lo: f64::INFINITY, hi: f64::INFINITY, at: best.at };
@@ -120,7 +121,7 @@ pub fn farthest_each(from: &Mesh, some: &[u32], to: &Bvh, limit: f64) -> Vec<f64
     (0..some.len())
         .into_par_iter()
         .map(|i| {
-            let limit = limit - size.error(0);
+            let limit = limit - size.error(DEEPEST);
             let piece = start.piece(i, to, limit);
             let reached = piece.farthest_corner();
             if piece.hi <= limit || reached.distance > limit {

@@ -29,17 +29,38 @@ pub fn nearest(from: &Mesh, some: Option<&[u32]>, to: &Bvh, gap: f64) -> Option<
         }
     };
     // The corners alone give a first bound that spares most triangles a
-    // search.
+    // search: no point of a triangle is nearer than a corner by more than it
+    // lies off that corner.
     let mut corners: Vec<u32> =
         triangles.iter().flat_map(|&t| from.triangles()[t as usize]).collect();
     corners.par_sort_unstable();
     corners.dedup();
-    let first = corners
+    let reached: Vec<f64> = corners
         .par_iter()
-        .filter_map(|&v| Some(to.closest(from.points()[v as usize])?.distance))
-        .min_by(f64::total_cmp)?;
-    let enough = first + rounding::of_distance(size(from, &corners, to));
-    least(triangles.par_iter().map(|&t| nearest_of(from.corners(t as usize), to, gap, enough)))
+        .map(|&v| to.closest(from.points()[v as usize]).map(|c| c.distance))
+        .collect::<Option<_>>()?;
+    let first = reached.iter().copied().min_by(f64::total_cmp)?;
+    let enough = first + 2.0 * rounding::of_distance(size(from, &corners, to));
+    let is_far = |t: u32| {
+        let at = from.corners(t as usize);
+        (0..3).any(|k| {
+            let v = from.triangles()[t as usize][k];
+            let reach = at[k].distance_squared(at[(k + 1) % 3]);
+            let reach = reach.max(at[k].distance_squared(at[(k + 2) % 3])).sqrt();
+            reached[corners.partition_point(|&known| known < v)] - reach > enough
+        })
+    };
+    let each: Vec<Option<Bounds>> =
+        triangles
+            .par_iter()
+            .map(|&t| {
+                if is_far(t) { None } else { nearest_of(from.corners(t as usize), to, gap, enough) }
+            })
+            .collect();
+    each.into_iter().flatten().reduce(|a, b| {
+        let at = if b.hi < a.hi { b.at } else { a.at };
+        Bounds { lo: a.lo.min(b.lo), hi: a.hi.min(b.hi), at }
+    })
 }
 
 /// For each triangle of `some` bounds of its shortest distance to `to`, looked
@@ -93,15 +114,6 @@ fn nearest_of(corners: [DVec3; 3], to: &Bvh, gap: f64, limit: f64) -> Option<Bou
         *reach = bound;
     });
     best
-}
-
-/// The least of some bounds, in their order.
-fn least(each: impl IndexedParallelIterator<Item = Option<Bounds>>) -> Option<Bounds> {
-    let each: Vec<Option<Bounds>> = each.collect();
-    each.into_iter().flatten().reduce(|a, b| {
-        let at = if b.hi < a.hi { b.at } else { a.at };
-        Bounds { lo: a.lo.min(b.lo), hi: a.hi.min(b.hi), at }
-    })
 }
 
 /// A triangle as its box and the plane it lies in.

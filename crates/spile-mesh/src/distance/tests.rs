@@ -189,6 +189,17 @@ fn nothing_is_looked_at_below_the_limit() {
     let (a, b) = (sheet(40, false), sheet(40, true));
     let bounds = farthest(&a, None, &Bvh::build(&b), 1e-9, Some(0.2));
     assert!(bounds.hi <= 0.2 && bounds.lo <= bounds.hi);
+    // The very limit, rounding included: a triangle 3 above a square.
+    let above = Mesh::new(
+        square(4.0).points().iter().map(|&p| p + 3.0 * DVec3::Z).collect(),
+        vec![[0, 1, 2]],
+    )
+    .unwrap();
+    let under = Bvh::build(&square(9.0));
+    let at_limit = farthest(&above, None, &under, 1e-9, Some(3.0 + 1e-9));
+    assert!(at_limit.hi <= 3.0 + 1e-9 && at_limit.lo <= 3.0 && at_limit.hi >= 3.0, "{at_limit:?}");
+    assert!(farthest_each(&above, &[0], &under, 3.0 + 1e-9)[0] <= 3.0 + 1e-9);
+    assert!(farthest_each(&above, &[0], &under, 3.0 - 1e-9)[0] > 3.0 - 1e-9);
     let all: Vec<u32> = (0..a.triangles().len() as u32).collect();
     let tree = Bvh::build(&b);
     let exact = farthest(&a, None, &tree, 1e-6, None);
