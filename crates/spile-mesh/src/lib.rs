@@ -10,6 +10,7 @@ mod distance;
 mod intersect;
 mod mesh;
 mod patch;
+mod remesh;
 pub mod rounding;
 mod section;
 #[cfg(test)]
@@ -26,6 +27,9 @@ pub use glam::DVec3;
 pub use intersect::{self_intersections, self_intersections_among, triangles_intersect};
 pub use mesh::{Bounds3, Mesh, MeshError, round_to_f32};
 pub use patch::{Patch, PatchError, PutBack};
+pub use remesh::{
+    Lines, RemeshError, RemeshOptions, Remeshed, edge_shares, least_angles_deg, remesh,
+};
 pub use section::{Plane, SectionLoop, nesting, section, section_near};
 pub use topology::{NONE, SharedEdge, Shells, Topology, VertexTriangles, shells, vertex_triangles};
 pub use triangle::Feature;

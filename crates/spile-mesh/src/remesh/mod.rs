@@ -1,0 +1,211 @@
+//! Local isotropic remeshing of a patch under a deviation limit.
+//!
+//! Long edges are split, short ones collapsed, edges flipped and points relaxed
+//! until edges are about as long as asked; every step keeps within a sampled
+//! envelope of the original, and the whole is checked at the end in both
+//! directions. Where that fails the work is done again with smaller triangles
+//! and a tighter envelope there.
+//!
+//! # Source
+//! Botsch and Kobbelt 2004 for the cycle; Cheng et al. 2019 for tightening
+//! where a bound fails.
+
+mod assemble;
+mod certify;
+mod guard;
+mod lines;
+mod operations;
+mod quality;
+mod relax;
+mod sizing;
+mod working;
+
+#[cfg(test)]
+mod tests;
+
+use glam::DVec3;
+
+use crate::{Mesh, TwoSided};
+use guard::{Guard, Tight};
+pub use quality::{edge_shares, least_angles_deg};
+
+/// What may happen to edges that stay lines: open rims and named edges.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Lines {
+    /// Their points and edges stay as they are.
+    #[default]
+    Frozen,
+    /// Points may be put in and taken out along them, on the given polyline;
+    /// where it turns by more than the feature angle its points stay.
+    Resampled,
+}
+
+/// How to remesh.
+#[derive(Clone, Copy)]
+pub struct RemeshOptions<'a> {
+    /// The wanted edge length at a place.
+    pub size: &'a (dyn Fn(DVec3) -> f64 + Sync),
+    /// The most that the new surface may lie from the old one and the old from
+    /// the new.
+    pub deviation: f64,
+    /// Edges that turn by more than this are kept as lines, in degrees.
+    pub feature_deg: f64,
+    /// So many points, the first, stay in place and keep their index: for a
+    /// lifted patch its [`crate::Patch::border`]. Boundary edges between them
+    /// stay as they are.
+    pub kept_points: usize,
+    /// Further points that stay in place; [`Remeshed::point_of_old`] tells where
+    /// they went.
+    pub fixed_points: &'a [u32],
+    /// Edges that stay lines.
+    pub fixed_edges: &'a [[u32; 2]],
+    /// What may happen to `fixed_edges` and to boundary edges other than those
+    /// between kept points.
+    pub lines: Lines,
+    /// How often at most the whole is done again where the deviation was not
+    /// met.
+    pub rounds: usize,
+}
+
+impl<'a> RemeshOptions<'a> {
+    /// Remeshing to this size within this deviation, with all else as usual:
+    /// features from 45 degrees, lines frozen, nothing kept by number, up to 5
+    /// rounds.
+    pub fn new(size: &'a (dyn Fn(DVec3) -> f64 + Sync), deviation: f64) -> Self {
+        Self {
+            size,
+            deviation,
+            feature_deg: 45.0,
+            kept_points: 0,
+            fixed_points: &[],
+            fixed_edges: &[],
+            lines: Lines::Frozen,
+            rounds: 5,
+        }
+    }
+}
+
+/// Why a patch cannot be remeshed.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum RemeshError {
+    /// The limit is no length.
+    #[error("the deviation must be a positive length: {deviation}")]
+    Deviation {
+        /// The value given.
+        deviation: f64,
+    },
+    /// The size field gave no length.
+    #[error("the wanted edge length at {at} must be a positive length: {size}")]
+    Size {
+        /// The place.
+        at: DVec3,
+        /// What the field gave.
+        size: f64,
+    },
+    /// A triangle names a point twice.
+    #[error("triangle {triangle} of the patch names a point twice: mend it first")]
+    Collapsed {
+        /// The triangle, as the patch counts them.
+        triangle: u32,
+    },
+    /// A point that is to stay does not exist.
+    #[error("point {point} is to stay in place, but the patch has no such point")]
+    NoSuchPoint {
+        /// Its index.
+        point: u32,
+    },
+    /// An edge that is to stay does not exist.
+    #[error("the edge from point {from} to point {to} is to stay, but the patch has no such edge")]
+    NoSuchEdge {
+        /// One end.
+        from: u32,
+        /// The other.
+        to: u32,
+    },
+}
+
+/// A remeshed patch.
+#[derive(Debug, Clone)]
+pub struct Remeshed {
+    /// The new patch: first the kept points at their index, then those old
+    /// points that are still there in their order, then new ones.
+    pub mesh: Mesh,
+    /// The new index of each old point; [`crate::NONE`] where it is gone. Points
+    /// that were not kept or fixed may have moved.
+    pub point_of_old: Vec<u32>,
+    /// The distance from the old surface to the new and from the new to the
+    /// old, certified.
+    pub deviation: TwoSided,
+    /// Whether it is within the deviation asked for.
+    pub met: bool,
+    /// How many rounds it took.
+    pub rounds: usize,
+}
+
+/// The patch with edges about as long as asked, close to where it was.
+///
+/// Shape: any triangles without a point named twice; edges that are not
+/// manifold stay as they are. Boundary edges between kept points stay as they
+/// are, other boundary edges as `lines` says. Creases that turn by more than
+/// `feature_deg`, and flatter ones that the wanted edge length could not
+/// follow, stay lines. The result is as manifold as the patch was.
+/// Accuracy: new points lie on the old surface within rounding; `met` says
+/// whether the distance between both surfaces is within `deviation`.
+/// Deterministic. Cost: about O(n log n) in the larger of old and new triangle
+/// counts, a round.
+///
+/// # Errors
+/// Where the options or the patch make no sense; see [`RemeshError`].
+pub fn remesh(patch: &Mesh, options: &RemeshOptions) -> Result<Remeshed, RemeshError> {
+    if !(options.deviation > 0.0 && options.deviation.is_finite()) {
+        return Err(RemeshError::Deviation { deviation: options.deviation });
+    }
+    let mut tight: Vec<Tight> = Vec::new();
+    let mut best: Option<Remeshed> = None;
+    for round in 1..=options.rounds.max(1) {
+        let (mesh, point_of_old) = once(patch, options, &tight)?;
+        let found = certify::certify(patch, &mesh, options.deviation);
+        let met = found.failing.is_empty();
+        let hi = |d: &TwoSided| d.a_to_b.hi.max(d.b_to_a.hi);
+        if best.as_ref().is_none_or(|b| hi(&found.deviation) < hi(&b.deviation)) {
+            let deviation = found.deviation;
+            best = Some(Remeshed { mesh, point_of_old, deviation, met, rounds: round });
+        }
+        if met {
+            break;
+        }
+        certify::tighten(&mut tight, &found.failing, options);
+    }
+    // At least one round was run.
+    best.ok_or(RemeshError::Deviation { deviation: options.deviation })
+}
+
+/// How far apart, as a share of the limit, the bounds of the deviation may be.
+const DEVIATION_GAP_SHARE: f64 = 0.02;
+
+/// How many cycles of split, collapse, flip and relax a round has.
+const CYCLES: usize = 6;
+
+/// One round: the whole cycle from the original on.
+fn once(
+    patch: &Mesh,
+    options: &RemeshOptions,
+    tight: &[Tight],
+) -> Result<(Mesh, Vec<u32>), RemeshError> {
+    let frozen = sizing::Frozen::of(patch, options);
+    let size = |p: DVec3| frozen.heeded(p, guard::tightened(tight, p, (options.size)(p)));
+    let (mut w, lines) = lines::begin(patch, options, &size, tight)?;
+    let guard = Guard::new(patch, lines, options, tight);
+    for _ in 0..CYCLES {
+        operations::split_long(&mut w, &guard, &size);
+        operations::collapse_short(&mut w, &guard);
+        operations::flip_all(&mut w, &guard);
+        relax::relax(&mut w, &guard, &size);
+        relax::relax(&mut w, &guard, &size);
+        operations::flip_all(&mut w, &guard);
+    }
+    #[cfg(test)]
+    w.check().expect("the working patch holds its invariants");
+    Ok(assemble::assemble(&w, patch, options))
+}

@@ -1,0 +1,205 @@
+use glam::DVec3;
+use proptest::prelude::*;
+
+use super::*;
+use crate::shapes::{torus, tube};
+use crate::topology::{NONE, Topology, ends};
+use crate::{Bvh, Patch, round_to_f32};
+
+/// Remeshes and tests what must hold whatever the patch.
+fn check(patch: &Mesh, options: &RemeshOptions) -> Remeshed {
+    let result = remesh(patch, options).unwrap();
+    let (old, new) = (Topology::of(patch), Topology::of(&result.mesh));
+    assert!(new.nonmanifold_edges().is_empty() && new.misoriented_edges().is_empty());
+    for v in 0..options.kept_points {
+        assert_eq!(patch.points()[v], result.mesh.points()[v]);
+        assert_eq!(result.point_of_old[v], v as u32);
+    }
+    for &v in options.fixed_points {
+        let now = result.point_of_old[v as usize];
+        assert_eq!(patch.points()[v as usize], result.mesh.points()[now as usize]);
+    }
+    let edges = |mesh: &Mesh, topology: &Topology| {
+        let mut edges: Vec<_> = topology
+            .boundary()
+            .iter()
+            .map(|&h| ends(mesh, h).map(|v| mesh.points()[v as usize].to_array().map(f64::to_bits)))
+            .collect();
+        edges.sort_unstable();
+        edges
+    };
+    if options.lines == Lines::Frozen {
+        assert_eq!(edges(patch, &old), edges(&result.mesh, &new));
+    }
+    let sampled = sampled_deviation(patch, &result.mesh);
+    let bounds = result.deviation.bounds();
+    assert!(sampled <= bounds.hi && bounds.lo <= bounds.hi);
+    assert_eq!(result.met, bounds.hi <= options.deviation);
+    result
+}
+
+/// The two-sided distance in random places: a lower bound, found without the
+/// code that gives the upper.
+fn sampled_deviation(a: &Mesh, b: &Mesh) -> f64 {
+    let mut seed = 1u64;
+    let mut random = move || {
+        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (seed >> 11) as f64 / (1u64 << 53) as f64
+    };
+    let mut worst = 0.0f64;
+    for (from, to) in [(a, b), (b, a)] {
+        let bvh = Bvh::build(to);
+        for t in 0..from.triangles().len() {
+            let [p, q, r] = from.corners(t);
+            for _ in 0..4 {
+                let (u, v) = (random(), random());
+                let (u, v) = if u + v > 1.0 { (1.0 - u, 1.0 - v) } else { (u, v) };
+                let at = p + (q - p) * u + (r - p) * v;
+                worst = worst.max(bvh.closest(at).map_or(f64::INFINITY, |c| c.distance));
+            }
+        }
+    }
+    worst
+}
+
+/// The share of `values` below `limit`.
+fn share_below(values: &[f64], limit: f64) -> f64 {
+    values.iter().filter(|&&v| v < limit).count() as f64 / values.len() as f64
+}
+
+#[test]
+fn a_torus_patch_becomes_even_and_goes_back() {
+    let whole = torus(64, 24, 20.0, 6.0);
+    let some: Vec<u32> = (0..whole.triangles().len() as u32)
+        .filter(|&t| whole.corners(t as usize).iter().all(|p| p.distance(26.0 * DVec3::X) < 14.0))
+        .collect();
+    let patch = Patch::lift(&whole, &some);
+    let size = |p: DVec3| 0.5 + 0.12 * (p.distance(26.0 * DVec3::X) - 3.0).max(0.0);
+    let options = RemeshOptions { kept_points: patch.border, ..RemeshOptions::new(&size, 0.02) };
+    let result = check(&patch.mesh, &options);
+    assert!(result.met, "{:?}", result.deviation);
+    let back = patch.put_back(&whole, &result.mesh).unwrap();
+    assert!(Topology::of(&back).is_closed());
+    let near: Vec<usize> = (0..result.mesh.triangles().len())
+        .filter(|&t| result.mesh.corners(t)[0].distance(26.0 * DVec3::X) < 8.0)
+        .collect();
+    let angles = least_angles_deg(&result.mesh);
+    let near: Vec<f64> = near.iter().map(|&t| angles[t]).collect();
+    assert!(share_below(&near, 25.0) < 0.01, "{}", share_below(&near, 25.0));
+    let shares = edge_shares(&result.mesh, &Topology::of(&result.mesh), &size);
+    let outside = share_below(&shares, 0.6) + 1.0 - share_below(&shares, 1.5);
+    assert!(outside < 0.03, "{outside}");
+}
+
+#[test]
+fn sharp_edges_stay() {
+    // A tube of six sides: edges turn by 60 degrees.
+    let patch = tube(6, &[0.0, 4.0, 8.0, 12.0], |_| 10.0);
+    let size = |_: DVec3| 1.5;
+    let options = RemeshOptions { lines: Lines::Resampled, ..RemeshOptions::new(&size, 0.01) };
+    let result = check(&patch, &options);
+    // The flat sides are followed exactly, the edges too; the upper bound is
+    // only sought to a share of the limit.
+    let bounds = result.deviation.bounds();
+    assert!(bounds.lo < 1e-12 && bounds.hi < 0.03 * 0.01, "{bounds:?}");
+    assert!((result.mesh.area() / patch.area() - 1.0).abs() < 1e-12);
+    assert!(result.mesh.triangles().len() > 400);
+}
+
+#[test]
+fn fixed_points_and_edges_stay() {
+    let patch = tube(24, &[0.0, 1.0, 2.0, 3.0, 4.0], |_| 4.0);
+    let size = |_: DVec3| 0.4;
+    let ring: Vec<[u32; 2]> = (0..24).map(|i| [48 + i, 48 + (i + 1) % 24]).collect();
+    let options = RemeshOptions {
+        fixed_points: &[30, 31],
+        fixed_edges: &ring,
+        ..RemeshOptions::new(&size, 0.01)
+    };
+    let result = check(&patch, &options);
+    let there = Topology::of(&result.mesh);
+    for [a, b] in ring {
+        let pair = [a, b].map(|v| result.point_of_old[v as usize]);
+        assert!(pair.iter().all(|&v| v != NONE));
+        let found = (0..3 * result.mesh.triangles().len() as u32)
+            .any(|h| ends(&result.mesh, h) == pair && there.twin(h) != NONE);
+        assert!(found);
+    }
+}
+
+#[test]
+fn a_rim_is_resampled_on_its_own_polyline() {
+    let patch = tube(48, &[0.0, 2.0, 4.0], |_| 6.0);
+    let size = |_: DVec3| 0.3;
+    let options = RemeshOptions { lines: Lines::Resampled, ..RemeshOptions::new(&size, 0.01) };
+    let result = check(&patch, &options);
+    assert!(result.met);
+    let topology = Topology::of(&result.mesh);
+    let loops = crate::boundary_loops(&result.mesh, &topology);
+    assert_eq!(loops.len(), 2);
+    assert!(loops.iter().all(|l| l.len() > 90));
+    for &v in loops.iter().flatten() {
+        let p = result.mesh.points()[v as usize];
+        assert!(p.z.abs() < 1e-12 || (p.z - 4.0).abs() < 1e-12);
+    }
+}
+
+#[test]
+fn what_makes_no_sense_is_named() {
+    let patch = tube(8, &[0.0, 1.0], |_| 1.0);
+    let size = |_: DVec3| 0.3;
+    let options = RemeshOptions::new(&size, 0.01);
+    let wrong = |options: RemeshOptions| remesh(&patch, &options).unwrap_err();
+    let error = wrong(RemeshOptions { deviation: 0.0, ..options });
+    assert_eq!(error, RemeshError::Deviation { deviation: 0.0 });
+    let error = wrong(RemeshOptions { fixed_points: &[99], ..options });
+    assert_eq!(error, RemeshError::NoSuchPoint { point: 99 });
+    let error = wrong(RemeshOptions { fixed_edges: &[[0, 3]], ..options });
+    assert_eq!(error, RemeshError::NoSuchEdge { from: 0, to: 3 });
+    let nothing = |_: DVec3| 0.0;
+    let error = wrong(RemeshOptions { size: &nothing, ..options });
+    assert!(matches!(error, RemeshError::Size { .. }));
+    let doubled = Mesh::new(vec![DVec3::ZERO, DVec3::X], vec![[0, 1, 1]]).unwrap();
+    let error = remesh(&doubled, &options).unwrap_err();
+    assert_eq!(error, RemeshError::Collapsed { triangle: 0 });
+}
+
+#[test]
+fn an_empty_patch_stays_empty() {
+    let size = |_: DVec3| 1.0;
+    let result = remesh(&Mesh::default(), &RemeshOptions::new(&size, 0.01)).unwrap();
+    assert!(result.met && result.mesh.triangles().is_empty());
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
+    #[test]
+    fn noisy_patches_hold_their_limit(
+        seed in 0u64..u64::MAX, noise in 0.0..0.1f64, edge in 0.25..1.2f64, far in prop::bool::ANY,
+    ) {
+        let mut state = seed;
+        let mut random = move || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+            (state >> 11) as f64 / (1u64 << 53) as f64 - 0.5
+        };
+        let (points, triangles) = torus(28, 14, 8.0, 3.0).into_parts();
+        let shift = if far { DVec3::new(3.0, 165.0, 700.0) } else { DVec3::ZERO };
+        let points = points
+            .iter()
+            .map(|&p| p + 2.0 * noise * DVec3::new(random(), random(), random()))
+            .map(|p| round_to_f32(p + shift))
+            .collect();
+        let whole = Mesh::new(points, triangles).unwrap();
+        let some: Vec<u32> = (0..whole.triangles().len() as u32)
+            .filter(|&t| whole.corners(t as usize).iter().all(|p| p.x - shift.x > 2.0))
+            .collect();
+        let patch = Patch::lift(&whole, &some);
+        let size = |_: DVec3| edge;
+        let options =
+            RemeshOptions { kept_points: patch.border, ..RemeshOptions::new(&size, 0.03) };
+        let result = check(&patch.mesh, &options);
+        prop_assert!(result.met, "{:?}", result.deviation);
+        let back = patch.put_back(&whole, &result.mesh).unwrap();
+        prop_assert!(Topology::of(&back).is_closed());
+    }
+}
