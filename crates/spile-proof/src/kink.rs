@@ -3,7 +3,7 @@
 
 use spile_mesh::{DVec3, Mesh};
 
-use crate::fitting_find::coordinate_spacing;
+use crate::border::judge_border;
 use crate::labels::{Labelled, LabelledEnd, Region};
 use crate::proof::{LimitResult, Verdict};
 
@@ -16,7 +16,7 @@ const LEAST_HEIGHT_SHARE: f64 = 0.1;
 /// The corners are `f32` values, so edge vectors are all but exact and the
 /// cross product errs by a few units in the last place of |a||b|; the angle
 /// errs by that over the area.
-fn normal_angle_deg(mesh: &Mesh, a: u32, b: u32) -> Option<(f64, f64)> {
+pub(crate) fn normal_angle_deg(mesh: &Mesh, a: u32, b: u32) -> Option<(f64, f64)> {
     let parts = [a, b].map(|t| {
         let c = mesh.corners(t as usize);
         let (u, v) = (c[1] - c[0], c[2] - c[0]);
@@ -77,7 +77,7 @@ fn seams(end: &LabelledEnd) -> [(&'static str, &[u32]); 4] {
 
 /// Judges all of `kink` at one end with a fitting.
 pub(crate) fn judge_kink(l: &Labelled, end: &LabelledEnd) -> Vec<LimitResult> {
-    vec![seam_angle(l, end), border(l, end), seam_height(l, end)]
+    vec![seam_angle(l, end), judge_border(l, end), seam_height(l, end)]
 }
 
 fn seam_angle(l: &Labelled, end: &LabelledEnd) -> LimitResult {
@@ -130,105 +130,8 @@ fn judge_largest(
     LimitResult::at_most(name, Some(&end.name), asked, all.bounds, all.at, how())
 }
 
-/// At the outer border of reach: for each edge between kept and new surface,
-/// and each new edge that ends on it, its angle over what is allowed there.
-/// Reported as excess over the allowance, which must not be above 0.
-fn border(l: &Labelled, end: &LabelledEnd) -> LimitResult {
-    let asked = l.case.limits.kink_deg;
-    let Some(kink) = asked else {
-        return LimitResult::plain(
-            "kink_border",
-            Some(&end.name),
-            Verdict::NotAsked,
-            "sharpness at the outer border of reach is judged where kink is asked",
-        );
-    };
-    let (part, edges) = (l.part, &l.part_edges);
-    let spacing = coordinate_spacing(part);
-    let is_new =
-        |t: u32| l.region[t as usize] == Region::Replaced && l.end[t as usize] == Some(end.index);
-    let is_kept = |t: u32| l.region[t as usize] == Region::Kept;
-    let mut kept_beside: Vec<Option<u32>> = vec![None; part.points().len()];
-    for e in 0..edges.len() as u32 {
-        let at = edges.triangles(e);
-        if let Some(&k) = at.iter().find(|&&t| is_kept(t))
-            && at.iter().any(|&t| is_new(t))
-        {
-            for p in edges.points(e) {
-                kept_beside[p as usize].get_or_insert(k);
-            }
-        }
-    }
-    let mut worst = Largest::new();
-    let mut shown = (0.0, 0.0);
-    for e in 0..edges.len() as u32 {
-        let [a, b] = edges.points(e);
-        let kept = kept_beside[a as usize].or(kept_beside[b as usize]);
-        let &[s, t] = edges.triangles(e) else { continue };
-        let Some(kept) = kept.filter(|_| is_new(s) || is_new(t)) else { continue };
-        let kept = [s, t].into_iter().find(|&x| is_kept(x)).unwrap_or(kept);
-        if matches!(l.region[s as usize], Region::Joint | Region::EndFace)
-            || matches!(l.region[t as usize], Region::Joint | Region::EndFace)
-        {
-            continue; // A seam has its own line.
-        }
-        let at = middle(part, a, b);
-        let Some((angle, error)) = normal_angle_deg(part, s, t) else {
-            worst.add(None, at);
-            continue;
-        };
-        // What the scan allows is only needed where the limit is passed.
-        let allowed = if angle + error <= kink { kink } else { kink.max(sharpest_near(l, kept)) };
-        let slack =
-            (rounding_tilt(part, s, spacing) + rounding_tilt(part, t, spacing)).to_degrees();
-        let excess = angle - allowed - slack;
-        if worst.edges == 0 || excess > worst.bounds[0] {
-            shown = (angle, allowed);
-        }
-        worst.edges += 1;
-        if worst.edges == 1 || excess - error > worst.bounds[0] {
-            worst.bounds[0] = excess - error;
-            worst.at = at;
-        }
-        worst.bounds[1] =
-            if worst.edges == 1 { excess + error } else { worst.bounds[1].max(excess + error) };
-    }
-    judge_largest("kink_border", l, end, Some(0.0), worst, || {
-        format!(
-            "degrees by which an edge at the outer border of reach is sharper than kink and than \
-             the scan within two triangles of it; {} edges, the worst {:.3} where {:.3} is allowed",
-            worst.edges, shown.0, shown.1
-        )
-    })
-}
-
-/// How far rounding of coordinates may turn a triangle's normal, in radians.
-fn rounding_tilt(mesh: &Mesh, t: u32, spacing: f64) -> f64 {
-    let height = least_height(mesh.corners(t as usize)).0;
-    if height > 0.0 { 2.0 * spacing / height } else { 0.0 }
-}
-
-/// The sharpest scan edge in degrees within two triangles of a kept one.
-fn sharpest_near(l: &Labelled, kept: u32) -> f64 {
-    let Some(s) = l.scan_of[kept as usize] else { return 0.0 };
-    let (scan, edges) = (&l.scan, &l.scan_view.edges);
-    let mut ring = std::collections::BTreeSet::from([s]);
-    for _ in 0..2 {
-        let next: Vec<u32> =
-            ring.iter().flat_map(|&t| edges.neighbours(t).map(|(_, n)| n)).collect();
-        ring.extend(next);
-    }
-    ring.iter()
-        .flat_map(|&t| edges.of_triangle(t))
-        .filter_map(|e| match *edges.triangles(e) {
-            [a, b] => normal_angle_deg(scan, a, b).map(|(angle, error)| angle - error),
-            _ => None,
-        })
-        .fold(0.0, f64::max)
-}
-
 /// The triangle's least height and that height as a share of its longest edge.
-fn least_height(c: [DVec3; 3]) -> (f64, f64) {
+pub(crate) fn least_height(c: [DVec3; 3]) -> (f64, f64) {
     let longest = (c[1] - c[0]).length().max((c[2] - c[1]).length()).max((c[0] - c[2]).length());
     let height = (c[1] - c[0]).cross(c[2] - c[0]).length() / longest;
     (height, height / longest)

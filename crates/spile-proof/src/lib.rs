@@ -7,6 +7,7 @@
 //!
 //! [`judge`] gives the whole [`Proof`]; each limit has a module of its own.
 
+mod border;
 pub mod bore_loss;
 pub mod centreline;
 mod clip;

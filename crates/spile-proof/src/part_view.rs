@@ -5,6 +5,7 @@ use std::collections::{BTreeSet, VecDeque};
 use spile_case::{Case, Form};
 use spile_mesh::{Mesh, round_to_f32};
 
+use crate::cut_loops::ScanLoop;
 use crate::edges::Edges;
 use crate::fitting_find::{Face, Found, find};
 use crate::labels::{Fault, FittingFrame, Region, Side};
@@ -329,30 +330,36 @@ impl PartView {
 
     /// Gives each new triangle on the scan's side the end whose loop on its
     /// side of the wall is nearest: the scan's own at a cut, the seam at a rim.
+    /// One that lies beyond that end's reach gets none.
     fn assign_replaced(&mut self, part: &Mesh, case: &Case, scan: &ScanView) {
         let place = |l: &[u32]| l.iter().map(|&v| part.points()[v as usize]).collect::<Vec<_>>();
-        let lines: Vec<[Polyline; 2]> = scan
-            .ends
-            .iter()
-            .zip(&self.seams.ends)
-            .map(|(e, seams)| match e.plane {
-                Some(_) => [&e.bore.points, &e.outside.points].map(|p| Polyline::closed(p)),
-                None => [&seams.bore, &seams.outside].map(|l| Polyline::closed(&place(l))),
-            })
-            .collect();
+        let mut near: Vec<[(Polyline, f64); 2]> = Vec::new();
+        for (index, (on_scan, seams)) in scan.ends.iter().zip(&self.seams.ends).enumerate() {
+            let of = |own: &ScanLoop, seam: &[u32]| {
+                let points = match on_scan.plane {
+                    Some(_) => own.points.clone(),
+                    None => place(seam),
+                };
+                let line = Polyline::closed(&points);
+                // Without reach only pieces of crossed triangles are due.
+                let reach = case.ends[index].reach.unwrap_or_else(|| {
+                    let corners = own.triangles.iter().flat_map(|&t| scan.mesh.corners(t as usize));
+                    corners.map(|p| line.distance(p)).fold(0.0, f64::max)
+                });
+                (line, reach + case.limits.deviation)
+            };
+            near.push([of(&on_scan.bore, &seams.bore), of(&on_scan.outside, &seams.outside)]);
+        }
         for t in 0..self.region.len() {
             if self.region[t] != Region::Replaced {
                 continue;
             }
             let centre = part.corners(t).iter().sum::<spile_mesh::DVec3>() / 3.0;
             let which = usize::from(self.side[t] == Side::Outside);
-            let nearest = (0..lines.len())
-                .map(|i| (lines[i][which].distance(centre), i))
-                .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-            // A plain end without reach changes only what its plane crosses,
-            // whose size the scan decides; there the nearest end is taken.
-            self.end[t] = nearest
-                .filter(|&(d, i)| case.ends[i].reach.is_none_or(|r| d < r + case.limits.deviation))
+            self.end[t] = (0..near.len())
+                .map(|i| (near[i][which].0.distance(centre), i))
+                .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)))
+                .filter(|&(d, i)| d <= near[i][which].1)
                 .map(|(_, i)| i);
         }
     }

@@ -383,3 +383,137 @@ fn a_wall_or_ball_that_the_fitting_cannot_give_is_a_named_conflict() {
     s.case.limits.ball_min = Some(p.conflicts[1].would_hold[0].value);
     assert_eq!(proof(&s).conflicts, vec![], "the values offered do hold");
 }
+
+#[test]
+fn a_joint_that_pierces_its_own_wall_is_seen() {
+    let p = proof(&scene(Recipe { joint_bulge: 2.5, ..Recipe::default() }));
+    assert_eq!(verdict(&p, "closed", None), Verdict::Broken);
+    assert!(p.part.self_intersections > 0);
+}
+
+/// Moves every point of scan and part at this place.
+fn move_both(s: &Scene, from: DVec3, to: DVec3) -> Scene {
+    let moved = |mesh: &Mesh| {
+        let (mut points, triangles) = mesh.clone().into_parts();
+        points.iter_mut().filter(|p| **p == from).for_each(|p| *p = to);
+        Mesh::new(points, triangles).expect("a mesh")
+    };
+    Scene { scan: moved(&s.scan), part: moved(&s.part), case: s.case.clone() }
+}
+
+#[test]
+fn what_the_scan_intersects_itself_stays_only_if_the_case_says_so() {
+    let good = scene(Recipe::default());
+    // A bore point of row 7 (14.3) pushed through the outer wall, in scan and part.
+    let from = good.part.points()[4 * scene::COLUMNS];
+    let to = scene::place(DVec3::new(11.5, 0.0, 14.3));
+    let mut s = move_both(&good, from, to);
+    let p = proof(&s);
+    assert_only(&p, &[("closed", None)]);
+    assert!(p.part.self_intersections > 0);
+    s.case.scan.inherit.push(spile_case::Inherit::SelfIntersection);
+    assert_eq!(proof(&s).verdict, Verdict::Held);
+    // Leave for the scan's own faults is no leave for new ones.
+    let mut bad = scene(Recipe { joint_bulge: 2.5, ..Recipe::default() });
+    bad.case.scan.inherit.push(spile_case::Inherit::SelfIntersection);
+    assert_eq!(verdict(&proof(&bad), "closed", None), Verdict::Broken);
+}
+
+#[test]
+fn a_void_of_the_scan_may_stay_and_no_other_may_be_there() {
+    // A small tetrahedron in the wall, facing inward: in the scan and the part.
+    let with_void = |mesh: &Mesh, size: f64, at: DVec3| {
+        let (mut points, mut triangles) = mesh.clone().into_parts();
+        let first = points.len() as u32;
+        let corners = [DVec3::ZERO, DVec3::X, DVec3::Y, DVec3::Z];
+        points.extend(corners.map(|c| scene::place(at + size * c)));
+        for t in [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]] {
+            let [a, b, c] = t.map(|p: u32| p + first);
+            triangles.push([a, c, b]);
+        }
+        Mesh::new(points, triangles).expect("a mesh")
+    };
+    let good = scene(Recipe::default());
+    let in_wall = DVec3::new(9.8, 0.0, 15.0);
+    let both = Scene {
+        scan: with_void(&good.scan, 0.3, in_wall),
+        part: with_void(&good.part, 0.3, in_wall),
+        case: good.case.clone(),
+    };
+    let p = proof(&both);
+    assert_eq!(offended(&p), vec![], "{:#?}", p.limits);
+    assert_eq!(p.part.shells, 2);
+    let only_part = Scene { part: with_void(&good.part, 0.3, in_wall), ..good.clone() };
+    assert_eq!(verdict(&proof(&only_part), "closed", None), Verdict::Broken);
+    let only_scan = Scene { scan: with_void(&good.scan, 0.3, in_wall), ..good.clone() };
+    assert_eq!(verdict(&proof(&only_scan), "untouched", None), Verdict::Broken);
+    let outside = DVec3::new(30.0, 0.0, 15.0);
+    let astray = Scene {
+        scan: with_void(&good.scan, 0.3, outside),
+        part: with_void(&good.part, 0.3, outside),
+        case: good.case.clone(),
+    };
+    assert_eq!(verdict(&proof(&astray), "closed", None), Verdict::Broken);
+}
+
+#[test]
+fn a_true_mend_is_held_and_gives_no_leave_beyond_itself() {
+    // One bore triangle of the scan is missing well below reach; the part has it.
+    let good = scene(Recipe::default());
+    let (points, mut triangles) = good.scan.clone().into_parts();
+    let t = 2 * scene::COLUMNS * 6 + 11;
+    let hole: Vec<DVec3> = triangles[t].iter().map(|&p| points[p as usize]).collect();
+    triangles.remove(t);
+    let scan = Mesh::new(points, triangles).expect("a mesh");
+    let mut s = Scene { scan, ..good.clone() };
+    s.case.scan.hole_max = Some(5.0);
+    assert_eq!(verdict(&proof(&s), "untouched", None), Verdict::Broken, "no mend is listed");
+    let at = hole.iter().sum::<DVec3>() / 3.0;
+    let radius = hole.iter().map(|p| p.distance(at)).fold(0.0, f64::max) + 1e-4;
+    let ball = Ball { at: at.to_array(), radius };
+    s.case.mends.push(Mend { kind: MendKind::Hole, ball });
+    let p = proof(&s);
+    assert_eq!(offended(&p), vec![], "{:#?}", p.limits);
+    assert_eq!(p.mends.len(), 1);
+    // A neighbour moved by one step is not covered, however large the ball.
+    s.case.mends[0].ball.radius = 50.0;
+    let moved = edited(&s, |points, _| {
+        let i = points.iter().position(|p| *p == hole[0]).expect("a point of the hole");
+        points[i].x = next_f32(points[i].x);
+    });
+    assert_eq!(verdict(&proof(&moved), "untouched", None), Verdict::Broken);
+    // Nor is a cap that bulges out of the hole.
+    let bulge = edited(&s, |points, triangles| {
+        let i = triangles
+            .iter()
+            .position(|t| t.iter().all(|&p| hole.contains(&points[p as usize])))
+            .expect("the mended triangle");
+        let [a, b, c] = triangles[i];
+        points.push(scene::place(DVec3::new(0.0, 0.0, 13.0)));
+        let m = points.len() as u32 - 1;
+        triangles[i] = [a, b, m];
+        triangles.extend([[b, c, m], [c, a, m]]);
+    });
+    assert_eq!(verdict(&proof(&bulge), "untouched", None), Verdict::Broken);
+}
+
+#[test]
+fn a_ring_that_bulges_out_of_a_plain_end_is_seen() {
+    let good = scene(Recipe::default());
+    let bulged = edited(&good, |points, triangles| {
+        // The first ring triangle gets a point half a millimetre below the plane.
+        let low = scene::place(DVec3::new(10.0, 0.6, 4.5));
+        let in_plane =
+            |p: DVec3| (p - DVec3::from_array([3.0, -7.0, 12.0])).dot(scene::turn(DVec3::Z));
+        let i = triangles
+            .iter()
+            .position(|t| t.iter().all(|&p| (in_plane(points[p as usize]) - 5.0).abs() < 1e-4))
+            .expect("a ring triangle");
+        let [a, b, c] = triangles[i];
+        points.push(low);
+        let m = points.len() as u32 - 1;
+        triangles[i] = [a, b, m];
+        triangles.extend([[b, c, m], [c, a, m]]);
+    });
+    assert_eq!(verdict(&proof(&bulged), "seam", LOWER), Verdict::Broken);
+}
