@@ -1,3 +1,23 @@
-//! The spile command's parts that other programs of this workspace use too.
+//! The spile command, and the parts of it that other programs of this
+//! workspace use too.
+//!
+//! [`command_line`] is the whole program. Each command is a module of
+//! `commands`; it gives an answer or a failure and prints nothing itself.
 
+mod answer;
+mod args;
+mod command_line;
+mod commands;
 pub mod demo;
+mod exit;
+mod failure;
+mod inputs;
+mod output;
+mod part_files;
+mod progress;
+mod proof_file;
+mod proof_table;
+mod table;
+
+pub use command_line::command_line;
+pub use proof_file::CAUTION;

@@ -1,2 +1,5 @@
 //! The spile command.
-fn main() {}
+
+fn main() -> std::process::ExitCode {
+    spile::command_line()
+}

@@ -1,0 +1,28 @@
+//! The commands, one module each.
+
+mod compare;
+mod completions;
+mod demo;
+mod examine;
+mod fittings;
+mod new;
+mod prove;
+mod run;
+
+use crate::answer::Answer;
+use crate::args::Command;
+use crate::failure::Failure;
+
+/// Does what was typed.
+pub(crate) fn dispatch(command: &Command) -> Result<Answer, Failure> {
+    match command {
+        Command::Examine(args) => examine::examine(args),
+        Command::New(args) => new::new(args),
+        Command::Run(args) => run::run(args),
+        Command::Prove(args) => prove::prove(args),
+        Command::Compare(args) => compare::compare(args),
+        Command::Fittings => Ok(fittings::fittings()),
+        Command::Demo(args) => demo::demo(args),
+        Command::Completions(args) => Ok(completions::completions(args)),
+    }
+}

@@ -1,0 +1,180 @@
+//! `run`: makes the part of a case and its proof, and writes both together.
+
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+
+use spile_case::{Case, read_case, write_case};
+use spile_joint::{Made, Watch as _, make};
+use spile_mesh::Mesh;
+use spile_proof::{Verdict, judge};
+
+use crate::answer::{Answer, json_text};
+use crate::args::RunArgs;
+use crate::commands::prove::ending_of;
+use crate::failure::Failure;
+use crate::inputs::{InputMesh, Loaded, load, shown};
+use crate::output::{OutputFile, replace};
+use crate::part_files::{stl_bytes, threemf_bytes};
+use crate::progress::Progress;
+use crate::proof_file::{
+    Body, CAUTION, InputRecord, OutputRecord, ProofFile, notes, unmade, with_conflicts,
+};
+use crate::proof_table::proof_text;
+
+/// The settled case's file in the output folder.
+const CASE_FILE: &str = "case.toml";
+
+/// Makes a part and its proof.
+pub(crate) fn run(args: &RunArgs) -> Result<Answer, Failure> {
+    let loaded = load(&args.case)?;
+    let folder = args.out.clone().unwrap_or_else(|| beside(&args.case));
+    run_loaded(&loaded, &folder)
+}
+
+/// The output folder of a case if none is named: the case's name with `-out`.
+pub(crate) fn beside(case: &Path) -> PathBuf {
+    let stem = case.file_stem().map_or_else(String::new, |s| s.to_string_lossy().into());
+    case.with_file_name(format!("{stem}-out"))
+}
+
+/// The last part of a path: what may stand in an output.
+pub(crate) fn file_name(path: &Path) -> String {
+    path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into())
+}
+
+/// Makes, proves and writes; nothing is written before all of it is there.
+pub(crate) fn run_loaded(loaded: &Loaded, folder: &Path) -> Result<Answer, Failure> {
+    let progress = Progress::new(4 + 6 * loaded.case.ends.len());
+    let scans = loaded.meshes();
+    let made = make(&loaded.case, &scans, &progress)?;
+    let inputs = name_inputs(&loaded.scans);
+    let (settled, case_text) = settle(&made, &inputs)?;
+    let (body, parts) = judge_part(&made, &scans, &settled, &progress)?;
+    let case_file = OutputFile { name: CASE_FILE.to_owned(), bytes: case_text.into_bytes() };
+    let outputs: Vec<OutputFile> = parts.into_iter().chain([case_file]).collect();
+    let proof = ProofFile {
+        spile: env!("CARGO_PKG_VERSION"),
+        case: CASE_FILE.to_owned(),
+        unit: settled.unit.name(),
+        inputs: inputs
+            .iter()
+            .zip(&loaded.scans)
+            .map(|(name, scan)| InputRecord::of(name, scan))
+            .collect(),
+        outputs: outputs.iter().map(OutputRecord::of).collect(),
+        body,
+        notes: notes(&made),
+        caution: CAUTION,
+    };
+    let json = json_text(&proof);
+    let mut files = outputs;
+    files.push(OutputFile { name: "proof.json".to_owned(), bytes: json.clone().into_bytes() });
+    for (name, scan) in inputs.into_iter().zip(&loaded.scans) {
+        files.push(OutputFile { name, bytes: scan.bytes.clone() });
+    }
+    progress.step("write", None);
+    replace(folder, &files)?;
+    progress.done();
+    let mut text = proof_text(&proof);
+    let _ = writeln!(text, "written: {}", shown(folder));
+    Ok(Answer { ending: ending_of(proof.body.verdict()), text, json })
+}
+
+/// Where each scan lies in the output folder. Two of the same name are told
+/// apart by the side that they are.
+fn name_inputs(scans: &[InputMesh]) -> Vec<String> {
+    let names: Vec<String> = scans.iter().map(|s| file_name(Path::new(&s.name))).collect();
+    let same = names
+        .iter()
+        .enumerate()
+        .any(|(k, name)| names[..k].iter().any(|other| other.eq_ignore_ascii_case(name)));
+    let sides = ["inner", "outer"];
+    names
+        .iter()
+        .zip(sides)
+        .map(|(name, side)| match same {
+            true => format!("inputs/{side}-{name}"),
+            false => format!("inputs/{name}"),
+        })
+        .collect()
+}
+
+/// The settled case as it reads back from the text that is written, so that
+/// the proof is about the very file beside it.
+fn settle(made: &Made, inputs: &[String]) -> Result<(Case, String), Failure> {
+    let mut settled = made.settled.clone();
+    settled.scan.files = inputs.to_vec();
+    let text = write_case(&settled);
+    match read_case(&text, CASE_FILE) {
+        Ok(case) => Ok((case, text)),
+        Err(mistakes) => {
+            let first = mistakes.first().map_or_else(String::new, ToString::to_string);
+            Err(Failure::internal(format!("the settled case does not read back: {first}")))
+        }
+    }
+}
+
+/// Judges the part as its STL file reads back; its files are named by the verdict.
+fn judge_part(
+    made: &Made,
+    scans: &[Mesh],
+    settled: &Case,
+    progress: &Progress,
+) -> Result<(Body, Vec<OutputFile>), Failure> {
+    let Some(part) = &made.part else {
+        return Ok((with_conflicts(unmade(settled), made), Vec::new()));
+    };
+    let stl = stl_bytes(part, settled.unit)?;
+    let written = spile_formats::read_bytes("part.stl", &stl)
+        .map_err(|error| Failure::internal(format!("the part does not read back: {error}")))?;
+    progress.step("prove", None);
+    let proof = judge(scans, &written.mesh, settled)
+        .map_err(|error| Failure::internal(format!("the part cannot be judged: {error}")))?;
+    let (stem, said) = match proof.verdict {
+        Verdict::Held => ("part", "held"),
+        _ => ("part-broken", "broken"),
+    };
+    let what = format!("Scan joined to its fittings; limits: {said}. {CAUTION}");
+    let more = vec![("Verdict".to_owned(), said.to_owned())];
+    let threemf = threemf_bytes(part, settled.unit, stem, &what, more)?;
+    let files = [("stl", stl), ("3mf", threemf)]
+        .map(|(extension, bytes)| OutputFile { name: format!("{stem}.{extension}"), bytes });
+    Ok((with_conflicts(Body::Judged(Box::new(proof)), made), files.into()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{beside, name_inputs};
+    use crate::inputs::InputMesh;
+
+    fn scan(name: &str) -> InputMesh {
+        InputMesh {
+            name: name.to_owned(),
+            bytes: Vec::new(),
+            sha256: String::new(),
+            mesh: spile_mesh::Mesh::default(),
+            unit: None,
+        }
+    }
+
+    #[test]
+    fn the_folder_is_the_cases_name_with_out() {
+        assert_eq!(
+            beside("jobs/left-duct.toml".as_ref()),
+            std::path::Path::new("jobs/left-duct-out")
+        );
+    }
+
+    #[test]
+    fn inputs_keep_their_names_unless_two_are_the_same() {
+        assert_eq!(name_inputs(&[scan("../a/x.stl")]), ["inputs/x.stl"]);
+        assert_eq!(
+            name_inputs(&[scan("a/x.stl"), scan("y.stl")]),
+            ["inputs/x.stl", "inputs/y.stl"]
+        );
+        assert_eq!(
+            name_inputs(&[scan("a/x.stl"), scan("b/X.stl")]),
+            ["inputs/inner-x.stl", "inputs/outer-X.stl"]
+        );
+    }
+}

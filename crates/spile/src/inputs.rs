@@ -1,0 +1,169 @@
+//! The inputs of a case: its text, its scans, the keeps painted on them.
+
+use std::path::{Path, PathBuf};
+
+use serde::Deserialize;
+use sha2::{Digest as _, Sha256};
+use spile_case::{Case, Keep, Painted, read_case_with};
+use spile_formats::FileUnit;
+use spile_mesh::Mesh;
+
+use crate::failure::Failure;
+
+/// A mesh file as it was read.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct InputMesh {
+    /// The file as it was named, with forward slashes.
+    pub name: String,
+    /// Its bytes.
+    pub bytes: Vec<u8>,
+    /// SHA-256 of its bytes, lower-case hexadecimal.
+    pub sha256: String,
+    /// What it holds.
+    pub mesh: Mesh,
+    /// The unit it states.
+    pub unit: Option<FileUnit>,
+}
+
+/// A case with all that it names.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Loaded {
+    /// The case.
+    pub case: Case,
+    /// Its scan files, in the case's order.
+    pub scans: Vec<InputMesh>,
+}
+
+impl Loaded {
+    /// The scans' meshes alone.
+    pub fn meshes(&self) -> Vec<Mesh> {
+        self.scans.iter().map(|s| s.mesh.clone()).collect()
+    }
+}
+
+/// SHA-256 of `bytes`, lower-case hexadecimal.
+pub(crate) fn sha256(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
+}
+
+/// The mesh file at `path`.
+pub(crate) fn read_mesh(path: &Path) -> Result<InputMesh, Failure> {
+    read_mesh_named(path, &shown(path))
+}
+
+fn read_mesh_named(path: &Path, name: &str) -> Result<InputMesh, Failure> {
+    let bytes = read_bytes(path)?;
+    let read = spile_formats::read_bytes(name, &bytes)?;
+    let sha256 = sha256(&bytes);
+    Ok(InputMesh { name: name.to_owned(), bytes, sha256, mesh: read.mesh, unit: read.unit })
+}
+
+/// The case at `path`, the scans it names, and its painted keeps.
+///
+/// Files that the case names are sought from the case's own folder.
+pub(crate) fn load(path: &Path) -> Result<Loaded, Failure> {
+    let name = shown(path);
+    let text = String::from_utf8(read_bytes(path)?).map_err(|error| {
+        let at = error.utf8_error().valid_up_to();
+        Failure::new(format!("the case is not UTF-8 text: {name}, byte {at}"))
+            .hint("save the case as UTF-8")
+    })?;
+    let folder = path.parent().unwrap_or(Path::new("")).to_owned();
+    let case = read_case_with(&text, &name, &mut |file| painted(&folder, file))
+        .map_err(|mistakes| Failure::in_case(mistakes, &text))?;
+    let scans = case
+        .scan
+        .files
+        .iter()
+        .map(|file| {
+            read_mesh_named(&folder.join(file), &file.replace('\\', "/"))
+                .map_err(|f| f.hint(format!("it is named in {name}, from that file's folder")))
+        })
+        .collect::<Result<Vec<_>, _>>()?;
+    check_units(&case, &scans)?;
+    check_painted(&case, &scans)?;
+    Ok(Loaded { case, scans })
+}
+
+/// `path` as it was typed, fit for a message.
+pub(crate) fn shown(path: &Path) -> String {
+    path.display().to_string().replace('\\', "/")
+}
+
+/// The bytes of a file, with the file named if it cannot be read.
+pub(crate) fn read_bytes(path: &Path) -> Result<Vec<u8>, Failure> {
+    std::fs::read(path).map_err(|error| {
+        Failure::new(format!("cannot read {}: {}", shown(path), said(&error)))
+            .hint("check the path and that the file may be read")
+    })
+}
+
+/// What the system said, in our voice: lower case, without its error number.
+pub(crate) fn said(error: &std::io::Error) -> String {
+    let text = error.to_string();
+    let text = text.split(" (os error").next().unwrap_or(&text);
+    let mut chars = text.chars();
+    chars.next().map_or(String::new(), |c| c.to_lowercase().chain(chars).collect())
+}
+
+/// A file of painted triangles.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PaintedFile {
+    scan_sha256: String,
+    triangles: Vec<u32>,
+}
+
+fn painted(folder: &Path, file: &str) -> Result<Painted, String> {
+    let path: PathBuf = folder.join(file);
+    let bytes =
+        std::fs::read(&path).map_err(|error| format!("cannot read {file}: {}", said(&error)))?;
+    let read: PaintedFile = serde_json::from_slice(&bytes)
+        .map_err(|error| format!("{file} is not {{ scan_sha256, triangles }} in JSON: {error}"))?;
+    Ok(Painted { scan_sha256: read.scan_sha256.to_lowercase(), triangles: read.triangles })
+}
+
+fn check_units(case: &Case, scans: &[InputMesh]) -> Result<(), Failure> {
+    for scan in scans {
+        if let Some(unit) = scan.unit
+            && unit.symbol() != case.unit.name()
+        {
+            let message = format!(
+                "{} states its unit as {}, the case says {}",
+                scan.name,
+                unit.symbol(),
+                case.unit.name()
+            );
+            return Err(Failure::new(message)
+                .hint("nothing is scaled: write the case in the scan file's unit"));
+        }
+    }
+    Ok(())
+}
+
+/// Painted triangles belong to one scan: to another the numbers mean nothing.
+fn check_painted(case: &Case, scans: &[InputMesh]) -> Result<(), Failure> {
+    for keep in &case.keeps {
+        let Keep::Triangles { scan_sha256, triangles } = keep else { continue };
+        let Some(scan) = scans.first() else { continue };
+        if scans.len() > 1 {
+            return Err(Failure::new("a keep by triangle numbers needs a scan in one file")
+                .hint("with form `sheets` use `ball` or `box`"));
+        }
+        if *scan_sha256 != scan.sha256 {
+            return Err(Failure::new(format!(
+                "a keep was painted on another scan than {}: its scan_sha256 is {scan_sha256}, the scan's {}",
+                scan.name, scan.sha256
+            ))
+            .hint("paint it again on this scan, or name the scan that was painted"));
+        }
+        let count = scan.mesh.triangles().len();
+        if let Some(number) = triangles.iter().find(|&&t| t as usize >= count) {
+            return Err(Failure::new(format!(
+                "a keep names triangle {number}, but {} has {count}, counted from 0",
+                scan.name
+            )));
+        }
+    }
+    Ok(())
+}

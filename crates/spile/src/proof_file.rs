@@ -1,0 +1,200 @@
+//! `proof.json`: the proof with what it was made of.
+
+use serde::Serialize;
+use spile_case::{Case, Mend};
+use spile_joint::Made;
+use spile_proof::{Conflict, LimitResult, MendRecord, Proof, Verdict, Wanted};
+
+use crate::inputs::InputMesh;
+use crate::output::OutputFile;
+
+/// What a proof is not about. It goes wherever the part goes.
+pub const CAUTION: &str = "This proof covers geometry only. Material, cleaning, sterilisation, fit, \
+                           pressure and use are for qualified people under the codes and approvals \
+                           that apply where the part is used.";
+
+/// One input file.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(crate) struct InputRecord {
+    file: String,
+    sha256: String,
+    triangles: usize,
+}
+
+impl InputRecord {
+    /// `mesh`, under the name that the proof gives it.
+    pub fn of(file: &str, mesh: &InputMesh) -> InputRecord {
+        InputRecord {
+            file: file.to_owned(),
+            sha256: mesh.sha256.clone(),
+            triangles: mesh.mesh.triangles().len(),
+        }
+    }
+}
+
+/// One output file.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(crate) struct OutputRecord {
+    file: String,
+    sha256: String,
+}
+
+impl OutputRecord {
+    /// A file under its name in the output folder.
+    pub fn of(file: &OutputFile) -> OutputRecord {
+        OutputRecord { file: file.name.clone(), sha256: crate::inputs::sha256(&file.bytes) }
+    }
+
+    /// A file with this name and hash.
+    pub fn named(file: &str, sha256: &str) -> OutputRecord {
+        OutputRecord { file: file.to_owned(), sha256: sha256.to_owned() }
+    }
+}
+
+/// The document. Nothing in it depends on clock, host or place.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(crate) struct ProofFile {
+    /// Version of this program.
+    pub spile: &'static str,
+    /// The case file, beside the proof.
+    pub case: String,
+    /// The unit of all lengths.
+    pub unit: &'static str,
+    /// The scans.
+    pub inputs: Vec<InputRecord>,
+    /// The files that were made from them.
+    pub outputs: Vec<OutputRecord>,
+    /// What was judged.
+    #[serde(flatten)]
+    pub body: Body,
+    /// Choices that were made, and conflicts in words.
+    pub notes: Vec<String>,
+    /// What this proof is not about.
+    pub caution: &'static str,
+}
+
+/// What was judged.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(untagged)]
+pub(crate) enum Body {
+    /// A part.
+    Judged(Box<Proof>),
+    /// No part closes, so there is nothing to judge.
+    Unmade(Unmade),
+}
+
+impl Body {
+    /// The verdict on the whole.
+    pub fn verdict(&self) -> Verdict {
+        match self {
+            Body::Judged(proof) => proof.verdict,
+            Body::Unmade(unmade) => unmade.verdict,
+        }
+    }
+
+    /// Limit by limit.
+    pub fn limits(&self) -> &[LimitResult] {
+        match self {
+            Body::Judged(proof) => &proof.limits,
+            Body::Unmade(unmade) => &unmade.limits,
+        }
+    }
+
+    /// Limits that cannot hold together.
+    pub fn conflicts(&self) -> &[Conflict] {
+        match self {
+            Body::Judged(proof) => &proof.conflicts,
+            Body::Unmade(unmade) => &unmade.conflicts,
+        }
+    }
+
+    /// The mends that were made.
+    pub fn mends(&self) -> &[MendRecord] {
+        match self {
+            Body::Judged(proof) => &proof.mends,
+            Body::Unmade(unmade) => &unmade.mends,
+        }
+    }
+}
+
+/// The proof's fields where no part closes.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(crate) struct Unmade {
+    verdict: Verdict,
+    limits: Vec<LimitResult>,
+    conflicts: Vec<Conflict>,
+    mends: Vec<MendRecord>,
+    part: Option<()>,
+    changed: Option<()>,
+    ends: [(); 0],
+}
+
+/// The body where no part closes: all that is asked is not judged, and why.
+pub(crate) fn unmade(settled: &Case) -> Body {
+    let why = "no part closes under these limits; see the conflicts";
+    let limits = &settled.limits;
+    let asked = [
+        ("closed", None),
+        ("untouched", None),
+        ("deviation", Some(limits.deviation)),
+        ("wall_min", limits.wall_min),
+        ("bore_loss", limits.bore_loss),
+        ("kink", limits.kink_deg),
+        ("ball_min", limits.ball_min),
+    ];
+    let result = |(name, asked): (&str, Option<f64>)| {
+        let always = matches!(name, "closed" | "untouched");
+        let verdict =
+            if asked.is_some() || always { Verdict::NotJudged } else { Verdict::NotAsked };
+        LimitResult { asked, ..LimitResult::plain(name, None, verdict, why) }
+    };
+    Body::Unmade(Unmade {
+        verdict: Verdict::Broken,
+        limits: asked.into_iter().map(result).collect(),
+        conflicts: Vec::new(),
+        mends: settled.mends.iter().map(mend_record).collect(),
+        part: None,
+        changed: None,
+        ends: [],
+    })
+}
+
+fn mend_record(mend: &Mend) -> MendRecord {
+    MendRecord {
+        kind: mend.kind.name().to_owned(),
+        where_: mend.ball.at,
+        size: 2.0 * mend.ball.radius,
+    }
+}
+
+/// The body with the conflicts that were met while the part was made; those
+/// that the proof found by itself already are not told twice.
+pub(crate) fn with_conflicts(mut body: Body, made: &Made) -> Body {
+    let conflicts = match &mut body {
+        Body::Judged(proof) => &mut proof.conflicts,
+        Body::Unmade(unmade) => &mut unmade.conflicts,
+    };
+    for conflict in &made.conflicts {
+        let record = Conflict {
+            limits: conflict.limits.clone(),
+            end: conflict.end.clone(),
+            where_: conflict.at.map(|p| p.to_array()),
+            would_hold: conflict
+                .would_hold
+                .iter()
+                .map(|(key, value)| Wanted { key: key.clone(), value: *value })
+                .collect(),
+        };
+        let told = conflicts.iter().any(|c| c.limits == record.limits && c.end == record.end);
+        if !told {
+            conflicts.push(record);
+        }
+    }
+    body
+}
+
+/// What making had to say: choices, and conflicts in words.
+pub(crate) fn notes(made: &Made) -> Vec<String> {
+    let sentences = made.conflicts.iter().map(|c| c.sentence.clone());
+    sentences.filter(|s| !s.is_empty()).chain(made.notes.iter().cloned()).collect()
+}

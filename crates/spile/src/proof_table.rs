@@ -1,0 +1,214 @@
+//! The proof as a table that a person can read.
+
+use std::fmt::Write as _;
+
+use spile_proof::{Conflict, LimitResult, MendRecord, Verdict};
+
+use crate::proof_file::{Body, CAUTION, ProofFile};
+use crate::table::{Align, Table};
+
+/// The table of limits, what gave, what was mended and changed, the verdict.
+pub(crate) fn proof_text(file: &ProofFile) -> String {
+    let mut out = limits_table(file.body.limits(), file.unit);
+    out.push('\n');
+    for limit in file.body.limits() {
+        if matches!(limit.verdict, Verdict::Broken | Verdict::NotJudged) {
+            let _ = writeln!(out, "{} {}: {}", word(limit.verdict), subject(limit), limit.how);
+        }
+    }
+    for conflict in file.body.conflicts() {
+        write_conflict(&mut out, conflict);
+    }
+    for note in &file.notes {
+        let _ = writeln!(out, "note: {note}");
+    }
+    write_mends(&mut out, file.body.mends());
+    if let Body::Judged(proof) = &file.body {
+        let changed = &proof.changed;
+        let _ = writeln!(
+            out,
+            "changed: {} scan triangles kept bit for bit, {} replaced ({} {unit}^2), {} {unit}^2 given up",
+            changed.triangles_kept,
+            changed.triangles_replaced,
+            digits(changed.area_replaced),
+            digits(changed.area_given_up),
+            unit = file.unit,
+        );
+    }
+    let verdict = match file.body.verdict() {
+        Verdict::Held => "held: all limits that were asked",
+        _ => "broken: not all limits are held",
+    };
+    let _ = writeln!(out, "verdict: {verdict}\n\n{CAUTION}");
+    out
+}
+
+fn limits_table(limits: &[LimitResult], unit: &str) -> String {
+    let mut table = Table::new(&[
+        ("limit", Align::Left),
+        ("end", Align::Left),
+        ("asked", Align::Left),
+        ("measured", Align::Left),
+        ("where", Align::Left),
+        ("verdict", Align::Left),
+    ]);
+    for limit in limits {
+        let sense = sense_of(&limit.name);
+        let asked = limit.asked.map_or_else(String::new, |a| {
+            format!("{} {}", sense.words(), in_unit(&limit.name, a, unit, digits))
+        });
+        let measured = limit
+            .measured
+            .map_or_else(String::new, |m| in_unit(&limit.name, m, unit, |x| sense.digits(x)));
+        let place =
+            limit.where_.map_or_else(String::new, |[x, y, z]| format!("{x:.2}, {y:.2}, {z:.2}"));
+        table.row([
+            limit.name.clone(),
+            limit.end.clone().unwrap_or_default(),
+            asked,
+            measured,
+            place,
+            word(limit.verdict).to_owned(),
+        ]);
+    }
+    let mut out = table.text();
+    out.push_str("measured: the guaranteed bound on the limit's bad side\n");
+    out
+}
+
+fn subject(limit: &LimitResult) -> String {
+    match &limit.end {
+        Some(end) => format!("`{}` at end `{end}`", limit.name),
+        None => format!("`{}`", limit.name),
+    }
+}
+
+fn word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Held => "held",
+        Verdict::Broken => "broken",
+        Verdict::NotJudged => "not judged",
+        Verdict::NotAsked => "not asked",
+    }
+}
+
+fn write_conflict(out: &mut String, conflict: &Conflict) {
+    let limits: Vec<String> = conflict.limits.iter().map(|l| format!("`{l}`")).collect();
+    let _ = write!(out, "conflict: {} cannot hold together", limits.join(" and "));
+    if let Some(end) = &conflict.end {
+        let _ = write!(out, " at end `{end}`");
+    }
+    if let Some([x, y, z]) = conflict.where_ {
+        let _ = write!(out, ", near {x:.2}, {y:.2}, {z:.2}");
+    }
+    out.push('\n');
+    for wanted in &conflict.would_hold {
+        let _ = writeln!(out, "hint: it would hold with `{}` = {}", wanted.key, wanted.value);
+    }
+}
+
+fn write_mends(out: &mut String, mends: &[MendRecord]) {
+    if mends.is_empty() {
+        return;
+    }
+    let mut kinds: Vec<&str> = mends.iter().map(|m| m.kind.as_str()).collect();
+    kinds.sort_unstable();
+    kinds.dedup();
+    let counts: Vec<String> = kinds
+        .iter()
+        .map(|kind| format!("{} {kind}", mends.iter().filter(|m| m.kind == *kind).count()))
+        .collect();
+    let _ = writeln!(out, "mended: {}; each is listed in case.toml", counts.join(", "));
+}
+
+/// Which side of a limit is the bad one.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Sense {
+    AtMost,
+    AtLeast,
+}
+
+fn sense_of(limit: &str) -> Sense {
+    if matches!(limit, "wall_min" | "ball_min") { Sense::AtLeast } else { Sense::AtMost }
+}
+
+impl Sense {
+    fn words(self) -> &'static str {
+        match self {
+            Sense::AtMost => "at most",
+            Sense::AtLeast => "at least",
+        }
+    }
+
+    /// Four digits, rounded toward the bad side: what is printed never looks
+    /// better than what was measured.
+    fn digits(self, x: f64) -> String {
+        let near = digits(x);
+        let Ok(read) = near.parse::<f64>() else { return near };
+        match self {
+            Sense::AtMost if read < x => digits(x + step(x)),
+            Sense::AtLeast if read > x => digits(x - step(x)),
+            _ => near,
+        }
+    }
+}
+
+/// Digits that are printed of a measure.
+const DIGITS: i32 = 4;
+
+/// The last printed digit's step, for a number of this size.
+fn step(x: f64) -> f64 {
+    10f64.powi(decade(x) + 1 - DIGITS)
+}
+
+fn decade(x: f64) -> i32 {
+    if x == 0.0 { 0 } else { x.abs().log10().floor() as i32 }
+}
+
+/// `x` with four digits, without trailing zeros.
+pub(crate) fn digits(x: f64) -> String {
+    if !x.is_finite() {
+        return x.to_string();
+    }
+    let decimals = (DIGITS - 1 - decade(x)).clamp(0, 12);
+    let text = format!("{x:.*}", decimals as usize);
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
+}
+
+fn in_unit(limit: &str, x: f64, unit: &str, digits: impl Fn(f64) -> String) -> String {
+    match limit {
+        "kink" => format!("{} deg", digits(x)),
+        "bore_loss" => format!("{} %", digits(100.0 * x)),
+        _ => format!("{} {unit}", digits(x)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Sense, digits};
+
+    #[test]
+    fn numbers_are_short() {
+        assert_eq!(digits(0.0), "0");
+        assert_eq!(digits(12.345678), "12.35");
+        assert_eq!(digits(0.0234567), "0.02346");
+        assert_eq!(digits(1234567.0), "1234567");
+        assert_eq!(digits(1.5), "1.5");
+        assert_eq!(digits(-0.25), "-0.25");
+    }
+
+    #[test]
+    fn a_measure_is_never_printed_better_than_it_is() {
+        assert_eq!(Sense::AtMost.digits(0.123412), "0.1235");
+        assert_eq!(Sense::AtLeast.digits(1.19998), "1.199");
+        for k in 1..2000 {
+            let x = f64::from(k) * 0.0137;
+            assert!(Sense::AtMost.digits(x).parse::<f64>().unwrap() >= x);
+            assert!(Sense::AtLeast.digits(x).parse::<f64>().unwrap() <= x);
+        }
+    }
+}

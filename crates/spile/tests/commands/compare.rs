@@ -1,0 +1,45 @@
+//! `compare`: bounds of a known distance, for a person and for a script.
+
+use crate::shapes::{cube, solid_bar};
+use crate::support::Work;
+
+/// Two cubes of edge 10 and 13 with one corner in common: the farthest point
+/// of the larger is its far corner, sqrt(3) * 3 from the smaller; of the
+/// smaller, the middle of a far face is 3 from the larger. Closed form.
+#[test]
+fn two_cubes_are_as_far_apart_as_their_corners() {
+    let work = Work::new();
+    work.write("a.stl", cube(10.0)).write("b.stl", cube(13.0));
+    let ran = work.spile(&["compare", "a.stl", "b.stl", "--within", "0.001", "--json"]);
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    let answer = ran.json();
+    let bounds = |key: &str| [0, 1].map(|k| answer[key][k].as_f64().unwrap());
+    let far = 27f64.sqrt();
+    for (key, true_distance) in [("bounds", far), ("b_to_a", far), ("a_to_b", 3.0)] {
+        let [lo, hi] = bounds(key);
+        assert!(lo <= true_distance && true_distance <= hi && hi - lo <= 0.001, "{key} {lo} {hi}");
+    }
+    let at = [0, 1, 2].map(|k| answer["where"][k].as_f64().unwrap());
+    assert_eq!(at, [13.0; 3]);
+    insta::assert_snapshot!(
+        "compare",
+        work.spile(&["compare", "a.stl", "b.stl", "--within", "0.001"]).whole()
+    );
+}
+
+#[test]
+fn a_surface_is_no_distance_from_itself() {
+    let work = Work::new();
+    work.write("a.stl", solid_bar(20.0, 30.0));
+    let answer = work.spile(&["compare", "a.stl", "a.stl", "--json"]).json();
+    let hi = answer["bounds"][1].as_f64().unwrap();
+    // The size is sqrt(20^2 + 20^2 + 30^2) = 41.2; a ten-thousandth of it.
+    assert!((0.0..=0.00413).contains(&hi), "{hi}");
+}
+
+#[test]
+fn a_file_that_cannot_be_read_is_named() {
+    let work = Work::new();
+    work.write("a.stl", cube(10.0));
+    insta::assert_snapshot!("compare no file", work.spile(&["compare", "a.stl", "b.stl"]).whole());
+}

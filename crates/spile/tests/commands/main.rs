@@ -1,0 +1,11 @@
+//! The commands, from outside: exit code, standard output, standard error and
+//! the files they leave, as a user or a script sees them.
+
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on fails")]
+
+mod case_mistakes;
+mod compare;
+mod fittings;
+mod help;
+mod shapes;
+mod support;

@@ -1,0 +1,100 @@
+//! Small scans from formulas, as bytes of binary STL.
+
+use std::f64::consts::TAU;
+
+type Point = [f64; 3];
+type Triangle = [Point; 3];
+
+/// Facets round a tube.
+const ROUND: usize = 64;
+
+fn ring_point(radius: f64, k: usize, z: f64) -> Point {
+    let angle = TAU * (k % ROUND) as f64 / ROUND as f64;
+    [radius * angle.cos(), radius * angle.sin(), z]
+}
+
+/// The wall of a cylinder about z from 0 to `length`, facing away from the
+/// axis, or toward it where `inward`.
+fn wall(radius: f64, length: f64, inward: bool) -> Vec<Triangle> {
+    let rows = (length / 2.0).ceil() as usize;
+    let mut out = Vec::new();
+    for row in 0..rows {
+        let z = |r: usize| length * r as f64 / rows as f64;
+        for k in 0..ROUND {
+            let [a, b] = [k, k + 1].map(|k| ring_point(radius, k, z(row)));
+            let [c, d] = [k, k + 1].map(|k| ring_point(radius, k, z(row + 1)));
+            for t in [[a, b, d], [a, d, c]] {
+                out.push(if inward { [t[0], t[2], t[1]] } else { t });
+            }
+        }
+    }
+    out
+}
+
+/// A flat ring between two circles, facing up or down; with `inner` 0 a disc.
+fn ring(inner: f64, outer: f64, z: f64, up: bool) -> Vec<Triangle> {
+    let mut out = Vec::new();
+    for k in 0..ROUND {
+        let [a, b] = [k, k + 1].map(|k| ring_point(outer, k, z));
+        let [c, d] = [k, k + 1].map(|k| ring_point(inner, k, z));
+        let both = if inner > 0.0 { vec![[a, b, d], [a, d, c]] } else { vec![[a, b, d]] };
+        for t in both {
+            out.push(if up { t } else { [t[0], t[2], t[1]] });
+        }
+    }
+    out
+}
+
+/// A straight tube about z with both walls, open at both ends.
+pub fn open_tube(bore: f64, outside: f64, length: f64) -> Vec<u8> {
+    let mut t = wall(outside / 2.0, length, false);
+    t.extend(wall(bore / 2.0, length, true));
+    stl(&t)
+}
+
+/// A straight tube about z with both walls, closed by flat rings.
+pub fn closed_tube(bore: f64, outside: f64, length: f64) -> Vec<u8> {
+    let (r, s) = (bore / 2.0, outside / 2.0);
+    let mut t = wall(s, length, false);
+    t.extend(wall(r, length, true));
+    t.extend(ring(r, s, length, true));
+    t.extend(ring(r, s, 0.0, false));
+    stl(&t)
+}
+
+/// A full round bar about z.
+pub fn solid_bar(diameter: f64, length: f64) -> Vec<u8> {
+    let mut t = wall(diameter / 2.0, length, false);
+    t.extend(ring(0.0, diameter / 2.0, length, true));
+    t.extend(ring(0.0, diameter / 2.0, 0.0, false));
+    stl(&t)
+}
+
+/// The corners of a cube of edge `size` from the origin: 12 triangles.
+pub fn cube(size: f64) -> Vec<u8> {
+    let p = |x: u8, y: u8, z: u8| [x, y, z].map(|c| f64::from(c) * size);
+    let quads = [
+        [p(0, 0, 0), p(0, 1, 0), p(1, 1, 0), p(1, 0, 0)],
+        [p(0, 0, 1), p(1, 0, 1), p(1, 1, 1), p(0, 1, 1)],
+        [p(0, 0, 0), p(1, 0, 0), p(1, 0, 1), p(0, 0, 1)],
+        [p(0, 1, 0), p(0, 1, 1), p(1, 1, 1), p(1, 1, 0)],
+        [p(0, 0, 0), p(0, 0, 1), p(0, 1, 1), p(0, 1, 0)],
+        [p(1, 0, 0), p(1, 1, 0), p(1, 1, 1), p(1, 0, 1)],
+    ];
+    let halves = quads.iter().flat_map(|&[a, b, c, d]| [[a, b, c], [a, c, d]]);
+    stl(&halves.collect::<Vec<_>>())
+}
+
+/// Binary STL, written here so that no test leans on the program's own writer.
+pub fn stl(triangles: &[Triangle]) -> Vec<u8> {
+    let mut out = vec![b' '; 80];
+    out.extend((triangles.len() as u32).to_le_bytes());
+    for triangle in triangles {
+        out.extend([0_u8; 12]);
+        for x in triangle.iter().flatten() {
+            out.extend((*x as f32).to_le_bytes());
+        }
+        out.extend([0_u8; 2]);
+    }
+    out
+}
