@@ -190,13 +190,16 @@ pub fn self_intersections(mesh: &Mesh) -> Vec<(u32, u32)> {
 /// The pairs of [`self_intersections`] of which at least one triangle is in
 /// `some`.
 ///
-/// Cost: O(n) to build the tree, then as `some`.
+/// Cost: one look at every triangle's box, then as `some` and what is near it.
 pub fn self_intersections_among(mesh: &Mesh, some: &[u32]) -> Vec<(u32, u32)> {
+    let box_of = |t: u32| Bounds3::of(mesh.corners(t as usize));
     let mut is_some = vec![false; mesh.triangles().len()];
     some.iter().for_each(|&t| is_some[t as usize] = true);
-    let tree = Bvh::build(mesh);
-    let listed: Vec<u32> = (0..tree.len()).map(|slot| tree.id(slot)).collect();
-    let listed = listed.into_par_iter().filter(|&t| is_some[t as usize]);
+    let round_some = some.iter().fold(Bounds3::EMPTY, |b, &t| b.union(box_of(t)));
+    let all = 0..mesh.triangles().len() as u32;
+    let near: Vec<u32> = all.into_par_iter().filter(|&t| box_of(t).touches(round_some)).collect();
+    let tree = Bvh::build_of(mesh, &near);
+    let listed = near.par_iter().copied().filter(|&t| is_some[t as usize]);
     // A pair of two listed triangles is looked at from the lower one only.
     pairs(mesh, &tree, listed, |t, u| u > t || (u < t && !is_some[u as usize]))
 }

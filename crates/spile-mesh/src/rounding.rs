@@ -11,6 +11,13 @@
 /// and on its length; the rest is reserve.
 const STEPS: f64 = 32.0;
 
+/// Squares of lengths below this lose digits to underflow; no bound is closer.
+const SHORTEST: f64 = 1e-150;
+
+/// Above this length squares and products of squares leave the range of `f64`,
+/// and nothing is certified.
+pub(crate) const LONGEST: f64 = 1e75;
+
 /// The most by which a computed distance between a point and a convex
 /// combination of corners can be wrong, where no coordinate difference in play
 /// is longer than `size`.
@@ -19,5 +26,5 @@ const STEPS: f64 = 32.0;
 /// Ours: Higham 2002, Accuracy and Stability of Numerical Algorithms, lemma
 /// 3.1 (n steps give a relative error below n u / (1 - n u)).
 pub fn of_distance(size: f64) -> f64 {
-    STEPS * f64::EPSILON * size
+    STEPS * f64::EPSILON * size + SHORTEST
 }

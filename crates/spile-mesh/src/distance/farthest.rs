@@ -44,7 +44,8 @@ const MOST_CUTS_OF_ONE: usize = 4096;
 /// closely: then `hi` may be as large as that.
 ///
 /// Shape: none is assumed, of either. Without triangles in `from` the answer
-/// is 0; without triangles in `to`, infinity.
+/// is 0; without triangles in `to`, infinity; with coordinates beyond 1e74
+/// nothing is certified and the bounds are 0 and infinity.
 /// Accuracy: certified, rounding included; `gap` counts for no less than
 /// rounding. Where `to` has a concave edge near the farthest place the number
 /// of pieces grows as its length over `gap`; after 4 million cuts and 64 a
@@ -67,8 +68,9 @@ pub fn farthest(
     let gap = (gap - 2.0 * start.size.error(DEEPEST)).max(2.0 * start.size.error(0));
     let floor = give_up_below.map_or(0.0, |most| most - start.size.error(DEEPEST));
     let mut best = start.farthest_corner();
-    if best.distance == f64::INFINITY {
-        return Bounds { lo: f64::INFINITY, hi: f64::INFINITY, at: best.at };
+    if to.is_empty() || !start.size.is_safe() {
+        let lo = if to.is_empty() { f64::INFINITY } else { 0.0 };
+        return Bounds { lo, hi: f64::INFINITY, at: best.at };
     }
     let enough = (best.distance + gap).max(floor);
     let pieces: Vec<Piece> =
@@ -113,11 +115,11 @@ pub fn farthest(
 /// of the triangle is farther (up to rounding), or, rarely, that 4096 cuts did
 /// not decide.
 pub fn farthest_each(from: &Mesh, some: &[u32], to: &Bvh, limit: f64) -> Vec<f64> {
-    if to.is_empty() {
-        return vec![f64::INFINITY; some.len()];
-    }
     let Some(start) = Start::new(from, Some(some), to) else { return Vec::new() };
     let size = start.size;
+    if to.is_empty() || !size.is_safe() {
+        return vec![f64::INFINITY; some.len()];
+    }
     (0..some.len())
         .into_par_iter()
         .map(|i| {
@@ -139,6 +141,11 @@ pub fn farthest_each(from: &Mesh, some: &[u32], to: &Bvh, limit: f64) -> Vec<f64
 struct Size(f64);
 
 impl Size {
+    /// Whether no square of a length overflows.
+    fn is_safe(self) -> bool {
+        self.0 < rounding::LONGEST
+    }
+
     /// How far a computed distance from a corner of a piece can be off: the
     /// distance itself, and each cut on the way to the piece, whose new corner
     /// lies off the line it should lie on.

@@ -13,13 +13,16 @@ use crate::rounding;
 /// given) to `to`; `None` if either has no triangle.
 ///
 /// Shape: none is assumed. Surfaces that meet are at distance 0, by exact
-/// test.
+/// test. Where an extent is beyond 1e75 nothing is certified: 0 and infinity.
 /// Accuracy: certified, rounding included. The bounds lie within rounding of
 /// each other but for pairs of needles and nearly parallel edges; those are
 /// halved until their bounds lie within `gap`.
 /// Cost: one search of the tree a triangle, parallel, the same on any number
 /// of threads.
 pub fn nearest(from: &Mesh, some: Option<&[u32]>, to: &Bvh, gap: f64) -> Option<Bounds> {
+    if to.is_empty() {
+        return None;
+    }
     let all: Vec<u32>;
     let triangles = match some {
         Some(list) => list,
@@ -37,10 +40,14 @@ pub fn nearest(from: &Mesh, some: Option<&[u32]>, to: &Bvh, gap: f64) -> Option<
     corners.dedup();
     let reached: Vec<f64> = corners
         .par_iter()
-        .map(|&v| to.closest(from.points()[v as usize]).map(|c| c.distance))
-        .collect::<Option<_>>()?;
+        .map(|&v| to.closest(from.points()[v as usize]).map_or(f64::INFINITY, |c| c.distance))
+        .collect();
     let first = reached.iter().copied().min_by(f64::total_cmp)?;
-    let enough = first + 2.0 * rounding::of_distance(size(from, &corners, to));
+    let size = size(from, &corners, to);
+    if size > rounding::LONGEST {
+        return Some(Bounds { lo: 0.0, hi: f64::INFINITY, at: from.points()[corners[0] as usize] });
+    }
+    let enough = first + 2.0 * rounding::of_distance(size);
     let is_far = |t: u32| {
         let at = from.corners(t as usize);
         (0..3).any(|k| {
@@ -80,7 +87,9 @@ pub fn nearest_each(
         .map(|&t| {
             let corners = from.corners(t as usize);
             let limit = limit_of(t).max(0.0);
+            let is_safe = Bounds3::of(corners).union(to.bounds()).diagonal() <= rounding::LONGEST;
             match nearest_of(corners, to, 0.0, limit) {
+                _ if !is_safe => Bounds { lo: 0.0, hi: f64::INFINITY, at: corners[0] },
                 Some(found) if found.lo < limit => found,
                 _ => Bounds { lo: limit, hi: f64::INFINITY, at: corners[0] },
             }

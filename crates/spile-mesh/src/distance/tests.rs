@@ -255,6 +255,23 @@ fn the_same_answer_on_any_number_of_threads() {
     assert_eq!(one, answer(8));
 }
 
+/// The least distance to a triangle by nested search in its own parameters:
+/// shares nothing with the formula in use.
+fn distance_by_search(p: DVec3, [a, b, c]: [DVec3; 3]) -> f64 {
+    let least = |f: &dyn Fn(f64) -> f64| {
+        let (mut low, mut high) = (0.0, 1.0);
+        for _ in 0..60 {
+            let (m1, m2) = (low + (high - low) * 0.382, low + (high - low) * 0.618);
+            if f(m1) <= f(m2) { high = m2 } else { low = m1 }
+        }
+        f(0.5 * (low + high)).min(f(0.0)).min(f(1.0))
+    };
+    least(&|u| {
+        let (from, to) = (a + (b - a) * u, a + (c - a) * u);
+        least(&|v| p.distance(from + (to - from) * v))
+    })
+}
+
 fn corner() -> impl Strategy<Value = DVec3> {
     prop_oneof![
         [-2.0..2.0_f64, -2.0..2.0, -2.0..2.0].prop_map(DVec3::from),
@@ -282,8 +299,62 @@ fn samples(t: [DVec3; 3], n: u32) -> Vec<DVec3> {
     all
 }
 
+/// Triangles a millionth to a tenth as high as long, far from the origin.
+fn needles() -> impl Strategy<Value = Mesh> {
+    let needle = ([corner(), corner(), corner()], 0.0..1.0_f64, 1e-6..0.1_f64);
+    (prop::collection::vec(needle, 1..5), 0..3_i32).prop_map(|(list, far)| {
+        let away = DVec3::new(300.0, -700.0, 1000.0) * f64::from(far);
+        let points: Vec<DVec3> = list
+            .iter()
+            .flat_map(|&([a, b, off], share, height)| [a, b, a + (b - a) * share + off * height])
+            .map(|p| p + away)
+            .collect();
+        let triangles = (0..list.len() as u32).map(|t| [3 * t, 3 * t + 1, 3 * t + 2]).collect();
+        Mesh::new(points, triangles).unwrap()
+    })
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(200))]
+
+    #[test]
+    fn needles_are_bounded_as_closely(list in needles()) {
+        // The mesh's first triangle against the others: same frame.
+        let others: Vec<u32> = (1..list.triangles().len() as u32).collect();
+        let tree = Bvh::build_of(&list, &others);
+        let most = farthest(&list, Some(&[0]), &tree, 1e-6, None);
+        let wall = nearest(&list, Some(&[0]), &tree, 1e-9);
+        prop_assert_eq!(wall.is_some(), !others.is_empty());
+        if let Some(wall) = wall {
+            prop_assert!(most.hi - most.lo <= 1e-6 && wall.hi - wall.lo <= 1e-9, "{:?} {:?}", most, wall);
+            let places = samples(list.corners(0), 9);
+            let far = |p: &DVec3| {
+                let each = others.iter().map(|&t| distance_by_search(*p, list.corners(t as usize)));
+                each.fold(f64::INFINITY, f64::min)
+            };
+            prop_assert!(places.iter().all(|p| far(p) <= most.hi + 1e-9));
+            prop_assert!(places.iter().all(|p| far(p) >= wall.lo - 1e-9));
+            prop_assert!(far(&most.at) >= most.lo - 1e-9 && far(&wall.at) <= wall.hi + 1e-9);
+        }
+    }
+
+    #[test]
+    fn wild_numbers_are_answered_or_refused(
+        list in prop::collection::vec(prop::array::uniform9(prop::num::f64::NORMAL), 2..6),
+    ) {
+        let points: Vec<DVec3> =
+            list.iter().flat_map(|c| [0, 3, 6].map(|k| DVec3::new(c[k], c[k + 1], c[k + 2]))).collect();
+        let triangles = (0..list.len() as u32).map(|t| [3 * t, 3 * t + 1, 3 * t + 2]).collect();
+        let mesh = Mesh::new(points, triangles).unwrap();
+        let others: Vec<u32> = (1..list.len() as u32).collect();
+        let tree = Bvh::build_of(&mesh, &others);
+        let most = farthest(&mesh, Some(&[0]), &tree, 1e-6, None);
+        let wall = nearest(&mesh, Some(&[0]), &tree, 1e-6).unwrap();
+        prop_assert!(most.lo <= most.hi && wall.lo <= wall.hi, "{:?} {:?}", most, wall);
+        prop_assert!(farthest_each(&mesh, &[0], &tree, 1.0)[0] >= most.lo);
+        let _ = tree.ray(mesh.points()[0], mesh.points()[1]);
+        let _ = crate::self_intersections(&mesh);
+    }
 
     #[test]
     fn no_sample_is_outside_the_bounds(a in soup(4), b in soup(6)) {
