@@ -8,6 +8,7 @@
 //! [`judge`] gives the whole [`Proof`]; each limit has a module of its own.
 
 mod border;
+pub mod ball;
 pub mod bore_loss;
 pub mod centreline;
 mod clip;

@@ -1,0 +1,207 @@
+//! The ball that passes: a line of centres whose clearance is certified.
+//!
+//! The lower bound is a construction. Centres start on the line along the middle
+//! of the bore and move off it, square to it, as long as that gives them more
+//! room; then the straight pieces between them are certified, since the distance
+//! to a surface changes no faster than the point moves. The upper bound comes
+//! from the sections: whatever its way, the ball's centre crosses each of them,
+//! and there it has no more room than the largest circle inside.
+
+use spile_mesh::{Bvh, DVec3};
+use std::collections::BinaryHeap;
+
+/// A ball that travels the whole line.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PassingBall {
+    /// Certified: a ball of this diameter passes.
+    pub lo: f64,
+    /// A place on the line of centres where the clearance is that, to the gap.
+    pub at: DVec3,
+    /// The line of centres.
+    pub centres: Vec<DVec3>,
+}
+
+/// A first centre and the direction of travel there.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Gate {
+    /// The first centre.
+    pub at: DVec3,
+    /// The centre may move square to this unit direction; zero: not at all.
+    pub along: DVec3,
+}
+
+/// Share of the clearance to which a centre is moved.
+const CENTRE_SHARE: f64 = 5e-4;
+/// Share of the clearance to which the line is certified in the end.
+const CERTIFIED_SHARE: f64 = 5e-4;
+/// The same while better centres are sought: at the middle of a tube every
+/// triangle is equally near, and each look costs.
+const TRIAL_SHARE: f64 = 2e-3;
+/// Pieces looked at most while certifying; then the bound found so far holds.
+const PIECES_MOST: usize = 400_000;
+/// The tightest place gets a centre of its own this many times.
+const CENTRES_ADDED: usize = 5;
+
+/// The largest ball found to travel along the gates, first to last.
+///
+/// `bore` is the surface it must stay clear of. Each gate's centre starts where
+/// the one before ended up, so that neighbours stay neighbours. None for fewer
+/// than two gates or an empty surface.
+pub fn passing_ball(bore: &Bvh, gates: &[Gate]) -> Option<PassingBall> {
+    let first = gates.first()?;
+    if gates.len() < 2 {
+        return None;
+    }
+    let mut centres = vec![grown(bore, first.at, first.along)?];
+    for pair in gates.windows(2) {
+        // The offset from the line is carried on to the next gate.
+        let offset = centres[centres.len() - 1] - pair[0].at;
+        let carried = pair[1].at + offset - offset.dot(pair[1].along) * pair[1].along;
+        let along = pair[1].along;
+        let (a, b) = (grown(bore, carried, along)?, grown(bore, pair[1].at, along)?);
+        let better = clearance(bore, b)? > clearance(bore, a)? * (1.0 + CENTRE_SHARE);
+        // A far jump to a wider place would cut the corner between them.
+        let is_near = a.distance(b) < 0.25 * pair[0].at.distance(pair[1].at);
+        centres.push(if better && is_near { b } else { a });
+    }
+    let mut best = certified(bore, &centres, TRIAL_SHARE)?;
+    for _ in 0..CENTRES_ADDED {
+        let Some(denser) = with_centre_at_tightest(bore, &centres, best.at) else { break };
+        let found = certified(bore, &denser, TRIAL_SHARE)?;
+        if found.tightest <= best.tightest * (1.0 + 0.1 * CENTRE_SHARE) {
+            break;
+        }
+        (centres, best) = (denser, found);
+    }
+    let Clearance { least, at, .. } = certified(bore, &centres, CERTIFIED_SHARE)?;
+    Some(PassingBall { lo: 2.0 * least.max(0.0), at, centres })
+}
+
+/// Distance to the surface.
+fn clearance(bore: &Bvh, p: DVec3) -> Option<f64> {
+    bore.closest(p).map(|closest| closest.distance)
+}
+
+/// The centre moved square to `along` to where it has the most room nearby.
+fn grown(bore: &Bvh, from: DVec3, along: DVec3) -> Option<DVec3> {
+    let mut room = clearance(bore, from)?;
+    if along == DVec3::ZERO {
+        return Some(from);
+    }
+    let (u, v) = along.any_orthonormal_pair();
+    let mut at = from;
+    let mut step = 0.1 * room;
+    while step > CENTRE_SHARE * room && step > 0.0 {
+        let mut is_better = false;
+        for k in 0..6 {
+            let angle = std::f64::consts::TAU * f64::from(k) / 6.0;
+            let to = at + step * (angle.cos() * u + angle.sin() * v);
+            let there = clearance(bore, to)?;
+            if there > room {
+                (at, room, is_better) = (to, there, true);
+            }
+        }
+        if !is_better {
+            step *= 0.5;
+        }
+    }
+    Some(at)
+}
+
+/// The line with three more centres on the piece that passes `tightest`: there,
+/// and half-way to its ends, each moved to where it has the most room.
+fn with_centre_at_tightest(bore: &Bvh, centres: &[DVec3], tightest: DVec3) -> Option<Vec<DVec3>> {
+    let off = |pair: &[DVec3]| {
+        let along = pair[1] - pair[0];
+        let share = (tightest - pair[0]).dot(along) / along.length_squared().max(f64::MIN_POSITIVE);
+        (pair[0] + share.clamp(0.0, 1.0) * along).distance(tightest)
+    };
+    let piece = (0..centres.len() - 1)
+        .min_by(|&i, &j| off(&centres[i..i + 2]).total_cmp(&off(&centres[j..j + 2])))?;
+    let along = (centres[piece + 1] - centres[piece]).try_normalize()?;
+    let [before, after] = [piece, piece + 1].map(|i| 0.5 * (centres[i] + tightest));
+    let added = [before, tightest, after].map(|p| grown(bore, p, along));
+    let mut denser = centres[..=piece].to_vec();
+    denser.extend(added.into_iter().flatten());
+    denser.extend(&centres[piece + 1..]);
+    Some(denser)
+}
+
+/// A stretch of the line with a lower bound of its clearance.
+struct Stretch {
+    least: f64,
+    ends: [DVec3; 2],
+    rooms: [f64; 2],
+}
+
+impl Stretch {
+    /// Between two points of known clearance the least is no less than half of
+    /// (sum of clearances - distance).
+    fn new(ends: [DVec3; 2], rooms: [f64; 2]) -> Self {
+        let least = 0.5 * (rooms[0] + rooms[1] - ends[0].distance(ends[1]));
+        Self { least: least.min(rooms[0]).min(rooms[1]), ends, rooms }
+    }
+}
+
+impl PartialEq for Stretch {
+    fn eq(&self, other: &Self) -> bool {
+        self.cmp(other).is_eq()
+    }
+}
+
+impl Eq for Stretch {}
+
+impl PartialOrd for Stretch {
+    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl Ord for Stretch {
+    /// The one with the least bound is greatest: it is split first.
+    fn cmp(&self, other: &Self) -> std::cmp::Ordering {
+        let [a, b] = [self, other].map(|s| s.ends[0]);
+        (other.least.total_cmp(&self.least))
+            .then(a.x.total_cmp(&b.x))
+            .then(a.y.total_cmp(&b.y))
+            .then(a.z.total_cmp(&b.z))
+    }
+}
+
+/// The clearance along a line.
+struct Clearance {
+    /// Certified: nowhere less.
+    least: f64,
+    /// The least that was seen, and its place.
+    tightest: f64,
+    at: DVec3,
+}
+
+/// The clearance along the whole line, to a share of itself.
+fn certified(bore: &Bvh, centres: &[DVec3], gap_share: f64) -> Option<Clearance> {
+    let rooms: Vec<f64> = centres.iter().map(|&p| clearance(bore, p)).collect::<Option<_>>()?;
+    let tightest = (0..rooms.len()).min_by(|&i, &j| rooms[i].total_cmp(&rooms[j]))?;
+    let (mut most, mut at) = (rooms[tightest], centres[tightest]);
+    let mut heap: BinaryHeap<Stretch> = (0..centres.len() - 1)
+        .map(|i| Stretch::new([centres[i], centres[i + 1]], [rooms[i], rooms[i + 1]]))
+        .collect();
+    for _ in 0..PIECES_MOST {
+        let Some(stretch) = heap.peek() else { break };
+        if most - stretch.least <= gap_share * most {
+            break;
+        }
+        let Some(Stretch { ends: [a, b], rooms: [ra, rb], .. }) = heap.pop() else { break };
+        let middle = 0.5 * (a + b);
+        let room = clearance(bore, middle)?;
+        if room < most {
+            (most, at) = (room, middle);
+        }
+        heap.push(Stretch::new([a, middle], [ra, room]));
+        heap.push(Stretch::new([middle, b], [room, rb]));
+    }
+    let least = heap.peek().map_or(most, |stretch| stretch.least);
+    // What f64 can do to a distance computed over this size.
+    let size = bore.bounds().diagonal();
+    let least = least - spile_mesh::rounding::of_distance(size);
+    Some(Clearance { least, tightest: most, at })
+}
