@@ -35,6 +35,7 @@ mod seam;
 mod seams;
 pub mod stations;
 mod untouched;
+pub mod wall;
 
 pub use judge::judge;
 pub use labels::{Fate, Fault, FittingFrame, Labelled, LabelledEnd, Plane, Region, Side};

@@ -2,6 +2,8 @@
 
 #![allow(dead_code, reason = "each test file uses some of them")]
 
+pub mod plain;
+
 use spile_mesh::{DVec3, Mesh};
 use std::f64::consts::{PI, TAU};
 
