@@ -8,13 +8,15 @@ use crate::conflicts::conflicts_at;
 use crate::deviation::judge_deviation;
 use crate::figures::changed;
 use crate::fitting::judge_fitting;
+use crate::flow_limits::judge_flow;
 use crate::identity::weld;
 use crate::kink::judge_kink;
 use crate::labels::{Labelled, LabelledEnd, label};
 use crate::mends::kind_name;
-use crate::proof::{LimitResult, MendRecord, Proof, ProofError, Verdict};
+use crate::proof::{EndStations, LimitResult, MendRecord, Proof, ProofError, Verdict};
 use crate::seam::judge_seam;
 use crate::untouched::{judge_mends, judge_untouched};
+use crate::wall_limit::{WallSides, judge_wall, judge_wall_everywhere};
 
 /// Judges `part` against `settled` and the scan files' meshes.
 ///
@@ -33,8 +35,12 @@ pub fn judge(scans: &[Mesh], part: &Mesh, settled: &Case) -> Result<Proof, Proof
     let mut limits = vec![closed.result, judge_untouched(&l)];
     limits.extend(judge_mends(&l));
     let mut conflicts = Vec::new();
+    let mut stations = Vec::new();
+    // Both sides of scan and part are only sorted where the labels are sure.
+    let walls = l.faults.is_empty().then(|| WallSides::of(&l));
+    limits.extend(walls.as_ref().and_then(|sides| judge_wall_everywhere(&l, sides)));
     for end in &l.ends {
-        limits.extend(limits_at(&l, end));
+        limits.extend(limits_at(&l, end, walls.as_ref(), &mut stations));
         conflicts.extend(conflicts_at(&l, end));
     }
     let held = limits.iter().all(|r| matches!(r.verdict, Verdict::Held | Verdict::NotAsked));
@@ -45,50 +51,50 @@ pub fn judge(scans: &[Mesh], part: &Mesh, settled: &Case) -> Result<Proof, Proof
         mends: mends(settled),
         part: closed.figures,
         changed: changed(&l),
-        ends: Vec::new(),
+        ends: stations,
     })
 }
 
 /// The limits of one end. Where labels are in doubt, all that rest on them are
 /// not judged: a doubt at one end may have spread to the next.
-fn limits_at(l: &Labelled, end: &LabelledEnd) -> Vec<LimitResult> {
-    let mut limits = Vec::new();
-    let measures = || {
-        let mut all = vec![judge_seam(l, end), judge_deviation(l, end)];
-        if end.fitting.is_some() {
-            all.extend(judge_kink(l, end));
-        }
-        all
+fn limits_at(
+    l: &Labelled,
+    end: &LabelledEnd,
+    walls: Option<&WallSides>,
+    stations: &mut Vec<EndStations>,
+) -> Vec<LimitResult> {
+    let Some(walls) = walls else {
+        let mut limits = all_in_doubt(l, end);
+        limits.extend(judge_fitting(l, end));
+        return limits;
     };
-    match l.faults.first() {
-        None => limits.extend(measures()),
-        Some(_) => {
-            let kink = l.case.limits.kink_deg;
-            let mut names =
-                vec![("seam", None, true), ("deviation", Some(l.case.limits.deviation), true)];
-            if end.fitting.is_some() {
-                names.push(("kink", kink, kink.is_some()));
-            }
-            limits.extend(
-                names
-                    .into_iter()
-                    .map(|(name, asked, wanted)| in_doubt(l, end, name, asked, wanted)),
-            );
-        }
+    let mut limits = vec![judge_seam(l, end), judge_deviation(l, end)];
+    if end.fitting.is_some() {
+        limits.extend(judge_kink(l, end));
     }
     limits.extend(judge_fitting(l, end));
-    let asked = &l.case.limits;
-    for (name, asked) in
-        [("wall_min", asked.wall_min), ("bore_loss", asked.bore_loss), ("ball_min", asked.ball_min)]
-    {
-        let verdict = if asked.is_some() { Verdict::NotJudged } else { Verdict::NotAsked };
-        let text = "this build does not measure it";
-        limits.push(LimitResult {
-            asked,
-            ..LimitResult::plain(name, Some(&end.name), verdict, text)
-        });
-    }
+    limits.extend(judge_wall(l, end, walls));
+    let flow = judge_flow(l, end);
+    limits.push(flow.bore_loss);
+    limits.extend(flow.ball_min);
+    stations.push(flow.stations);
     limits
+}
+
+/// Every limit that rests on the labels, not judged.
+fn all_in_doubt(l: &Labelled, end: &LabelledEnd) -> Vec<LimitResult> {
+    let asked = &l.case.limits;
+    let mut names = vec![
+        ("seam", None, true),
+        ("deviation", Some(asked.deviation), true),
+        ("wall_min", asked.wall_min, asked.wall_min.is_some()),
+        ("bore_loss", asked.bore_loss, asked.bore_loss.is_some()),
+    ];
+    if end.fitting.is_some() {
+        names.push(("kink", asked.kink_deg, asked.kink_deg.is_some()));
+        names.push(("ball_min", asked.ball_min, asked.ball_min.is_some()));
+    }
+    names.into_iter().map(|(name, asked, wanted)| in_doubt(l, end, name, asked, wanted)).collect()
 }
 
 /// A limit that cannot be judged because the labels are in doubt; says why, the

@@ -20,6 +20,7 @@ mod edges;
 mod figures;
 mod fitting;
 mod fitting_find;
+mod flow_limits;
 pub mod flow_section;
 mod identity;
 pub mod inscribed;
@@ -36,6 +37,7 @@ mod seams;
 pub mod stations;
 mod untouched;
 pub mod wall;
+mod wall_limit;
 
 pub use judge::judge;
 pub use labels::{Fate, Fault, FittingFrame, Labelled, LabelledEnd, Plane, Region, Side};

@@ -1,0 +1,228 @@
+//! The limit `wall_min`: which triangles are judged against what.
+
+use spile_case::Form;
+use spile_mesh::{Bounds, DVec3, Mesh};
+
+use crate::conflicts::meshed_wall;
+use crate::labels::{Labelled, LabelledEnd, Region, Side};
+use crate::proof::{LimitResult, Verdict};
+use crate::wall::{OtherSide, Replaced, SeamLimit, Thinner, WallFound, thinner_than_scan, wall};
+
+/// Share of the deviation by which replaced scan may be thinner.
+const THINNER_SHARE: f64 = 0.1;
+
+/// Bore and outside of part and scan, ready to be measured to.
+pub(crate) struct WallSides {
+    part: [Vec<u32>; 2],
+    to_part: [OtherSide; 2],
+    to_scan: [OtherSide; 2],
+}
+
+const SIDES: [Side; 2] = [Side::Bore, Side::Outside];
+
+impl WallSides {
+    /// Sorts the triangles of part and scan by side.
+    pub(crate) fn of(l: &Labelled) -> Self {
+        let part = SIDES.map(|side| l.part_where(|t| l.side[t] == side));
+        let scan = SIDES.map(|side| l.scan_where(|t| l.scan_side[t] == side));
+        Self {
+            to_part: [0, 1].map(|i| OtherSide::new(l.part, &part[i])),
+            to_scan: [0, 1].map(|i| OtherSide::new(&l.scan, &scan[i])),
+            part,
+        }
+    }
+}
+
+/// `wall_min` over the whole part, for the form whose wall is made everywhere.
+///
+/// Bore to outside alone: the shortest way back is the same.
+pub(crate) fn judge_wall_everywhere(l: &Labelled, sides: &WallSides) -> Option<LimitResult> {
+    if l.case.scan.form != Form::Bore {
+        return None;
+    }
+    let asked = l.case.limits.wall_min;
+    let limit = asked.unwrap_or(0.0);
+    let found = wall(l.part, &sides.part[0], &sides.to_part[1], limit, None);
+    Some(match found {
+        None => unjudged(l, None, "the part has no bore or no outside to measure between"),
+        Some(found) => LimitResult::at_least(
+            "wall_min",
+            None,
+            asked,
+            [found.least.lo, found.least.hi],
+            found.least.at,
+            "shortest straight distance from the whole bore to the outside",
+        ),
+    })
+}
+
+/// `wall_min` in the joint and on the replaced scan of one end; none where there
+/// is neither, or where the whole part is judged at once.
+pub(crate) fn judge_wall(
+    l: &Labelled,
+    end: &LabelledEnd,
+    sides: &WallSides,
+) -> Option<LimitResult> {
+    if l.case.scan.form == Form::Bore {
+        return None;
+    }
+    let of = |region: Region| {
+        SIDES.map(|side| {
+            l.part_where(|t| {
+                l.region[t] == region && l.side[t] == side && l.end[t] == Some(end.index)
+            })
+        })
+    };
+    let (joint, replaced) = (of(Region::Joint), of(Region::Replaced));
+    let is_empty = |lists: &[Vec<u32>; 2]| lists.iter().all(Vec::is_empty);
+    if end.fitting.is_none() && (is_empty(&replaced) || l.case.limits.wall_min.is_none()) {
+        return None;
+    }
+    let Some(asked) = l.case.limits.wall_min else {
+        let found = joint_wall(l.part, &joint, sides, 0.0, None);
+        return Some(found.map_or_else(
+            || unjudged(l, Some(end), "there is no joint with both sides to measure between"),
+            |found| measured(l, end, found.least),
+        ));
+    };
+    let seam = seam_limit(l, end, sides, asked);
+    let found = joint_wall(l.part, &joint, sides, asked, Some(&seam));
+    let thinner = replaced_wall(l, &replaced, sides, asked);
+    if end.fitting.is_some() && found.is_none() {
+        let why = "there is no joint with both sides to measure between";
+        return Some(unjudged(l, Some(end), why));
+    }
+    Some(verdict(l, end, asked, found, thinner, &seam))
+}
+
+/// Both ways: the joint's bore to all of the outside, its outside to all bore.
+fn joint_wall(
+    part: &Mesh,
+    joint: &[Vec<u32>; 2],
+    sides: &WallSides,
+    limit: f64,
+    seam: Option<&SeamLimit>,
+) -> Option<WallFound> {
+    let [out, back] = [(0, 1), (1, 0)]
+        .map(|(from, to)| wall(part, &joint[from], &sides.to_part[to], limit, seam));
+    match (out, back) {
+        (Some(a), Some(b)) => Some(a.worse(b)),
+        (a, b) => a.or(b),
+    }
+}
+
+fn seam_limit(l: &Labelled, end: &LabelledEnd, sides: &WallSides, asked: f64) -> SeamLimit {
+    let points = |loop_: &[u32]| -> Vec<DVec3> {
+        loop_.iter().map(|&v| l.part.points()[v as usize]).collect()
+    };
+    let loops = [points(&end.seam_bore), points(&end.seam_outside)];
+    let [bore, outside] = &sides.to_scan;
+    SeamLimit::new(asked, &[(&loops[0], bore, outside), (&loops[1], outside, bore)])
+}
+
+/// The worse of both sides of replaced scan.
+fn replaced_wall(
+    l: &Labelled,
+    replaced: &[Vec<u32>; 2],
+    sides: &WallSides,
+    asked: f64,
+) -> Option<Thinner> {
+    let deviation = l.case.limits.deviation;
+    let each = [(0, 1), (1, 0)].map(|(own, other)| {
+        let side = Replaced {
+            part: l.part,
+            triangles: &replaced[own],
+            part_other: &sides.to_part[other],
+            scan_own: &sides.to_scan[own],
+            scan_other: &sides.to_scan[other],
+        };
+        thinner_than_scan(&side, asked, deviation, THINNER_SHARE * deviation)
+    });
+    each.into_iter().flatten().reduce(|a, b| if b.by() > a.by() { b } else { a })
+}
+
+fn verdict(
+    l: &Labelled,
+    end: &LabelledEnd,
+    asked: f64,
+    joint: Option<WallFound>,
+    replaced: Option<Thinner>,
+    seam: &SeamLimit,
+) -> LimitResult {
+    let allowed = THINNER_SHARE * l.case.limits.deviation;
+    let joint_held = joint.is_none_or(|found| found.margin() >= 0.0);
+    let replaced_held = replaced.is_none_or(|thinner| thinner.by() <= allowed);
+    let mut how = Vec::new();
+    if let Some(found) = joint {
+        how.push("shortest straight distance in the joint, bore to outside and back".to_owned());
+        if let (true, Some(thinnest)) = (found.has_local_limit, seam.thinnest()) {
+            how.push(format!(
+                "near the scan's seam the limit is the scan's own thinnest wall there, down to \
+                 {:.4}; this applied",
+                thinnest.wall
+            ));
+        }
+        how.push(format!(
+            "thinnest against its limit: {:.4} against {:.4}",
+            found.tightest.lo, found.limit
+        ));
+    }
+    if let Some(thinner) = replaced.filter(|_| !replaced_held) {
+        let at = thinner.wall.at;
+        how.push(format!(
+            "replaced scan is thinner by {:.4} than the {:.4} needed at ({:.3}, {:.3}, {:.3}), \
+             allowed {allowed:.4}",
+            thinner.by(),
+            thinner.needed,
+            at.x,
+            at.y,
+            at.z
+        ));
+    } else if replaced.is_some() {
+        how.push(format!("replaced scan is nowhere thinner than it may be by over {allowed:.4}"));
+    }
+    how.extend(fitting_remark(l, end));
+    let shown = match (joint, replaced) {
+        (Some(found), _) if replaced_held || !joint_held => Some((found.least, found.tightest.at)),
+        (_, Some(thinner)) => Some((thinner.wall, thinner.wall.at)),
+        (Some(found), None) => Some((found.least, found.tightest.at)),
+        (None, None) => None,
+    };
+    let is_held = joint_held && replaced_held;
+    LimitResult {
+        asked: Some(asked),
+        measured: shown.map(|(wall, _)| wall.lo),
+        bounds: shown.and_then(|(wall, _)| finite(wall)),
+        where_: shown.map(|(_, at)| at.to_array()),
+        ..LimitResult::plain(
+            "wall_min",
+            Some(&end.name),
+            if is_held { Verdict::Held } else { Verdict::Broken },
+            how.join("; "),
+        )
+    }
+}
+
+/// Bounds that can be written; none where the upper was never sought.
+fn finite(wall: Bounds) -> Option<[f64; 2]> {
+    wall.hi.is_finite().then_some([wall.lo, wall.hi])
+}
+
+fn measured(l: &Labelled, end: &LabelledEnd, least: Bounds) -> LimitResult {
+    let mut how =
+        vec!["shortest straight distance in the joint, bore to outside and back".to_owned()];
+    how.extend(fitting_remark(l, end));
+    let bounds = [least.lo, least.hi];
+    LimitResult::at_least("wall_min", Some(&end.name), None, bounds, least.at, how.join("; "))
+}
+
+fn fitting_remark(l: &Labelled, end: &LabelledEnd) -> Option<String> {
+    meshed_wall(l, end).map(|([lo, _], _)| format!("the fitting's own meshed wall is {lo:.4}"))
+}
+
+fn unjudged(l: &Labelled, end: Option<&LabelledEnd>, why: &str) -> LimitResult {
+    let asked = l.case.limits.wall_min;
+    let verdict = if asked.is_some() { Verdict::NotJudged } else { Verdict::NotAsked };
+    let name = end.map(|end| end.name.as_str());
+    LimitResult { asked, ..LimitResult::plain("wall_min", name, verdict, why) }
+}
