@@ -7,8 +7,8 @@
 //!
 //! [`judge`] gives the whole [`Proof`]; each limit has a module of its own.
 
-mod border;
 pub mod ball;
+mod border;
 pub mod bore_loss;
 pub mod centreline;
 mod clip;
