@@ -189,7 +189,11 @@ pub(crate) fn label<'a>(scans: &'a [Mesh], part: &'a Mesh, case: &'a Case) -> La
             *of = None;
         }
     }
-    let licences = Licences::of(case, &view);
+    let mut present = vec![false; scan.triangles().len()];
+    for &s in scan_of.iter().flatten() {
+        present[s as usize] = true;
+    }
+    let licences = Licences::of(case, &view, &present);
     let ends = (0..case.ends.len())
         .map(|i| labelled_end(i, part, case, &view, &looked))
         .collect::<Vec<_>>();

@@ -39,27 +39,35 @@ pub(crate) struct Licences {
 }
 
 impl Licences {
-    /// Tests every listed mend on the scan.
-    pub(crate) fn of(case: &Case, scan: &ScanView) -> Self {
+    /// Tests every listed mend on the scan, in their order: what an earlier one
+    /// took away, and the part does not have, is not there for a later one, so
+    /// that a hole which a mend itself opened may be closed. `present` tells
+    /// which scan triangles the part has.
+    pub(crate) fn of(case: &Case, scan: &ScanView, present: &[bool]) -> Self {
         let mut all = Self { rounding: coordinate_spacing(&scan.mesh), ..Self::default() };
         if case.mends.is_empty() {
             return all;
         }
         let around = vertex_triangles(&scan.mesh);
         let pieces = scan.edges.pieces(|_| true, |_| true);
+        let mut gone = scan.idle.clone();
         for (index, mend) in case.mends.iter().enumerate() {
             let search = Search {
                 scan,
                 around: &around,
                 pieces: &pieces.0,
                 ball: mend.ball,
+                gone: &gone,
                 rounding: all.rounding,
-                hole_max: case.scan.hole_max.unwrap_or(f64::INFINITY),
+                hole_max: case.scan.hole_max.unwrap_or(0.0),
             };
             let found = search.defects(mend.kind);
             if found.is_empty() {
                 let at = DVec3::from_array(mend.ball.at);
                 all.unfounded.push(Unfounded { index, at });
+            }
+            for &t in found.iter().flat_map(|l| &l.may_go) {
+                gone[t as usize] |= !present[t as usize];
             }
             all.licences.extend(found);
         }
@@ -91,6 +99,8 @@ struct Search<'a> {
     around: &'a VertexTriangles,
     pieces: &'a [u32],
     ball: Ball,
+    /// Idle, or taken away by an earlier mend.
+    gone: &'a [bool],
     rounding: f64,
     hole_max: f64,
 }
@@ -111,7 +121,7 @@ impl Search<'_> {
 
     fn live(&self, e: u32) -> usize {
         let at = self.scan.edges.triangles(e);
-        at.iter().filter(|&&t| !self.scan.idle[t as usize]).count()
+        at.iter().filter(|&&t| !self.gone[t as usize]).count()
     }
 
     /// Every defect of this kind that lies in the ball.
@@ -181,7 +191,8 @@ impl Search<'_> {
 
     /// Into how many fans the triangles at a point fall.
     fn fans(&self, p: u32) -> usize {
-        let mut open: BTreeSet<u32> = self.around.of(p).iter().copied().collect();
+        let live = |&t: &u32| !self.gone[t as usize];
+        let mut open: BTreeSet<u32> = self.around.of(p).iter().copied().filter(live).collect();
         let mut fans = 0;
         while let Some(t) = open.pop_first() {
             fans += 1;
@@ -211,7 +222,8 @@ impl Search<'_> {
             .collect()
     }
 
-    /// Whole pieces in the ball that no end's loop runs through.
+    /// Whole pieces in the ball, no larger than a hole, that no end's loop runs
+    /// through.
     fn loose_pieces(&self) -> Vec<Licence> {
         let needed: BTreeSet<u32> = self
             .scan
@@ -231,8 +243,14 @@ impl Search<'_> {
                 whole.remove(&self.pieces[t as usize]);
             }
         }
+        let of_size = |piece: &u32| {
+            let inside = inside.iter().filter(|&&t| self.pieces[t as usize] == *piece);
+            let corners = inside.flat_map(|&t| self.mesh().corners(t as usize));
+            Bounds3::of(corners).diagonal() <= 2.0 * self.hole_max
+        };
         whole
             .into_iter()
+            .filter(of_size)
             .map(|piece| {
                 let of: Vec<u32> = (0..self.pieces.len() as u32)
                     .filter(|&t| self.pieces[t as usize] == piece)
@@ -244,11 +262,13 @@ impl Search<'_> {
             .collect()
     }
 
-    /// The triangles at these points may go.
+    /// Those triangles at these points that lie in the ball may go.
     fn ring_licence(&self, points: &[u32]) -> Licence {
         let ring: BTreeSet<u32> =
             points.iter().flat_map(|&p| self.around.of(p).iter().copied()).collect();
-        self.licence(points, ring)
+        let in_ball =
+            |&t: &u32| self.mesh().triangles()[t as usize].into_iter().all(|p| self.in_ball(p));
+        self.licence(points, ring.into_iter().filter(in_ball))
     }
 
     fn licence(&self, points: &[u32], may_go: impl IntoIterator<Item = u32>) -> Licence {

@@ -517,3 +517,63 @@ fn a_ring_that_bulges_out_of_a_plain_end_is_seen() {
     });
     assert_eq!(verdict(&proof(&bulged), "seam", LOWER), Verdict::Broken);
 }
+
+#[test]
+fn a_hole_that_a_mend_opened_may_be_closed_by_the_next() {
+    // The scan has a fin on one bore edge. The mend takes the fin and, wrongly
+    // but within its ball, one wall triangle; the next mend closes that hole.
+    let good = scene(Recipe::default());
+    let (mut points, mut triangles) = good.scan.clone().into_parts();
+    let t = 2 * scene::COLUMNS * 6 + 11;
+    let [a, b, c] = triangles[t];
+    let tip = scene::place(DVec3::new(8.0, 0.9, 13.0));
+    points.push(tip);
+    triangles.push([a, b, points.len() as u32 - 1]);
+    let corners = [a, b, c].map(|p| points[p as usize]);
+    let ball_of = |of: &[DVec3]| {
+        let at = of.iter().sum::<DVec3>() / of.len() as f64;
+        let radius = of.iter().map(|p| p.distance(at)).fold(0.0, f64::max) + 1e-4;
+        Ball { at: at.to_array(), radius }
+    };
+    let scan = Mesh::new(points, triangles).expect("a mesh");
+    let mut s = Scene { scan, ..good.clone() };
+    s.case.scan.hole_max = Some(5.0);
+    // The part closes the hole with a point lifted off the wall's plane by little.
+    s = edited(&s, |points, triangles| {
+        let i = triangles
+            .iter()
+            .position(|t| t.iter().all(|&p| corners.contains(&points[p as usize])))
+            .expect("the wall triangle");
+        let [a, b, c] = triangles[i];
+        let middle = corners.iter().sum::<DVec3>() / 3.0;
+        points.push(spile_mesh::round_to_f32(middle));
+        let m = points.len() as u32 - 1;
+        triangles[i] = [a, b, m];
+        triangles.extend([[b, c, m], [c, a, m]]);
+    });
+    let edge = MendKind::NonManifoldEdge;
+    let all: Vec<DVec3> = corners.into_iter().chain([tip]).collect();
+    s.case.mends.push(Mend { kind: edge, ball: ball_of(&all) });
+    s.case.mends.push(Mend { kind: MendKind::Hole, ball: ball_of(&corners) });
+    let p = proof(&s);
+    assert_eq!(offended(&p), vec![], "{:#?}", p.limits);
+    // In the other order there was no hole to close.
+    s.case.mends.reverse();
+    assert_eq!(verdict(&proof(&s), "mends", None), Verdict::Broken);
+}
+
+#[test]
+fn a_mend_gives_no_leave_outside_its_stated_ball() {
+    // A triangle is missing next to a fin; the mend's ball holds the fin's edge alone.
+    let good = scene(Recipe::default());
+    let (mut points, mut triangles) = good.scan.clone().into_parts();
+    let t = 2 * scene::COLUMNS * 6 + 11;
+    let [a, b, _] = triangles[t];
+    let (pa, pb) = (points[a as usize], points[b as usize]);
+    points.push(scene::place(DVec3::new(8.0, 0.9, 13.0)));
+    triangles.push([a, b, points.len() as u32 - 1]);
+    let mut s = Scene { scan: Mesh::new(points, triangles).expect("a mesh"), ..good };
+    let ball = Ball { at: (0.5 * (pa + pb)).to_array(), radius: 0.51 * pa.distance(pb) };
+    s.case.mends.push(Mend { kind: MendKind::NonManifoldEdge, ball });
+    assert_only(&proof(&s), &[("untouched", None)]);
+}
