@@ -15,18 +15,19 @@ use crate::failure::{Failure, colour_on_stderr};
 ///
 /// A panic anywhere ends as an internal fault with a message, never as a trace.
 pub fn command_line() -> ExitCode {
+    // Asked of the raw words too, for when they cannot be parsed.
     let json = std::env::args_os().any(|a| a == "--json");
-    match guarded(typed) {
+    match guarded(|| typed(json)) {
         Ok(ending) => ending,
         Err(fault) => report(&failure_of(&fault), json),
     }
     .into()
 }
 
-fn typed() -> Ending {
+fn typed(wants_json: bool) -> Ending {
     let line = match CommandLine::try_parse() {
         Ok(line) => line,
-        Err(error) => return usage(&error),
+        Err(error) => return usage(&error, wants_json),
     };
     let Everywhere { json, threads } = line.everywhere;
     if let Some(threads) = threads {
@@ -43,18 +44,22 @@ fn typed() -> Ending {
 }
 
 /// Help and version are answers; all else that cannot be parsed is wrong input.
-fn usage(error: &clap::Error) -> Ending {
-    let text = error.render();
-    match error.kind() {
-        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => {
-            to_stdout(&text.to_string());
-            Ending::Held
-        }
-        _ => {
-            to_stderr(&text.to_string());
-            Ending::WrongInput
-        }
+fn usage(error: &clap::Error, json: bool) -> Ending {
+    let text = error.render().to_string();
+    if matches!(error.kind(), ErrorKind::DisplayHelp | ErrorKind::DisplayVersion) {
+        to_stdout(&text);
+        return Ending::Held;
     }
+    to_stderr(&text);
+    if json {
+        // The sentence and its list, up to the first empty line.
+        let lines = text.lines().map(str::trim).take_while(|l| !l.is_empty());
+        let sentence = lines.collect::<Vec<_>>().join(" ");
+        let sentence = sentence.strip_prefix("error: ").unwrap_or(&sentence);
+        let failure = Failure::new(sentence).hint("see `spile --help`");
+        to_stdout(&json_text(&failure.record()));
+    }
+    Ending::WrongInput
 }
 
 fn report(failure: &Failure, json: bool) -> Ending {

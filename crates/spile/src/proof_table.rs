@@ -13,7 +13,7 @@ pub(crate) fn proof_text(file: &ProofFile) -> String {
     out.push('\n');
     for limit in file.body.limits() {
         if matches!(limit.verdict, Verdict::Broken | Verdict::NotJudged) {
-            let _ = writeln!(out, "{} {}: {}", word(limit.verdict), subject(limit), limit.how);
+            let _ = writeln!(out, "{}: {}: {}", word(limit.verdict), subject(limit), limit.how);
         }
     }
     for conflict in file.body.conflicts() {
@@ -22,7 +22,7 @@ pub(crate) fn proof_text(file: &ProofFile) -> String {
     for note in &file.notes {
         let _ = writeln!(out, "note: {note}");
     }
-    write_mends(&mut out, file.body.mends());
+    write_mends(&mut out, file.body.mends(), &file.case);
     if let Body::Judged(proof) = &file.body {
         let changed = &proof.changed;
         let _ = writeln!(
@@ -107,7 +107,7 @@ fn write_conflict(out: &mut String, conflict: &Conflict) {
     }
 }
 
-fn write_mends(out: &mut String, mends: &[MendRecord]) {
+fn write_mends(out: &mut String, mends: &[MendRecord], case: &str) {
     if mends.is_empty() {
         return;
     }
@@ -118,7 +118,7 @@ fn write_mends(out: &mut String, mends: &[MendRecord]) {
         .iter()
         .map(|kind| format!("{} {kind}", mends.iter().filter(|m| m.kind == *kind).count()))
         .collect();
-    let _ = writeln!(out, "mended: {}; each is listed in case.toml", counts.join(", "));
+    let _ = writeln!(out, "mended: {}; each is listed in {case}", counts.join(", "));
 }
 
 /// Which side of a limit is the bad one.
@@ -189,7 +189,70 @@ fn in_unit(limit: &str, x: f64, unit: &str, digits: impl Fn(f64) -> String) -> S
 
 #[cfg(test)]
 mod tests {
-    use super::{Sense, digits};
+    use spile_mesh::DVec3;
+    use spile_proof::{
+        Changed, Conflict, LimitResult, MendRecord, PartFigures, Proof, Verdict, Wanted,
+    };
+
+    use super::{Sense, digits, proof_text};
+    use crate::proof_file::{Body, CAUTION, ProofFile};
+
+    fn proof() -> Proof {
+        let (upper, at) = (Some("upper"), DVec3::new(12.0, -0.5, 80.123));
+        let deviation = [0.0411, 0.0412];
+        let limits = vec![
+            LimitResult::plain("closed", None, Verdict::Held, "one outward shell"),
+            LimitResult::at_most("deviation", upper, Some(0.1), deviation, at, "certified"),
+            LimitResult::at_least("wall_min", upper, Some(1.5), [1.41, 1.42], at, "thinnest here"),
+            LimitResult::at_most("bore_loss", upper, Some(0.01), [0.0, 0.00312], at, "exact"),
+            LimitResult::at_most("kink", upper, None, [7.25, 7.25], at, "at the seam"),
+            LimitResult::plain("ball_min", upper, Verdict::NotJudged, "the bore cannot be told"),
+        ];
+        let conflict = Conflict {
+            limits: vec!["wall_min".into(), "deviation".into()],
+            end: Some("upper".into()),
+            where_: Some(at.to_array()),
+            would_hold: vec![Wanted { key: "wall_min".into(), value: 1.4 }],
+        };
+        let mend = |kind: &str| MendRecord { kind: kind.into(), where_: [0.0; 3], size: 0.2 };
+        Proof {
+            verdict: Verdict::Broken,
+            limits,
+            conflicts: vec![conflict],
+            mends: vec![mend("hole"), mend("duplicate"), mend("hole")],
+            part: PartFigures {
+                triangles: 4,
+                vertices: 4,
+                area: 1.0,
+                volume: 1.0,
+                shells: 1,
+                boundary_edges: 0,
+                self_intersections: 0,
+            },
+            changed: Changed {
+                triangles_kept: 12_000,
+                triangles_replaced: 431,
+                area_replaced: 22.1234,
+                area_given_up: 0.0,
+            },
+            ends: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn the_table_reads_as_a_whole() {
+        let file = ProofFile {
+            spile: "[VERSION]",
+            case: "case.toml".into(),
+            unit: "mm",
+            inputs: Vec::new(),
+            outputs: Vec::new(),
+            body: Body::Judged(Box::new(proof())),
+            notes: vec!["end `upper`: the edge length is 0.25 mm".into()],
+            caution: CAUTION,
+        };
+        insta::assert_snapshot!("proof table", proof_text(&file));
+    }
 
     #[test]
     fn numbers_are_short() {

@@ -38,6 +38,13 @@ fn a_wrong_command_line_is_wrong_input() {
 }
 
 #[test]
+fn a_wrong_command_line_is_told_as_json_too() {
+    let ran = Work::new().spile(&["run", "--json"]);
+    assert_eq!(ran.code, 2);
+    insta::assert_snapshot!("wrong command line json", ran.whole());
+}
+
+#[test]
 fn the_version_is_an_answer() {
     insta::assert_snapshot!("version", Work::new().spile(&["--version"]).whole());
 }
