@@ -2,13 +2,11 @@
 //!
 //! The lower bound is a construction. Centres start on the line along the middle
 //! of the bore and move off it, square to it, as long as that gives them more
-//! room; then the straight pieces between them are certified, since the distance
-//! to a surface changes no faster than the point moves. The upper bound comes
+//! room; then the straight pieces between them are certified. The upper bound comes
 //! from the sections: whatever its way, the ball's centre crosses each of them,
 //! and there it has no more room than the largest circle inside.
 
-use spile_mesh::{Bvh, DVec3};
-use std::collections::BinaryHeap;
+use spile_mesh::{Bounds, Bvh, DVec3, Mesh, nearest};
 
 /// A ball that travels the whole line.
 #[derive(Debug, Clone, PartialEq)]
@@ -32,15 +30,11 @@ pub struct Gate {
 
 /// Share of the clearance to which a centre is moved.
 const CENTRE_SHARE: f64 = 5e-4;
-/// Share of the clearance to which the line is certified in the end.
-const CERTIFIED_SHARE: f64 = 5e-4;
-/// The same while better centres are sought: at the middle of a tube every
-/// triangle is equally near, and each look costs.
-const TRIAL_SHARE: f64 = 2e-3;
-/// Pieces looked at most while certifying; then the bound found so far holds.
-const PIECES_MOST: usize = 400_000;
+/// Share of the clearance to which the line is certified where rounding leaves
+/// its bounds apart.
+const CERTIFIED_SHARE: f64 = 1e-5;
 /// The tightest place gets a centre of its own this many times.
-const CENTRES_ADDED: usize = 5;
+const CENTRES_ADDED: usize = 8;
 
 /// The largest ball found to travel along the gates, first to last.
 ///
@@ -64,17 +58,16 @@ pub fn passing_ball(bore: &Bvh, gates: &[Gate]) -> Option<PassingBall> {
         let is_near = a.distance(b) < 0.25 * pair[0].at.distance(pair[1].at);
         centres.push(if better && is_near { b } else { a });
     }
-    let mut best = certified(bore, &centres, TRIAL_SHARE)?;
+    let mut best = certified(bore, &centres)?;
     for _ in 0..CENTRES_ADDED {
         let Some(denser) = with_centre_at_tightest(bore, &centres, best.at) else { break };
-        let found = certified(bore, &denser, TRIAL_SHARE)?;
+        let found = certified(bore, &denser)?;
         if found.tightest <= best.tightest * (1.0 + 0.1 * CENTRE_SHARE) {
             break;
         }
         (centres, best) = (denser, found);
     }
-    let Clearance { least, at, .. } = certified(bore, &centres, CERTIFIED_SHARE)?;
-    Some(PassingBall { lo: 2.0 * least.max(0.0), at, centres })
+    Some(PassingBall { lo: 2.0 * best.least.max(0.0), at: best.at, centres })
 }
 
 /// Distance to the surface.
@@ -127,81 +120,21 @@ fn with_centre_at_tightest(bore: &Bvh, centres: &[DVec3], tightest: DVec3) -> Op
     Some(denser)
 }
 
-/// A stretch of the line with a lower bound of its clearance.
-struct Stretch {
-    least: f64,
-    ends: [DVec3; 2],
-    rooms: [f64; 2],
-}
-
-impl Stretch {
-    /// Between two points of known clearance the least is no less than half of
-    /// (sum of clearances - distance).
-    fn new(ends: [DVec3; 2], rooms: [f64; 2]) -> Self {
-        let least = 0.5 * (rooms[0] + rooms[1] - ends[0].distance(ends[1]));
-        Self { least: least.min(rooms[0]).min(rooms[1]), ends, rooms }
-    }
-}
-
-impl PartialEq for Stretch {
-    fn eq(&self, other: &Self) -> bool {
-        self.cmp(other).is_eq()
-    }
-}
-
-impl Eq for Stretch {}
-
-impl PartialOrd for Stretch {
-    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
-        Some(self.cmp(other))
-    }
-}
-
-impl Ord for Stretch {
-    /// The one with the least bound is greatest: it is split first.
-    fn cmp(&self, other: &Self) -> std::cmp::Ordering {
-        let [a, b] = [self, other].map(|s| s.ends[0]);
-        (other.least.total_cmp(&self.least))
-            .then(a.x.total_cmp(&b.x))
-            .then(a.y.total_cmp(&b.y))
-            .then(a.z.total_cmp(&b.z))
-    }
-}
-
 /// The clearance along a line.
 struct Clearance {
     /// Certified: nowhere less.
     least: f64,
-    /// The least that was seen, and its place.
+    /// The least that is attained, and its place.
     tightest: f64,
     at: DVec3,
 }
 
-/// The clearance along the whole line, to a share of itself.
-fn certified(bore: &Bvh, centres: &[DVec3], gap_share: f64) -> Option<Clearance> {
-    let rooms: Vec<f64> = centres.iter().map(|&p| clearance(bore, p)).collect::<Option<_>>()?;
-    let tightest = (0..rooms.len()).min_by(|&i, &j| rooms[i].total_cmp(&rooms[j]))?;
-    let (mut most, mut at) = (rooms[tightest], centres[tightest]);
-    let mut heap: BinaryHeap<Stretch> = (0..centres.len() - 1)
-        .map(|i| Stretch::new([centres[i], centres[i + 1]], [rooms[i], rooms[i + 1]]))
-        .collect();
-    for _ in 0..PIECES_MOST {
-        let Some(stretch) = heap.peek() else { break };
-        if most - stretch.least <= gap_share * most {
-            break;
-        }
-        let Some(Stretch { ends: [a, b], rooms: [ra, rb], .. }) = heap.pop() else { break };
-        let middle = 0.5 * (a + b);
-        let room = clearance(bore, middle)?;
-        if room < most {
-            (most, at) = (room, middle);
-        }
-        heap.push(Stretch::new([a, middle], [ra, room]));
-        heap.push(Stretch::new([middle, b], [room, rb]));
-    }
-    let least = heap.peek().map_or(most, |stretch| stretch.least);
-    // What f64 can do to a distance computed over this size.
-    let size = bore.bounds().diagonal();
-    let least = least - spile_mesh::rounding::of_distance(size);
-    Some(Clearance { least, tightest: most, at })
+/// The clearance along the whole line: the certified distance of its pieces, as
+/// triangles without width, from the surface.
+fn certified(bore: &Bvh, centres: &[DVec3]) -> Option<Clearance> {
+    let pieces = (1..centres.len() as u32).map(|i| [i - 1, i, i]).collect();
+    let line = Mesh::new(centres.to_vec(), pieces).ok()?;
+    let gap = CERTIFIED_SHARE * clearance(bore, *centres.first()?)?;
+    let Bounds { lo, hi, at } = nearest(&line, None, bore, gap)?;
+    Some(Clearance { least: lo, tightest: hi, at })
 }

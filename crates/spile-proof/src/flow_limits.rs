@@ -6,7 +6,7 @@ use crate::ball::{Gate, PassingBall, passing_ball};
 use crate::bore_loss::{BoreLoss, EndBore, FittingBore, bore_loss, line_remark};
 use crate::centreline::LineEnd;
 use crate::flow_section::{BoreSurface, Frame, Walker};
-use crate::labels::{Fate, FittingFrame, Labelled, LabelledEnd, Side, trimmed_beyond};
+use crate::labels::{Fate, FittingFrame, Labelled, LabelledEnd, Plane, Side, trimmed_beyond};
 use crate::proof::{EndStations, LimitResult, Station, Verdict};
 use crate::stations::{StationFigures, loop_centre};
 
@@ -20,6 +20,8 @@ pub(crate) struct Flow {
 
 /// Rounding of sums of areas, far above what a thousand terms can do.
 const AREA_ROUNDING_SHARE: f64 = 1e-10;
+/// A corner this share of the radius beyond a cut still counts as at it.
+const SLACK_SHARE: f64 = 1e-6;
 /// The bore near an end is followed this many radii beyond reach and joint.
 const RADII_AROUND: f64 = 6.0;
 
@@ -36,13 +38,18 @@ pub(crate) fn judge_flow(l: &Labelled, end: &LabelledEnd) -> Flow {
     let part_bore = l.part_where(|t| l.side[t] == Side::Bore);
     let beyond = end.fitting.map_or(0.0, |f| f.at.distance(centre) + f.length);
     let part = BoreSurface::near(l.part, &part_bore, centre, around + beyond);
-    let plane = trimmed_beyond(l.part, end, Side::Bore).unwrap_or(end.plane);
-    // A triangle that the cut goes through is on the scan only in part.
-    let is_on_scan = |t: u32| {
-        let is_there = matches!(l.fate[t as usize], Fate::Kept | Fate::Replaced(_));
-        let slack = 1e-6 * radius;
-        let corners = l.scan.corners(t as usize);
-        is_there && corners.iter().all(|p| (*p - plane.point).dot(plane.normal) <= slack)
+    let cuts: Vec<Plane> = (l.ends.iter())
+        .map(|end| trimmed_beyond(l.part, end, Side::Bore).unwrap_or(end.plane))
+        .collect();
+    let slack = SLACK_SHARE * radius;
+    let is_on_scan = |t: u32| match l.fate[t as usize] {
+        Fate::Kept => true,
+        // A triangle that a cut goes through is on the scan only in part.
+        Fate::Replaced(by) => {
+            let Plane { point, normal } = cuts[by];
+            l.scan.corners(t as usize).iter().all(|p| (*p - point).dot(normal) <= slack)
+        }
+        Fate::Removed(_) | Fate::MendedAway | Fate::Lost => false,
     };
     let fitting = end.fitting.map(|f: FittingFrame| FittingBore {
         at: f.at,
