@@ -7,5 +7,6 @@ mod case_mistakes;
 mod compare;
 mod fittings;
 mod help;
+mod prove;
 mod shapes;
 mod support;

@@ -6,7 +6,7 @@ type Point = [f64; 3];
 type Triangle = [Point; 3];
 
 /// Facets round a tube.
-const ROUND: usize = 64;
+pub const ROUND: usize = 64;
 
 fn ring_point(radius: f64, k: usize, z: f64) -> Point {
     let angle = TAU * (k % ROUND) as f64 / ROUND as f64;
