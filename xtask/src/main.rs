@@ -1,2 +1,101 @@
-//! Set-up, tests, benches and pictures.
-fn main() {}
+//! `cargo xtask`: set-up, tests, benches and pictures.
+//!
+//! Needs nothing but Rust to start; what else a command needs it finds or
+//! fetches itself, or it says what an administrator has to do.
+
+mod bench;
+mod cases;
+mod guide;
+mod licences;
+mod picture;
+mod process;
+mod python;
+mod summary;
+mod test;
+mod tidy;
+mod tool;
+
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+/// Why a task could not go on, fit for the screen.
+type Fault = String;
+
+const HELP: &str = "\
+cargo xtask COMMAND
+
+  demo [DIR]             build spile and run its built-in demo (DIR: target/demo)
+  test [GROUP] [--full]  run all tests, or one group of them:
+                           tidy      the house rules
+                           licences  what ships is under permissive licences
+                           unit      the crates' own tests
+                           doc       the examples in doc comments
+                           guide     the user's guide builds
+                           real      the cases on open scans
+                           outside   checks against reference libraries
+                         --full runs the heavy references on everything
+  tidy                   the same as `test tidy`
+  picture                draw the picture of the README again
+  bench [--quick]        time and memory of each step as the scan grows
+
+Outside tools are looked for in this order: the environment variable named
+below, the PATH, and apt-get where root or sudo allows.
+
+  SPILE_PYTHON           Python 3.10 to 3.13 with its venv module
+  SPILE_MDBOOK           mdbook 0.5 (else built once under target/tools)
+";
+
+fn main() -> ExitCode {
+    let words: Vec<String> = std::env::args().skip(1).collect();
+    let words: Vec<&str> = words.iter().map(String::as_str).collect();
+    let outcome = match words.as_slice() {
+        ["demo"] => demo(None),
+        ["demo", dir] => demo(Some(dir)),
+        ["test", rest @ ..] => test::test(rest),
+        ["tidy"] => test::test(&["tidy"]),
+        ["picture"] => picture::picture(),
+        ["bench"] => bench::bench(&bench::FULL),
+        ["bench", "--quick"] => bench::bench(&bench::QUICK),
+        [] | ["help" | "--help" | "-h"] => {
+            print!("{HELP}");
+            Ok(())
+        }
+        other => Err(format!("no such command: {}\n\n{HELP}", other.join(" "))),
+    };
+    match outcome {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(fault) => {
+            eprintln!("error: {fault}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+/// The top of the repository.
+fn root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).parent().unwrap_or(Path::new(".")).to_path_buf()
+}
+
+/// Where everything that is built goes: cargo's own target folder.
+fn target() -> PathBuf {
+    std::env::var_os("CARGO_TARGET_DIR").map_or_else(|| root().join("target"), PathBuf::from)
+}
+
+/// Builds the spile command and gives its path.
+fn built_spile() -> Result<PathBuf, Fault> {
+    process::cargo(&["build", "--package", "spile", "--bin", "spile"])?;
+    Ok(target().join("debug").join(format!("spile{}", std::env::consts::EXE_SUFFIX)))
+}
+
+fn demo(dir: Option<&str>) -> Result<(), Fault> {
+    let spile = built_spile()?;
+    let dir = dir.map_or_else(|| target().join("demo"), PathBuf::from);
+    let started = std::time::Instant::now();
+    process::run(std::process::Command::new(spile).arg("demo").arg("--out").arg(&dir))?;
+    println!(
+        "the demo took {:.1} s; its files are in {}",
+        started.elapsed().as_secs_f64(),
+        dir.display()
+    );
+    Ok(())
+}

@@ -18,6 +18,7 @@ mod progress;
 mod proof_file;
 mod proof_table;
 mod table;
+mod times;
 
 pub use command_line::command_line;
 pub use proof_file::CAUTION;

@@ -6,9 +6,12 @@ use std::time::Duration;
 use indicatif::{ProgressBar, ProgressStyle};
 use spile_joint::Watch;
 
+use crate::times::Times;
+
 /// Shows the step that is going on, when standard error is a screen.
 pub(crate) struct Progress {
     bar: ProgressBar,
+    times: Times,
 }
 
 /// How often the bar is drawn again while a step runs.
@@ -18,7 +21,7 @@ impl Progress {
     /// A bar of about `steps` steps; none at all if standard error is no screen.
     pub fn new(steps: usize) -> Progress {
         if !std::io::stderr().is_terminal() {
-            return Progress { bar: ProgressBar::hidden() };
+            return Progress { bar: ProgressBar::hidden(), times: Times::new() };
         }
         let bar = ProgressBar::new(steps as u64);
         let template = "{spinner} [{bar:24}] {elapsed} {msg}";
@@ -26,11 +29,12 @@ impl Progress {
             bar.set_style(style.progress_chars("=> "));
         }
         bar.enable_steady_tick(TICK);
-        Progress { bar }
+        Progress { bar, times: Times::new() }
     }
 
     /// Wipes the bar off the screen.
     pub fn done(&self) {
+        self.times.done();
         self.bar.finish_and_clear();
     }
 }
@@ -43,6 +47,7 @@ impl Drop for Progress {
 
 impl Watch for Progress {
     fn step(&self, step: &'static str, end: Option<&str>) {
+        self.times.step(step);
         let position = self.bar.position() + 1;
         if self.bar.length().is_some_and(|length| position > length) {
             self.bar.set_length(position + 1);

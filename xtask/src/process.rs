@@ -1,0 +1,91 @@
+//! Running other programs.
+
+use std::io::{BufRead, BufReader, Read};
+use std::process::{Command, Stdio};
+use std::sync::mpsc;
+use std::thread;
+
+use crate::{Fault, root};
+
+/// Runs a command at the top of the repository with our own output; an exit
+/// other than 0 is a fault.
+pub fn run(command: &mut Command) -> Result<(), Fault> {
+    let shown = shown(command);
+    let status = command
+        .current_dir(root())
+        .stdin(Stdio::null())
+        .status()
+        .map_err(|e| format!("cannot start {shown}: {e}"))?;
+    if status.success() { Ok(()) } else { Err(format!("{shown} ended with {status}")) }
+}
+
+/// Runs cargo, quietly where it has nothing to say.
+pub fn cargo(arguments: &[&str]) -> Result<(), Fault> {
+    run(Command::new(cargo_path()).args(arguments))
+}
+
+/// The cargo that runs us.
+pub fn cargo_path() -> std::ffi::OsString {
+    std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into())
+}
+
+/// What a command said.
+pub struct Said {
+    /// Whether it ended with exit code 0.
+    pub success: bool,
+    /// Its exit code, if it ended by itself.
+    pub code: Option<i32>,
+    /// Its lines, both outputs as they came.
+    pub lines: Vec<String>,
+}
+
+/// Runs a command, shows its lines as they come, and keeps them.
+pub fn run_and_listen(command: &mut Command) -> Result<Said, Fault> {
+    listen(command, true)
+}
+
+/// Runs a command and keeps its lines without showing them.
+pub fn run_silently(command: &mut Command) -> Result<Said, Fault> {
+    listen(command, false)
+}
+
+fn listen(command: &mut Command, show: bool) -> Result<Said, Fault> {
+    let shown = shown(command);
+    let mut child = command
+        .current_dir(root())
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .map_err(|e| format!("cannot start {shown}: {e}"))?;
+    let (send, receive) = mpsc::channel();
+    let outputs: [Option<Box<dyn Read + Send>>; 2] = [
+        child.stdout.take().map(|o| Box::new(o) as Box<dyn Read + Send>),
+        child.stderr.take().map(|o| Box::new(o) as Box<dyn Read + Send>),
+    ];
+    for output in outputs.into_iter().flatten() {
+        let send = send.clone();
+        thread::spawn(move || {
+            for line in BufReader::new(output).split(b'\n').map_while(Result::ok) {
+                if send.send(String::from_utf8_lossy(&line).into_owned()).is_err() {
+                    return;
+                }
+            }
+        });
+    }
+    drop(send);
+    let mut lines = Vec::new();
+    for line in receive {
+        if show {
+            println!("{line}");
+        }
+        lines.push(line);
+    }
+    let status = child.wait().map_err(|e| format!("cannot wait for {shown}: {e}"))?;
+    Ok(Said { success: status.success(), code: status.code(), lines })
+}
+
+fn shown(command: &Command) -> String {
+    let words = std::iter::once(command.get_program()).chain(command.get_args());
+    words.map(|w| w.to_string_lossy()).collect::<Vec<_>>().join(" ")
+}

@@ -1,0 +1,97 @@
+//! `cargo xtask test`: the groups of tests, one after the other.
+
+use std::process::Command;
+use std::time::Instant;
+
+use crate::summary::{self, Count, Row};
+use crate::{Fault, cases, guide, licences, process, python, root, tidy, tool};
+
+/// What a run of the tests was asked for.
+#[derive(Clone, Copy)]
+pub struct Wish {
+    /// Heavy references run on everything, not on the fixed subset.
+    pub full: bool,
+}
+
+type Group = (&'static str, fn(Wish) -> Result<Count, Fault>);
+
+/// Cheap ones first, so that a slip shows soon.
+const GROUPS: [Group; 7] = [
+    ("tidy", |_| tidy::tidy()),
+    ("licences", |_| licences::licences()),
+    ("unit", |_| unit()),
+    ("doc", |_| doc()),
+    ("guide", |_| guide::build()),
+    ("real", cases::real),
+    ("outside", outside),
+];
+
+/// Runs all groups, or those that are named.
+pub fn test(words: &[&str]) -> Result<(), Fault> {
+    let full = words.contains(&"--full");
+    let named: Vec<&str> = words.iter().copied().filter(|w| *w != "--full").collect();
+    let names = GROUPS.map(|(name, _)| name);
+    if let Some(unknown) = named.iter().find(|n| !names.contains(n)) {
+        return Err(format!("no test group {unknown}; there are: {}", names.join(", ")));
+    }
+    let mut rows = Vec::new();
+    for (group, run) in GROUPS {
+        if !named.is_empty() && !named.contains(&group) {
+            continue;
+        }
+        println!("\n== {group}");
+        let started = Instant::now();
+        let (count, fault) = match run(Wish { full }) {
+            Ok(count) => (count, None),
+            Err(fault) => (Count { passed: 0, failed: 1 }, Some(fault)),
+        };
+        rows.push(Row { group, count, time: started.elapsed(), fault });
+    }
+    let total = summary::print(&rows);
+    if total.failed == 0 { Ok(()) } else { Err("some tests failed".into()) }
+}
+
+/// The crates' own tests, by nextest where it is installed.
+fn unit() -> Result<Count, Fault> {
+    let mut command = Command::new(process::cargo_path());
+    if tool::on_path(&["cargo-nextest"]).is_some() {
+        command.args(["nextest", "run", "--workspace", "--no-fail-fast"]);
+        command.args(["--status-level", "slow", "--final-status-level", "fail"]);
+        command.args(["--hide-progress-bar"]);
+    } else {
+        command.args(["test", "--workspace", "--lib", "--bins", "--tests", "--no-fail-fast"]);
+    }
+    counted(&mut command)
+}
+
+fn doc() -> Result<Count, Fault> {
+    counted(Command::new(process::cargo_path()).args(["test", "--workspace", "--doc"]))
+}
+
+/// The checks against reference libraries, in Python.
+fn outside(wish: Wish) -> Result<Count, Fault> {
+    let python = python::environment()?;
+    let made = cases::made(wish)?;
+    let mut command = Command::new(python);
+    command
+        .args(["-m", "pytest", "-q", "-p", "no:cacheprovider", "--color=no", "--durations=5"])
+        .arg(root().join("tests/outside"))
+        .env("PYTHONDONTWRITEBYTECODE", "1")
+        .env("SPILE_BIN", &made.spile)
+        .env("SPILE_MADE", &made.folder);
+    if wish.full {
+        command.arg("--full");
+    }
+    counted(&mut command)
+}
+
+/// Runs a test runner and reads its closing lines.
+fn counted(command: &mut Command) -> Result<Count, Fault> {
+    let said = process::run_and_listen(command)?;
+    let count = summary::counted(&said.lines);
+    match (said.success, count.failed) {
+        (false, 0) => Err("the tests did not build, or their runner broke off".into()),
+        (true, 1..) => Err("a runner that says it failed ended with exit code 0".into()),
+        _ => Ok(count),
+    }
+}
