@@ -9,6 +9,9 @@ use spile_mesh::{Bounds3, DVec3, Mesh, VertexTriangles, round_to_f32, vertex_tri
 use crate::fitting_find::coordinate_spacing;
 use crate::scan_view::ScanView;
 
+/// A piece with more than this share of the scan's area is no crumb.
+const LOOSE_AREA_SHARE: f64 = 0.01;
+
 /// What one true defect gives leave to.
 #[derive(Debug, Clone)]
 pub(crate) struct Licence {
@@ -59,7 +62,7 @@ impl Licences {
                 ball: mend.ball,
                 gone: &gone,
                 rounding: all.rounding,
-                hole_max: case.scan.hole_max.unwrap_or(0.0),
+                hole_max: scan.hole_max,
             };
             let found = search.defects(mend.kind);
             if found.is_empty() {
@@ -222,8 +225,8 @@ impl Search<'_> {
             .collect()
     }
 
-    /// Whole pieces in the ball, no larger than a hole, that no end's loop runs
-    /// through.
+    /// Whole pieces in the ball, no larger across than a hole and with no more
+    /// than a small share of the area, that no end's loop runs through.
     fn loose_pieces(&self) -> Vec<Licence> {
         let needed: BTreeSet<u32> = self
             .scan
@@ -245,8 +248,10 @@ impl Search<'_> {
         }
         let of_size = |piece: &u32| {
             let inside = inside.iter().filter(|&&t| self.pieces[t as usize] == *piece);
+            let area = |t: u32| 0.5 * self.mesh().area_normal(t as usize).length();
+            let share = inside.clone().map(|&t| area(t)).sum::<f64>() / self.mesh().area();
             let corners = inside.flat_map(|&t| self.mesh().corners(t as usize));
-            Bounds3::of(corners).diagonal() <= 2.0 * self.hole_max
+            Bounds3::of(corners).diagonal() <= 2.0 * self.hole_max && share <= LOOSE_AREA_SHARE
         };
         whole
             .into_iter()

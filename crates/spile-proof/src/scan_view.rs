@@ -43,6 +43,9 @@ pub(crate) struct ScanView {
     pub side: Vec<Side>,
     /// What could not be told.
     pub faults: Vec<Fault>,
+    /// An open loop smaller across than this is a hole: as the case says, else
+    /// twice the median edge.
+    pub hole_max: f64,
 }
 
 impl ScanView {
@@ -55,11 +58,13 @@ impl ScanView {
             removed: vec![None; mesh.triangles().len()],
             side: Vec::new(),
             faults: Vec::new(),
+            hole_max: 0.0,
             idle,
             edges,
             mesh,
         };
-        let rims = view.rims(case.scan.hole_max.unwrap_or(0.0));
+        view.hole_max = case.scan.hole_max.unwrap_or_else(|| 2.0 * median_edge(&view.mesh));
+        let rims = view.rims(view.hole_max);
         for (index, end) in case.ends.iter().enumerate() {
             let found = match end.site {
                 Site::Cut(_) => view.end_at_cut(end, case.scan.form, inner_triangles),
@@ -306,6 +311,20 @@ impl ScanView {
         }
         seen.into_iter().collect()
     }
+}
+
+/// The edge length in the middle when all triangles' edges are sorted by length.
+fn median_edge(mesh: &Mesh) -> f64 {
+    let sides = (0..mesh.triangles().len()).flat_map(|t| {
+        let c = mesh.corners(t);
+        [(c[1] - c[0]).length(), (c[2] - c[1]).length(), (c[0] - c[2]).length()]
+    });
+    let mut lengths: Vec<f64> = sides.collect();
+    if lengths.is_empty() {
+        return 0.0;
+    }
+    let middle = lengths.len() / 2;
+    *lengths.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
 /// Second and later copies of a triangle, and triangles that name a point twice.

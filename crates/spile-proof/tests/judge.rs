@@ -648,3 +648,26 @@ fn the_proof_is_the_same_on_one_thread_and_on_three() {
     };
     assert_eq!(on(1), on(3));
 }
+
+#[test]
+fn a_crumb_may_be_left_out_and_half_the_scan_may_not() {
+    let good = scene(Recipe::default());
+    let with_piece = |size: f64| {
+        let (mut points, mut triangles) = good.scan.clone().into_parts();
+        let first = points.len() as u32;
+        let corners =
+            [DVec3::ZERO, DVec3::X, DVec3::Y].map(|c| scene::place(20.0 * DVec3::Y + size * c));
+        points.extend(corners);
+        triangles.push([first, first + 1, first + 2]);
+        let mut s = Scene { scan: Mesh::new(points, triangles).expect("a mesh"), ..good.clone() };
+        let ball = Ball { at: corners[0].to_array(), radius: 2.0 * size };
+        s.case.mends.push(Mend { kind: MendKind::LoosePiece, ball });
+        s
+    };
+    let p = proof(&with_piece(0.5));
+    assert_eq!(offended(&p), vec![], "{:#?}", p.limits);
+    let mut large = with_piece(20.0);
+    large.case.scan.hole_max = Some(50.0);
+    assert_eq!(verdict(&proof(&large), "mends", None), Verdict::Broken);
+    assert_eq!(verdict(&proof(&large), "untouched", None), Verdict::Broken);
+}
