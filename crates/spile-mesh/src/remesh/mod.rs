@@ -15,6 +15,7 @@ mod certify;
 mod guard;
 mod lines;
 mod operations;
+mod polish;
 mod quality;
 mod relax;
 mod sizing;
@@ -187,6 +188,9 @@ const DEVIATION_GAP_SHARE: f64 = 0.02;
 /// How many cycles of split, collapse, flip and relax a round has.
 const CYCLES: usize = 6;
 
+/// How often the worst triangles are gone over in the end.
+const POLISHES: usize = 4;
+
 /// One round: the whole cycle from the original on.
 fn once(
     patch: &Mesh,
@@ -200,10 +204,16 @@ fn once(
     for _ in 0..CYCLES {
         operations::split_long(&mut w, &guard, &size);
         operations::collapse_short(&mut w, &guard);
+        polish::open_caps(&mut w, &guard, &size);
         operations::flip_all(&mut w, &guard);
         relax::relax(&mut w, &guard, &size);
         relax::relax(&mut w, &guard, &size);
         operations::flip_all(&mut w, &guard);
+    }
+    for _ in 0..POLISHES {
+        if polish::polish(&mut w, &guard, &size) == 0 {
+            break;
+        }
     }
     #[cfg(test)]
     w.check().expect("the working patch holds its invariants");

@@ -18,6 +18,8 @@ const SHORT: f64 = 4.0 / 5.0;
 /// Edges shorter than this many times their wanted length may be collapsed
 /// across lines.
 const TINY: f64 = 0.4;
+/// Least sine from which on a triangle counts as well shaped (24 degrees).
+const WELL_SHAPED: f64 = 0.4;
 /// A flip must raise the smaller of two least sines by this much, or nothing
 /// would end.
 const FLIP_GAIN: f64 = 1e-6;
@@ -46,25 +48,37 @@ pub(super) fn split_long(w: &mut Working, guard: &Guard, size: &dyn Fn(DVec3) ->
 }
 
 fn split(w: &mut Working, guard: &Guard, size: &dyn Fn(DVec3) -> f64, a: u32, b: u32) -> bool {
+    let middle = w.points[a as usize].midpoint(w.points[b as usize]);
+    split_at(w, guard, size, [a, b], middle).is_some()
+}
+
+/// Puts a point into this edge, near `wanted`; gives it, or nothing where the
+/// edge must stay.
+pub(super) fn split_at(
+    w: &mut Working,
+    guard: &Guard,
+    size: &dyn Fn(DVec3) -> f64,
+    [a, b]: [u32; 2],
+    wanted: DVec3,
+) -> Option<u32> {
     let mark = w.mark(a, b);
     if mark & FROZEN != 0 {
-        return false;
+        return None;
     }
     let beside = match w.beside(a, b) {
         Beside::Two(t, u) => vec![t, u],
         Beside::One(t) => vec![t],
-        Beside::Nothing | Beside::Tangle => return false,
+        Beside::Nothing | Beside::Tangle => return None,
     };
-    let middle = w.points[a as usize].midpoint(w.points[b as usize]);
     let home = w.homes[a as usize];
     let is_flat = mark & LINE == 0 && home != NONE && home == w.homes[b as usize];
     let (at, home) = if is_flat {
-        (middle, home)
+        (wanted, home)
     } else {
-        let projected = if mark & LINE != 0 { guard.project_to_line(middle) } else { None };
-        let Some((at, home)) = guard.project(projected.unwrap_or(middle)) else { return false };
+        let on_line = if mark & LINE != 0 { guard.project_to_line(wanted) } else { None };
+        let (at, home) = guard.project(on_line.unwrap_or(wanted))?;
         // A point drawn to a place behind the triangles' backs would fold them.
-        if folds(w, &beside, a, b, at) { (middle, NONE) } else { (at, home) }
+        if folds(w, &beside, a, b, at) { (wanted, NONE) } else { (at, home) }
     };
     let kind = if mark & LINE != 0 { Kind::OnLine } else { Kind::Free };
     let m = w.add_point(at, kind, size(at), home);
@@ -72,7 +86,7 @@ fn split(w: &mut Working, guard: &Guard, size: &dyn Fn(DVec3) -> f64, a: u32, b:
         let witnesses = std::mem::take(&mut w.witnesses[t as usize]);
         share_out(w, guard, &witnesses, &[t, new]);
     }
-    true
+    Some(m)
 }
 
 /// Whether putting `at` into the edge turns a triangle at it over.
@@ -114,15 +128,16 @@ pub(super) fn collapse_short(w: &mut Working, guard: &Guard) -> usize {
     for (_, [a, b]) in short {
         // What was done before may have changed this edge.
         let still_short = w.length(a, b) < SHORT * w.size(a, b);
-        if still_short && (collapse(w, guard, a, b) || collapse(w, guard, b, a)) {
+        if still_short && (collapse(w, guard, a, b, 0.5) || collapse(w, guard, b, a, 0.5)) {
             count += 1;
         }
     }
     count
 }
 
-/// Collapses `a` into `b` if that is allowed.
-pub(super) fn collapse(w: &mut Working, guard: &Guard, a: u32, b: u32) -> bool {
+/// Collapses `a` into `b` if that is allowed, and if no triangle's least sine
+/// falls below `floor_share` of the least there was round `a`.
+pub(super) fn collapse(w: &mut Working, guard: &Guard, a: u32, b: u32, floor_share: f64) -> bool {
     if !may_collapse(w, a, b) {
         return false;
     }
@@ -146,7 +161,7 @@ pub(super) fn collapse(w: &mut Working, guard: &Guard, a: u32, b: u32) -> bool {
             }
         }
         let now = candidate(w, corners);
-        if least_sine(now.at) < 0.5 * least_before.min(0.4) || !guard.allows(&now) {
+        if least_sine(now.at) < floor_share * least_before.min(WELL_SHAPED) || !guard.allows(&now) {
             return false;
         }
         became.push(now);

@@ -39,7 +39,7 @@ pub(super) fn relax(w: &mut Working, guard: &Guard, size: &dyn Fn(DVec3) -> f64)
 }
 
 /// Where point `v` would come to lie if drawn to `toward`.
-fn place(w: &Working, guard: &Guard, v: u32, toward: DVec3) -> Option<(DVec3, u32)> {
+pub(super) fn place(w: &Working, guard: &Guard, v: u32, toward: DVec3) -> Option<(DVec3, u32)> {
     if w.kinds[v as usize] == Kind::OnLine {
         let on_line = guard.project_to_line(toward)?;
         return guard.project(on_line).map(|(_, home)| (on_line, home));
