@@ -45,6 +45,14 @@ pub(crate) struct ClosestSlot {
     feature: Feature,
 }
 
+/// What lies below a node.
+pub(crate) enum Below {
+    /// The slots of a leaf's triangles.
+    Slots(std::ops::Range<u32>),
+    /// Two nodes.
+    Nodes([u32; 2]),
+}
+
 /// A place where a ray meets a triangle.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct RayHit {
@@ -202,6 +210,21 @@ impl Bvh {
     /// The mesh's number of the triangle in `slot`.
     pub(crate) fn id(&self, slot: usize) -> u32 {
         self.ids[slot]
+    }
+
+    /// The box of a node; the root is node 0.
+    pub(crate) fn node_bounds(&self, node: u32) -> Bounds3 {
+        self.nodes[node as usize].bounds
+    }
+
+    /// The slots of a leaf, or the children of an inner node.
+    pub(crate) fn below(&self, node: u32) -> Below {
+        let Node { link, count, .. } = self.nodes[node as usize];
+        if count > 0 {
+            Below::Slots(link..link + count)
+        } else {
+            Below::Nodes([node + 1, node + link])
+        }
     }
 
     /// Visits leaves' slots, nearer boxes first, passing by every box whose

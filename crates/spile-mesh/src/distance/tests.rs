@@ -339,6 +339,30 @@ proptest! {
     }
 
     #[test]
+    fn nearest_agrees_with_all_pairs(a in soup(40), b in soup(40), away in 0.0..8.0_f64) {
+        let points = b.points().iter().map(|&p| p + away * DVec3::X).collect();
+        let b = Mesh::new(points, b.triangles().to_vec()).unwrap();
+        let all: Vec<u32> = (0..a.triangles().len() as u32).collect();
+        let tree = Bvh::build(&b);
+        let each = nearest_each(&a, &all, &tree, &|_| f64::INFINITY);
+        let below = nearest_each(&a, &all, &tree, &|_| 2.0);
+        let mut least = f64::INFINITY;
+        for &t in &all {
+            let brute = (0..b.triangles().len())
+                .map(|u| triangle_distance(a.corners(t as usize), b.corners(u)))
+                .fold(f64::INFINITY, f64::min);
+            let (found, near) = (each[t as usize], below[t as usize]);
+            prop_assert!((found.hi - brute).abs() < 1e-9 && found.hi - found.lo < 1e-9);
+            let is_told = if brute < 2.0 { near == found } else { near.lo >= 2.0 - 1e-9 };
+            prop_assert!(is_told, "{:?} {:?}", near, found);
+            least = least.min(brute);
+        }
+        let found = nearest(&a, None, &tree, 1e-9).unwrap();
+        prop_assert!((found.hi - least).abs() < 1e-9 && found.hi - found.lo < 1e-9, "{:?} {}", found, least);
+        prop_assert!((tree.closest(found.at).unwrap().distance - least).abs() < 1e-9);
+    }
+
+    #[test]
     fn wild_numbers_are_answered_or_refused(
         list in prop::collection::vec(prop::array::uniform9(prop::num::f64::NORMAL), 2..6),
     ) {
