@@ -67,6 +67,8 @@ pub struct March {
 const JUMP: f64 = 1.3;
 /// A second loop of more than this share of the last area is a branch.
 const BRANCH_SHARE: f64 = 0.1;
+/// Neighbouring points further apart than this many spacings are not on one line.
+const STEP_MOST: f64 = 3.0;
 /// The line is cut again square to itself this many times.
 const ROUNDS: usize = 2;
 /// Points of one line at most.
@@ -77,9 +79,11 @@ const POINTS_MOST: usize = 2000;
 /// The first points are sought where a section first closes, so that a rim's
 /// teeth do no harm. Cost: O(triangles) a point.
 pub fn centreline(bore: &BoreSurface, march: &March) -> Centreline {
-    let (mut line, end) = first_line(bore, march);
+    let (mut line, mut end) = first_line(bore, march);
     for _ in 0..ROUNDS {
-        line = again(bore, march, &line);
+        if let Some(branch) = again(bore, march, &mut line) {
+            end = LineEnd::Branch(branch);
+        }
     }
     Centreline { points: with_lengths(&line, march), end }
 }
@@ -202,19 +206,30 @@ fn direction(line: &[Place], before: DVec3, spacing: f64, radius: f64) -> DVec3 
     before.lerp(new, 0.5 * trust).try_normalize().unwrap_or(before)
 }
 
-/// The line smoothed over about a radius and cut square to itself.
-fn again(bore: &BoreSurface, march: &March, line: &[Place]) -> Vec<Place> {
+/// Smooths the line over about a radius and cuts it square to itself. Where the
+/// section then jumps, it was taken across a branch: the line is shortened to
+/// there, and the place given.
+fn again(bore: &BoreSurface, march: &March, line: &mut Vec<Place>) -> Option<DVec3> {
     let mut walker = Walker::default();
     let window = ((0.75 * march.radius / march.spacing).ceil() as usize).max(2);
-    (0..line.len())
-        .filter_map(|i| {
-            let (at, tangent) = fitted(line, i, window)?;
-            let frame = Frame::new(at, tangent);
-            let reach = 1.2 * (line[i].area.max(0.0)).sqrt();
-            let found = cut(bore, &frame, reach, &mut walker)?;
-            Some(Place { at: found.centre, tangent, area: found.area })
-        })
-        .collect()
+    let mut new: Vec<Place> = Vec::with_capacity(line.len());
+    let mut branch = None;
+    for i in 0..line.len() {
+        let Some((at, tangent)) = fitted(line, i, window) else { continue };
+        let frame = Frame::new(at, tangent);
+        let reach = 1.2 * (line[i].area.max(0.0)).sqrt();
+        let Some(found) = cut(bore, &frame, reach, &mut walker) else { continue };
+        if let Some(last) = new.last()
+            && (found.area > JUMP * last.area
+                || found.centre.distance(last.at) > STEP_MOST * march.spacing)
+        {
+            branch = Some(at);
+            break;
+        }
+        new.push(Place { at: found.centre, tangent, area: found.area });
+    }
+    *line = new;
+    branch
 }
 
 /// Point and tangent of the least-squares parabola through the neighbours.
