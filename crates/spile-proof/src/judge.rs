@@ -16,7 +16,7 @@ use crate::mends::kind_name;
 use crate::proof::{EndStations, LimitResult, MendRecord, Proof, ProofError, Verdict};
 use crate::seam::judge_seam;
 use crate::untouched::{judge_mends, judge_untouched};
-use crate::wall_limit::{WallSides, judge_wall, judge_wall_everywhere};
+use crate::wall_limit::{judge_wall, judge_wall_everywhere};
 
 /// Judges `part` against `settled` and the scan files' meshes.
 ///
@@ -36,11 +36,9 @@ pub fn judge(scans: &[Mesh], part: &Mesh, settled: &Case) -> Result<Proof, Proof
     limits.extend(judge_mends(&l));
     let mut conflicts = Vec::new();
     let mut stations = Vec::new();
-    // Both sides of scan and part are only sorted where the labels are sure.
-    let walls = l.faults.is_empty().then(|| WallSides::of(&l));
-    limits.extend(walls.as_ref().and_then(|sides| judge_wall_everywhere(&l, sides)));
+    limits.extend(judge_wall_everywhere(&l));
     for end in &l.ends {
-        limits.extend(limits_at(&l, end, walls.as_ref(), &mut stations));
+        limits.extend(limits_at(&l, end, &mut stations));
         conflicts.extend(conflicts_at(&l, end));
     }
     let held = limits.iter().all(|r| matches!(r.verdict, Verdict::Held | Verdict::NotAsked));
@@ -57,23 +55,18 @@ pub fn judge(scans: &[Mesh], part: &Mesh, settled: &Case) -> Result<Proof, Proof
 
 /// The limits of one end. Where labels are in doubt, all that rest on them are
 /// not judged: a doubt at one end may have spread to the next.
-fn limits_at(
-    l: &Labelled,
-    end: &LabelledEnd,
-    walls: Option<&WallSides>,
-    stations: &mut Vec<EndStations>,
-) -> Vec<LimitResult> {
-    let Some(walls) = walls else {
+fn limits_at(l: &Labelled, end: &LabelledEnd, stations: &mut Vec<EndStations>) -> Vec<LimitResult> {
+    if !l.faults.is_empty() {
         let mut limits = all_in_doubt(l, end);
         limits.extend(judge_fitting(l, end));
         return limits;
-    };
+    }
     let mut limits = vec![judge_seam(l, end), judge_deviation(l, end)];
     if end.fitting.is_some() {
         limits.extend(judge_kink(l, end));
     }
     limits.extend(judge_fitting(l, end));
-    limits.extend(judge_wall(l, end, walls));
+    limits.extend(judge_wall(l, end));
     let flow = judge_flow(l, end);
     limits.push(flow.bore_loss);
     limits.extend(flow.ball_min);

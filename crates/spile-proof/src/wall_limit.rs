@@ -1,7 +1,7 @@
 //! The limit `wall_min`: which triangles are judged against what.
 
 use spile_case::Form;
-use spile_mesh::{Bounds, DVec3, Mesh};
+use spile_mesh::{Bounds, Bounds3, DVec3, Mesh};
 
 use crate::conflicts::meshed_wall;
 use crate::labels::{Labelled, LabelledEnd, Region, Side};
@@ -11,24 +11,36 @@ use crate::wall::{OtherSide, Replaced, SeamLimit, Thinner, WallFound, thinner_th
 /// Share of the deviation by which replaced scan may be thinner.
 const THINNER_SHARE: f64 = 0.1;
 
-/// Bore and outside of part and scan, ready to be measured to.
-pub(crate) struct WallSides {
-    part: [Vec<u32>; 2],
+/// Bore and outside of part and scan near one end, ready to be measured to.
+struct WallSides {
     to_part: [OtherSide; 2],
     to_scan: [OtherSide; 2],
+    /// What was left out is further than this from all that is judged.
+    margin: f64,
 }
 
 const SIDES: [Side; 2] = [Side::Bore, Side::Outside];
 
 impl WallSides {
-    /// Sorts the triangles of part and scan by side.
-    pub(crate) fn of(l: &Labelled) -> Self {
-        let part = SIDES.map(|side| l.part_where(|t| l.side[t] == side));
-        let scan = SIDES.map(|side| l.scan_where(|t| l.scan_side[t] == side));
+    /// Sorts the triangles of part and scan near the judged ones by side, so that
+    /// the cost follows the joint and not the scan.
+    fn near(l: &Labelled, end: &LabelledEnd, judged: [&[Vec<u32>; 2]; 2]) -> Self {
+        let judged = judged.into_iter().flatten().flatten();
+        let corners = judged.flat_map(|&t| l.part.corners(t as usize));
+        let seams = end.seam_bore.iter().chain(&end.seam_outside);
+        let near = Bounds3::of(corners.chain(seams.map(|&v| l.part.points()[v as usize])));
+        let width = end.fitting.map_or(near.diagonal(), |f| 2.0 * f.outside_radius);
+        let margin = width + 4.0 * l.case.limits.wall_min.unwrap_or(0.0);
+        let room = DVec3::splat(margin);
+        let wide = Bounds3 { min: near.min - room, max: near.max + room };
+        let touches = |mesh: &Mesh, t: usize| Bounds3::of(mesh.corners(t)).touches(wide);
+        let part = SIDES.map(|side| l.part_where(|t| l.side[t] == side && touches(l.part, t)));
+        let scan =
+            SIDES.map(|side| l.scan_where(|t| l.scan_side[t] == side && touches(&l.scan, t)));
         Self {
-            to_part: [0, 1].map(|i| OtherSide::new(l.part, &part[i])),
-            to_scan: [0, 1].map(|i| OtherSide::new(&l.scan, &scan[i])),
-            part,
+            to_part: part.map(|side| OtherSide::new(l.part, &side)),
+            to_scan: scan.map(|side| OtherSide::new(&l.scan, &side)),
+            margin,
         }
     }
 }
@@ -36,13 +48,14 @@ impl WallSides {
 /// `wall_min` over the whole part, for the form whose wall is made everywhere.
 ///
 /// Bore to outside alone: the shortest way back is the same.
-pub(crate) fn judge_wall_everywhere(l: &Labelled, sides: &WallSides) -> Option<LimitResult> {
-    if l.case.scan.form != Form::Bore {
+pub(crate) fn judge_wall_everywhere(l: &Labelled) -> Option<LimitResult> {
+    if l.case.scan.form != Form::Bore || !l.faults.is_empty() {
         return None;
     }
     let asked = l.case.limits.wall_min;
-    let limit = asked.unwrap_or(0.0);
-    let found = wall(l.part, &sides.part[0], &sides.to_part[1], limit, None);
+    let [bore, outside] = SIDES.map(|side| l.part_where(|t| l.side[t] == side));
+    let to = OtherSide::new(l.part, &outside);
+    let found = wall(l.part, &bore, &to, asked.unwrap_or(0.0), None);
     Some(match found {
         None => unjudged(l, None, "the part has no bore or no outside to measure between"),
         Some(found) => LimitResult::at_least(
@@ -58,11 +71,7 @@ pub(crate) fn judge_wall_everywhere(l: &Labelled, sides: &WallSides) -> Option<L
 
 /// `wall_min` in the joint and on the replaced scan of one end; none where there
 /// is neither, or where the whole part is judged at once.
-pub(crate) fn judge_wall(
-    l: &Labelled,
-    end: &LabelledEnd,
-    sides: &WallSides,
-) -> Option<LimitResult> {
+pub(crate) fn judge_wall(l: &Labelled, end: &LabelledEnd) -> Option<LimitResult> {
     if l.case.scan.form == Form::Bore {
         return None;
     }
@@ -78,6 +87,7 @@ pub(crate) fn judge_wall(
     if end.fitting.is_none() && (is_empty(&replaced) || l.case.limits.wall_min.is_none()) {
         return None;
     }
+    let sides = &WallSides::near(l, end, [&joint, &replaced]);
     let Some(asked) = l.case.limits.wall_min else {
         let found = joint_wall(l.part, &joint, sides, 0.0, None);
         return Some(found.map_or_else(
@@ -105,10 +115,14 @@ fn joint_wall(
 ) -> Option<WallFound> {
     let [out, back] = [(0, 1), (1, 0)]
         .map(|(from, to)| wall(part, &joint[from], &sides.to_part[to], limit, seam));
-    match (out, back) {
-        (Some(a), Some(b)) => Some(a.worse(b)),
-        (a, b) => a.or(b),
+    let mut found = match (out, back) {
+        (Some(a), Some(b)) => a.worse(b),
+        (a, b) => a.or(b)?,
+    };
+    for wall in [&mut found.least, &mut found.tightest] {
+        wall.lo = wall.lo.min(sides.margin);
     }
+    Some(found)
 }
 
 fn seam_limit(l: &Labelled, end: &LabelledEnd, sides: &WallSides, asked: f64) -> SeamLimit {

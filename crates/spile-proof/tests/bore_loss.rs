@@ -199,6 +199,32 @@ fn oblique_sections_have_the_closed_form() {
 }
 
 #[test]
+fn a_bore_shaped_as_a_lens_has_its_area() {
+    // check-values C16: the lens that two circles of r = 9 shifted by e leave.
+    for (shift, area) in
+        [(0.5, 245.470_162_5), (1.0, 236.478_268_5), (2.0, 218.543_216_8), (4.0, 183.066_066_4)]
+    {
+        let x = 0.5 * shift;
+        let half = (x / 9.0_f64).acos();
+        let arc = |from: f64, centre: f64| {
+            (0..2000)
+                .map(move |i| from + 2.0 * half * f64::from(i) / 2000.0 - half)
+                .map(move |a| DVec3::new(centre + 9.0 * a.cos(), 9.0 * a.sin(), 0.0))
+        };
+        let outline: Vec<DVec3> = arc(0.0, -x).chain(arc(std::f64::consts::PI, x)).collect();
+        let at = |z: f64| outline.iter().map(|p| *p + z * DVec3::Z).collect::<Vec<_>>();
+        let bore = tube(&[at(-5.0), at(5.0)], false);
+        let bore = BoreSurface::of(&bore, &all(&bore));
+        let frame = Frame::new(DVec3::ZERO, DVec3::Z);
+        let among = bore.between(&frame, 0.0, 0.0);
+        let found = bore.section(&frame, 0.0, DVec3::ZERO, &among, &mut Walker::default());
+        // An inscribed polygon of 4000 sides is smaller by under one part in 10^5.
+        let share = found.unwrap().area / area;
+        assert!(share <= 1.0 + 1e-9 && share > 1.0 - 1e-5, "{shift}: {share}");
+    }
+}
+
+#[test]
 fn islands_take_their_area() {
     let outer = [-5.0, 5.0].map(|z| ring(z * DVec3::Z, DVec3::Z, 9.0, N));
     let inner = [-5.0, 5.0].map(|z| ring(z * DVec3::Z, DVec3::Z, 3.0, N));

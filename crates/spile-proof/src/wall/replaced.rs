@@ -80,8 +80,18 @@ fn judge(
     [wall_min, deviation, allowance]: [f64; 3],
 ) -> Thinner {
     let mut worst: Option<Thinner> = None;
-    let mut open = vec![(corners, whole, 0)];
-    while let Some((corners, wall, depth)) = open.pop() {
+    let mut open = vec![(corners, Some(whole), 0)];
+    while let Some((corners, known, depth)) = open.pop() {
+        let radius = radius(corners, middle(corners));
+        let may_cut = depth < CUTS_MOST && radius >= SMALL_SHARE * deviation;
+        // No point of the scan is within the deviation of all of so big a piece,
+        // so there is nothing yet to compare its wall with.
+        let is_too_big = radius >= deviation && may_cut;
+        if is_too_big && known.is_none_or(|wall| wall.lo + allowance < wall_min) {
+            open.extend(quarters(corners).map(|piece| (piece, None, depth + 1)));
+            continue;
+        }
+        let wall = known.unwrap_or_else(|| replaced.part_other.wall(corners, wall_min));
         let enough = wall.lo + allowance;
         let needed = if enough >= wall_min {
             wall_min
@@ -89,12 +99,8 @@ fn judge(
             needed(replaced, corners, wall.at, enough, [wall_min, deviation])
         };
         let found = Thinner { wall, needed };
-        let is_small = radius(corners, middle(corners)) < SMALL_SHARE * deviation;
-        if found.by() > allowance && depth < CUTS_MOST && !is_small {
-            open.extend(
-                quarters(corners)
-                    .map(|piece| (piece, replaced.part_other.wall(piece, wall_min), depth + 1)),
-            );
+        if found.by() > allowance && may_cut {
+            open.extend(quarters(corners).map(|piece| (piece, None, depth + 1)));
             continue;
         }
         if worst.is_none_or(|w| found.by() > w.by()) {
