@@ -1,13 +1,10 @@
 //! Nothing that comes in makes the proof panic or hold: triangle soups, seams
 //! over any points, mends anywhere.
 
-mod scene;
-
 use proptest::prelude::*;
-use scene::{Recipe, scene};
-use spile_case::{Ball, Cut, Form, Keep, Mend, MendKind, Rim, Seam, Site};
-use spile_mesh::{DVec3, Mesh};
-use spile_proof::{Verdict, judge};
+use spile_case::{Cut, Form, Rim, Seam, Site};
+
+use super::*;
 
 fn soup() -> impl Strategy<Value = Mesh> {
     let points = prop::collection::vec((0..4_i32, 0..4_i32, 0..4_i32), 4..16);
