@@ -118,10 +118,13 @@ impl Border {
     /// at least one end on the border. Edges on a seam have their own rule.
     fn at_edge(&self, l: &Labelled, end: &LabelledEnd, e: u32) -> Option<[u32; 2]> {
         let &[s, t] = l.part_edges.triangles(e) else { return None };
+        if !is_new(l, end, s) && !is_new(l, end, t) {
+            return None;
+        }
         let touches = l.part_edges.points(e).iter().any(|p| self.0.contains_key(p));
         let on_scan =
             [s, t].iter().all(|&t| matches!(l.region[t as usize], Region::Kept | Region::Replaced));
-        (touches && on_scan && (is_new(l, end, s) || is_new(l, end, t))).then_some([s, t])
+        (touches && on_scan).then_some([s, t])
     }
 }
 

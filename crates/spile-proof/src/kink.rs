@@ -100,21 +100,38 @@ fn seam_angle(l: &Labelled, end: &LabelledEnd) -> LimitResult {
             by_seam.push(format!("{name} {:.3}", here.bounds[1]));
         }
     }
-    judge_largest("kink", l, end, asked, all, || {
-        format!("largest angle at a seam edge in degrees: {}", by_seam.join(", "))
+    judge_largest("kink", end, asked, all, || {
+        format!(
+            "largest angle at a seam edge in degrees: {}; shown only: the joint's own edges, seams \
+             apart, have up to {:.3}",
+            by_seam.join(", "),
+            sharpest_in_joint(l, end)
+        )
     })
+}
+
+/// The sharpest edge between two joint triangles of this end, in degrees. No
+/// limit rests on it; a crease one row off the seam would show here.
+fn sharpest_in_joint(l: &Labelled, end: &LabelledEnd) -> f64 {
+    let in_joint =
+        |t: u32| l.region[t as usize] == Region::Joint && l.end[t as usize] == Some(end.index);
+    (0..l.part_edges.len() as u32)
+        .filter_map(|e| match *l.part_edges.triangles(e) {
+            [s, t] if in_joint(s) && in_joint(t) => normal_angle_deg(l.part, s, t),
+            _ => None,
+        })
+        .map(|(angle, _)| angle)
+        .fold(0.0, f64::max)
 }
 
 fn judge_largest(
     name: &str,
-    l: &Labelled,
     end: &LabelledEnd,
     asked: Option<f64>,
     all: Largest,
     how: impl Fn() -> String,
 ) -> LimitResult {
-    let _ = l;
-    if all.flawed {
+    if all.flawed || all.edges == 0 {
         let verdict = if asked.is_some() { Verdict::NotJudged } else { Verdict::NotAsked };
         return LimitResult {
             asked,
