@@ -227,6 +227,7 @@ impl PartView {
     fn spread_sides(&mut self) {
         let mut queue: VecDeque<u32> = (0..self.side.len() as u32)
             .filter(|&t| self.region[t as usize] == Region::Kept)
+            .filter(|&t| self.side[t as usize] != Side::Neither)
             .collect();
         while let Some(t) = queue.pop_front() {
             for (e, n) in self.edges.neighbours(t).collect::<Vec<_>>() {

@@ -35,3 +35,26 @@ fn a_keep_where_scan_was_replaced_is_seen() {
     far.case.keeps.push(Keep::Ball(Ball { at, radius: 3.0 }));
     assert_eq!(proof(&far).verdict, Verdict::Held);
 }
+
+#[test]
+fn a_changed_piece_on_neither_side_comes_to_an_end() {
+    // Spreading `neither` from kept to new triangles of a void once went round
+    // for ever.
+    let with_void = |mesh: &Mesh, split: bool| {
+        let (mut points, mut triangles) = mesh.clone().into_parts();
+        let first = points.len() as u32;
+        let at = DVec3::new(9.8, 0.0, 15.0);
+        let corners = [DVec3::ZERO, DVec3::X, DVec3::Y, DVec3::Z, DVec3::splat(0.1)];
+        points.extend(corners.map(|c| scene::place(at + 0.3 * c)));
+        let faces = [[0, 1, 2], [0, 3, 1], [0, 2, 3], [1, 3, 2]];
+        triangles.extend(faces.map(|t| t.map(|p: u32| p + first)));
+        if split {
+            triangles.pop();
+            triangles.extend([[1, 3, 4], [3, 2, 4], [2, 1, 4]].map(|t| t.map(|p: u32| p + first)));
+        }
+        Mesh::new(points, triangles).expect("a mesh")
+    };
+    let good = scene(Recipe::default());
+    let s = Scene { scan: with_void(&good.scan, false), part: with_void(&good.part, true), ..good };
+    assert_eq!(verdict(&proof(&s), "untouched", None), Verdict::Broken);
+}

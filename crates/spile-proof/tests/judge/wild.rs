@@ -75,3 +75,30 @@ fn a_soup_instead_of_the_part_or_the_scan_is_broken() {
         assert_eq!(proof.verdict, Verdict::Broken);
     }
 }
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(12))]
+
+    /// Any point of scan or fitting pushed toward or off the axis by three times
+    /// the deviation: no such part is held.
+    #[test]
+    fn a_point_pushed_anywhere_but_in_the_joint_is_seen(pick in any::<u32>(), inward in any::<bool>()) {
+        let good = scene(Recipe::default());
+        let axis = scene::turn(DVec3::Z);
+        let origin = DVec3::new(3.0, -7.0, 12.0);
+        let height = |p: DVec3| (p - origin).dot(axis);
+        let fixed: Vec<usize> = (0..good.part.points().len())
+            .filter(|&i| {
+                let h = height(good.part.points()[i]);
+                h < scene::UPPER_CUT + 0.1 || h > scene::NEAR_FACE - 0.1
+            })
+            .collect();
+        let i = fixed[pick as usize % fixed.len()];
+        let pushed = edited(&good, |points, _| {
+            let off_axis = points[i] - origin - height(points[i]) * axis;
+            let by = if inward { -0.3 } else { 0.3 };
+            points[i] = spile_mesh::round_to_f32(points[i] + by * off_axis.normalize());
+        });
+        prop_assert_eq!(proof(&pushed).verdict, Verdict::Broken, "point {}", i);
+    }
+}
