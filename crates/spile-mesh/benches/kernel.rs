@@ -78,7 +78,7 @@ fn kernel(c: &mut Criterion) {
     });
     let mut group = c.benchmark_group("fan_round_one_vertex");
     group.sample_size(10);
-    for n in [1000, 4000] {
+    for n in [1_000, 10_000, 100_000] {
         let mesh = fan(n);
         group.bench_with_input(BenchmarkId::from_parameter(n), &mesh, |b, mesh| {
             b.iter(|| black_box(self_intersections(mesh)));

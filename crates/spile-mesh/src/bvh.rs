@@ -153,7 +153,12 @@ impl Bvh {
             best_sq,
             |bounds| bounds.distance_sq(p),
             |slot, bound_sq| {
-                let (offset, feature) = offset_to_triangle(p, self.corners[slot]);
+                let corners = self.corners[slot];
+                // Its own box is much cheaper to ask than the triangle.
+                if Bounds3::of(corners).distance_sq(p) > *bound_sq {
+                    return;
+                }
+                let (offset, feature) = offset_to_triangle(p, corners);
                 let offset_sq = offset.length_squared();
                 let is_lower = |b: ClosestSlot| self.ids[slot] < self.ids[b.slot as usize];
                 if offset_sq < best_sq || (offset_sq == best_sq && best.is_some_and(is_lower)) {

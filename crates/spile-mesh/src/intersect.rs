@@ -13,12 +13,13 @@
 //! predicates. The rule for shared corners and triangles without area: ours.
 
 use glam::DVec3;
-use rayon::prelude::*;
 
-use crate::bvh::Bvh;
-use crate::mesh::{Bounds3, Mesh};
+use crate::mesh::Bounds3;
 
 mod exact;
+mod pairs;
+
+pub use pairs::{self_intersections, self_intersections_among};
 
 use exact::{Shape, is_on_segment, run_together, segments_meet, side_of_line, side_of_plane};
 
@@ -172,74 +173,6 @@ fn meet_beyond_edge(a: [DVec3; 3], b: [DVec3; 3], u: DVec3, v: DVec3) -> bool {
             (is_beyond(p, v, u) && is_beyond(q, v, u)) || (is_beyond(p, u, v) && is_beyond(q, u, v))
         }
     }
-}
-
-/// All pairs of triangles of a mesh that intersect, lower number first,
-/// sorted.
-///
-/// Corners are one where their index is one; equal places do not count. Cost:
-/// O(n log n) and a few pairs a triangle on a surface; triangles round one
-/// vertex are compared each with each. Parallel, the same on any number of
-/// threads.
-pub fn self_intersections(mesh: &Mesh) -> Vec<(u32, u32)> {
-    let tree = Bvh::build(mesh);
-    let slots = 0..tree.len();
-    pairs(mesh, &tree, slots.into_par_iter().map(|slot| tree.id(slot)), |t, u| u > t)
-}
-
-/// The pairs of [`self_intersections`] of which at least one triangle is in
-/// `some`.
-///
-/// Cost: one look at every triangle's box, then as `some` and what is near it.
-pub fn self_intersections_among(mesh: &Mesh, some: &[u32]) -> Vec<(u32, u32)> {
-    let box_of = |t: u32| Bounds3::of(mesh.corners(t as usize));
-    let mut is_some = vec![false; mesh.triangles().len()];
-    some.iter().for_each(|&t| is_some[t as usize] = true);
-    let round_some = some.iter().fold(Bounds3::EMPTY, |b, &t| b.union(box_of(t)));
-    let all = 0..mesh.triangles().len() as u32;
-    let near: Vec<u32> = all.into_par_iter().filter(|&t| box_of(t).touches(round_some)).collect();
-    let tree = Bvh::build_of(mesh, &near);
-    let listed = near.par_iter().copied().filter(|&t| is_some[t as usize]);
-    // A pair of two listed triangles is looked at from the lower one only.
-    pairs(mesh, &tree, listed, |t, u| u > t || (u < t && !is_some[u as usize]))
-}
-
-fn pairs(
-    mesh: &Mesh,
-    tree: &Bvh,
-    from: impl ParallelIterator<Item = u32>,
-    is_wanted: impl Fn(u32, u32) -> bool + Sync,
-) -> Vec<(u32, u32)> {
-    let mut found: Vec<(u32, u32)> = from
-        .flat_map_iter(|t| {
-            let corners = mesh.corners(t as usize);
-            let mut with = Vec::new();
-            tree.for_each_touching(Bounds3::of(corners), &mut |u| {
-                if is_wanted(t, u) && intersect(mesh, t, u) {
-                    with.push((t.min(u), t.max(u)));
-                }
-            });
-            with
-        })
-        .collect();
-    found.par_sort_unstable();
-    found
-}
-
-/// Whether triangles `t` and `u` of a mesh intersect.
-fn intersect(mesh: &Mesh, t: u32, u: u32) -> bool {
-    let (of_t, of_u) = (mesh.triangles()[t as usize], mesh.triangles()[u as usize]);
-    let mut shared = [(0_u8, 0_u8); 9];
-    let mut count = 0;
-    for (i, p) in of_t.iter().enumerate() {
-        for (j, q) in of_u.iter().enumerate() {
-            if p == q {
-                shared[count] = (i as u8, j as u8);
-                count += 1;
-            }
-        }
-    }
-    triangles_intersect(mesh.corners(t as usize), mesh.corners(u as usize), &shared[..count])
 }
 
 #[cfg(test)]

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::Bounds;
 use crate::bvh::Bvh;
-use crate::mesh::Mesh;
+use crate::mesh::{Bounds3, Mesh};
 use crate::rounding;
 use crate::triangle::{distance_at_least, offset_to_triangle};
 
@@ -231,6 +231,8 @@ struct Piece {
     hi: f64,
     /// The slot of the triangle that gives `hi`.
     cover: u32,
+    /// Squared distances of the corners from that triangle.
+    off_cover_sq: [f64; 3],
     depth: u16,
     /// Cuts along edges since an edge was last halved.
     cuts: u16,
@@ -251,18 +253,24 @@ impl Piece {
     ) -> Piece {
         let enough_sq = enough.max(0.0) * enough.max(0.0);
         let mut best_sq = f64::INFINITY;
-        let mut cover = hint;
+        let (mut cover, mut off_cover_sq) = (hint, [f64::INFINITY; 3]);
+        let off_box_sq =
+            |b: Bounds3| corners.iter().map(|c| b.distance_sq(c.at)).fold(0.0, f64::max);
         let mut consider = |slot: u32| {
             let triangle = to.corners(slot as usize);
-            let mut most_sq = 0.0_f64;
-            for c in &corners {
-                most_sq = most_sq.max(offset_to_triangle(c.at, triangle).0.length_squared());
-                if most_sq >= best_sq {
+            // Its own box is much cheaper to ask than the triangle.
+            if off_box_sq(Bounds3::of(triangle)) >= best_sq {
+                return best_sq;
+            }
+            let mut each_sq = [0.0_f64; 3];
+            for (k, c) in corners.iter().enumerate() {
+                each_sq[k] = offset_to_triangle(c.at, triangle).0.length_squared();
+                if each_sq[k] >= best_sq {
                     return best_sq;
                 }
             }
-            best_sq = most_sq;
-            cover = slot;
+            best_sq = each_sq[0].max(each_sq[1]).max(each_sq[2]);
+            (cover, off_cover_sq) = (slot, each_sq);
             best_sq
         };
         let mut seeds_sq = consider(hint);
@@ -272,16 +280,13 @@ impl Piece {
             }
         }
         if seeds_sq > enough_sq {
-            let key = |b: crate::mesh::Bounds3| {
-                corners.iter().map(|c| b.distance_sq(c.at)).fold(0.0, f64::max)
-            };
-            to.nearest_first(seeds_sq, key, |slot, bound| {
+            to.nearest_first(seeds_sq, off_box_sq, |slot, bound| {
                 let found_sq = consider(slot as u32);
                 // Nothing lies nearer than a bound below 0: the search ends.
                 *bound = if found_sq <= enough_sq { -1.0 } else { found_sq };
             });
         }
-        Piece { corners, hi: best_sq.sqrt(), cover, depth, cuts, rank: 0 }
+        Piece { corners, hi: best_sq.sqrt(), cover, off_cover_sq, depth, cuts, rank: 0 }
     }
 
     fn farthest_corner(&self) -> Reached {
@@ -334,10 +339,8 @@ impl Piece {
             return None;
         }
         let normal = (cover[1] - cover[0]).cross(cover[2] - cover[0]);
-        let distance_sq = |c: &Reached| offset_to_triangle(c.at, cover).0.length_squared();
-        let worst = (0..3).max_by(|&i, &j| {
-            distance_sq(&self.corners[i]).total_cmp(&distance_sq(&self.corners[j]))
-        })?;
+        let off_sq = self.off_cover_sq;
+        let worst = (0..3).max_by(|&i, &j| off_sq[i].total_cmp(&off_sq[j]))?;
         let mut deepest = 0.0;
         let mut found = None;
         for edge in 0..3 {

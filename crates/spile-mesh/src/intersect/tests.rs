@@ -1,6 +1,7 @@
 use proptest::prelude::*;
 
 use super::*;
+use crate::mesh::Mesh;
 
 mod twin;
 
@@ -127,6 +128,55 @@ fn among_some_triangles() {
     }
 }
 
+/// A fan round the first point with `n` triangles, and the rim's height.
+fn fan(n: u32, centre: DVec3, height: impl Fn(u32) -> f64) -> (Vec<DVec3>, Vec<[u32; 3]>) {
+    let mut points = vec![centre];
+    points.extend((0..n).map(|i| {
+        let angle = std::f64::consts::TAU * f64::from(i) / f64::from(n);
+        centre + DVec3::new(angle.cos(), angle.sin(), height(i))
+    }));
+    (points, (0..n).map(|i| [0, 1 + i, 1 + (i + 1) % n]).collect())
+}
+
+/// The pairs by asking about each pair.
+fn by_all_pairs(mesh: &Mesh) -> Vec<(u32, u32)> {
+    let n = mesh.triangles().len() as u32;
+    let all: Vec<u32> = (0..n).collect();
+    let mut found = vec![];
+    for t in 0..n {
+        let with_one = self_intersections_among(mesh, &all[t as usize..=t as usize]);
+        found.extend(with_one.into_iter().filter(|&(a, _)| a == t));
+    }
+    found
+}
+
+#[test]
+fn round_a_vertex_with_many_triangles() {
+    // A fan, one of its rim points pulled through a far triangle; a second fan
+    // that crosses the first; a lone triangle through both; and one triangle
+    // that is there twice.
+    let (mut points, mut triangles) = fan(100, DVec3::ZERO, |i| 0.2 * f64::from(i % 2));
+    points[20] = DVec3::new(-0.9, 0.05, -0.3);
+    let (second, other) = fan(80, DVec3::new(0.3, 0.1, 0.05), |_| 0.1);
+    let first = points.len() as u32;
+    points.extend(second);
+    triangles.extend(other.iter().map(|t| t.map(|p| p + first)));
+    let lone = points.len() as u32;
+    points.extend([(0.2, 0.2, -1.0), (0.2, 0.2, 1.0), (0.5, 0.2, 1.0)].map(DVec3::from));
+    triangles.extend([[lone, lone + 1, lone + 2], triangles[7], [0, 0, 3], [0, 40, 300]]);
+    let points_len = points.len() as u32;
+    triangles.iter_mut().flatten().for_each(|p| *p = (*p).min(points_len - 1));
+    let mesh = Mesh::new(points, triangles).unwrap();
+    let found = self_intersections(&mesh);
+    assert_eq!(found, by_all_pairs(&mesh));
+    assert!(found.len() > 100 && found.contains(&(7, 181)));
+    let plain = |n| {
+        let (points, triangles) = fan(n, DVec3::ZERO, |i| 0.1 * (0.3 * f64::from(i)).sin());
+        self_intersections(&Mesh::new(points, triangles).unwrap())
+    };
+    assert_eq!(plain(1000), vec![]);
+}
+
 /// Meshes on so small a grid that touching, lying flat on each other and
 /// having no area are the rule.
 fn crowded() -> impl Strategy<Value = (Vec<[i64; 3]>, Vec<[u32; 3]>)> {
@@ -155,5 +205,21 @@ proptest! {
             }
         }
         prop_assert_eq!(self_intersections(&mesh), expected);
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(100))]
+
+    #[test]
+    fn round_a_hub_on_a_grid(
+        rim in prop::collection::vec([-3..4_i32, -3..4, -3..4], 60),
+        ends in prop::collection::vec([0..60_u32, 0..60], 70..90),
+    ) {
+        let mut points = vec![DVec3::ZERO];
+        points.extend(rim.iter().map(|p| DVec3::from(p.map(f64::from))));
+        let triangles = ends.iter().map(|e| [0, e[0], e[1]]).collect();
+        let mesh = Mesh::new(points, triangles).unwrap();
+        prop_assert_eq!(self_intersections(&mesh), by_all_pairs(&mesh));
     }
 }
