@@ -90,7 +90,7 @@ proptest! {
         let fixed: Vec<usize> = (0..good.part.points().len())
             .filter(|&i| {
                 let h = height(good.part.points()[i]);
-                h < scene::UPPER_CUT + 0.1 || h > scene::NEAR_FACE - 0.1
+                !(scene::UPPER_CUT + 0.1..=scene::NEAR_FACE - 0.1).contains(&h)
             })
             .collect();
         let i = fixed[pick as usize % fixed.len()];
