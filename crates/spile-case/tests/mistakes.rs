@@ -176,3 +176,20 @@ seam = { bore = [[0.1, 0.2, 0.3], [1, 0, 0], [0, 1, 0]] }
     let case = read_case(text, "case.toml").unwrap();
     insta::assert_snapshot!("settled", spile_case::write_case(&case));
 }
+
+/// The guide's own examples are cases.
+#[test]
+fn every_case_in_the_guide_reads_without_a_mistake() {
+    let page = concat!(env!("CARGO_MANIFEST_DIR"), "/../../docs/src/case-file.md");
+    let page = std::fs::read_to_string(page).unwrap();
+    let blocks: Vec<&str> = page
+        .split("```toml\n")
+        .skip(1)
+        .filter_map(|rest| rest.split("```").next())
+        .filter(|block| block.contains("[scan]"))
+        .collect();
+    assert!(!blocks.is_empty());
+    for block in blocks {
+        assert!(read_case(block, "case-file.md").is_ok(), "{}", mistakes(block));
+    }
+}

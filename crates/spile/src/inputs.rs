@@ -10,17 +10,17 @@ use spile_mesh::Mesh;
 
 use crate::failure::Failure;
 
-/// A mesh file as it was read.
+/// A mesh file as it was read, without the mesh itself.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) struct InputMesh {
+pub(crate) struct InputFile {
     /// The file as it was named, with forward slashes.
     pub name: String,
     /// Its bytes.
     pub bytes: Vec<u8>,
     /// SHA-256 of its bytes, lower-case hexadecimal.
     pub sha256: String,
-    /// What it holds.
-    pub mesh: Mesh,
+    /// How many triangles it holds.
+    pub triangles: usize,
     /// The unit it states.
     pub unit: Option<FileUnit>,
 }
@@ -31,14 +31,9 @@ pub(crate) struct Loaded {
     /// The case.
     pub case: Case,
     /// Its scan files, in the case's order.
-    pub scans: Vec<InputMesh>,
-}
-
-impl Loaded {
-    /// The scans' meshes alone.
-    pub fn meshes(&self) -> Vec<Mesh> {
-        self.scans.iter().map(|s| s.mesh.clone()).collect()
-    }
+    pub files: Vec<InputFile>,
+    /// What they hold, in the same order.
+    pub scans: Vec<Mesh>,
 }
 
 /// SHA-256 of `bytes`, lower-case hexadecimal.
@@ -47,15 +42,21 @@ pub(crate) fn sha256(bytes: &[u8]) -> String {
 }
 
 /// The mesh file at `path`.
-pub(crate) fn read_mesh(path: &Path) -> Result<InputMesh, Failure> {
+pub(crate) fn read_mesh(path: &Path) -> Result<(InputFile, Mesh), Failure> {
     read_mesh_named(path, &shown(path))
 }
 
-fn read_mesh_named(path: &Path, name: &str) -> Result<InputMesh, Failure> {
+fn read_mesh_named(path: &Path, name: &str) -> Result<(InputFile, Mesh), Failure> {
     let bytes = read_bytes(path)?;
     let read = spile_formats::read_bytes(name, &bytes)?;
-    let sha256 = sha256(&bytes);
-    Ok(InputMesh { name: name.to_owned(), bytes, sha256, mesh: read.mesh, unit: read.unit })
+    let file = InputFile {
+        name: name.to_owned(),
+        sha256: sha256(&bytes),
+        bytes,
+        triangles: read.mesh.triangles().len(),
+        unit: read.unit,
+    };
+    Ok((file, read.mesh))
 }
 
 /// The case at `path`, the scans it names, and its painted keeps.
@@ -71,7 +72,7 @@ pub(crate) fn load(path: &Path) -> Result<Loaded, Failure> {
     let folder = path.parent().unwrap_or(Path::new("")).to_owned();
     let case = read_case_with(&text, &name, &mut |file| painted(&folder, file))
         .map_err(|mistakes| Failure::in_case(mistakes, &text))?;
-    let scans = case
+    let (files, scans): (Vec<_>, Vec<_>) = case
         .scan
         .files
         .iter()
@@ -79,10 +80,12 @@ pub(crate) fn load(path: &Path) -> Result<Loaded, Failure> {
             read_mesh_named(&folder.join(file), &file.replace('\\', "/"))
                 .map_err(|f| f.hint(format!("it is named in {name}, from that file's folder")))
         })
-        .collect::<Result<Vec<_>, _>>()?;
-    check_units(&case, &scans)?;
-    check_painted(&case, &scans)?;
-    Ok(Loaded { case, scans })
+        .collect::<Result<Vec<_>, _>>()?
+        .into_iter()
+        .unzip();
+    check_units(&case, &files)?;
+    check_painted(&case, &files)?;
+    Ok(Loaded { case, files, scans })
 }
 
 /// `path` as it was typed, fit for a message.
@@ -123,8 +126,8 @@ fn painted(folder: &Path, file: &str) -> Result<Painted, String> {
     Ok(Painted { scan_sha256: read.scan_sha256.to_lowercase(), triangles: read.triangles })
 }
 
-fn check_units(case: &Case, scans: &[InputMesh]) -> Result<(), Failure> {
-    for scan in scans {
+fn check_units(case: &Case, files: &[InputFile]) -> Result<(), Failure> {
+    for scan in files {
         if let Some(unit) = scan.unit
             && unit.symbol() != case.unit.name()
         {
@@ -142,11 +145,11 @@ fn check_units(case: &Case, scans: &[InputMesh]) -> Result<(), Failure> {
 }
 
 /// Painted triangles belong to one scan: to another the numbers mean nothing.
-fn check_painted(case: &Case, scans: &[InputMesh]) -> Result<(), Failure> {
+fn check_painted(case: &Case, files: &[InputFile]) -> Result<(), Failure> {
     for keep in &case.keeps {
         let Keep::Triangles { scan_sha256, triangles } = keep else { continue };
-        let Some(scan) = scans.first() else { continue };
-        if scans.len() > 1 {
+        let Some(scan) = files.first() else { continue };
+        if files.len() > 1 {
             return Err(Failure::new("a keep by triangle numbers needs a scan in one file")
                 .hint("with form `sheets` use `ball` or `box`"));
         }
@@ -157,7 +160,7 @@ fn check_painted(case: &Case, scans: &[InputMesh]) -> Result<(), Failure> {
             ))
             .hint("paint it again on this scan, or name the scan that was painted"));
         }
-        let count = scan.mesh.triangles().len();
+        let count = scan.triangles;
         if let Some(number) = triangles.iter().find(|&&t| t as usize >= count) {
             return Err(Failure::new(format!(
                 "a keep names triangle {number}, but {} has {count}, counted from 0",

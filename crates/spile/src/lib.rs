@@ -17,6 +17,8 @@ mod part_files;
 mod progress;
 mod proof_file;
 mod proof_table;
+mod starter;
+mod survey;
 mod table;
 mod times;
 

@@ -5,7 +5,7 @@ use spile_case::{Case, Mend};
 use spile_joint::Made;
 use spile_proof::{Conflict, LimitResult, MendRecord, Proof, Verdict, Wanted};
 
-use crate::inputs::InputMesh;
+use crate::inputs::InputFile;
 use crate::output::OutputFile;
 
 /// What a proof is not about. It goes wherever the part goes.
@@ -22,12 +22,12 @@ pub(crate) struct InputRecord {
 }
 
 impl InputRecord {
-    /// `mesh`, under the name that the proof gives it.
-    pub fn of(file: &str, mesh: &InputMesh) -> InputRecord {
+    /// `input`, under the name that the proof gives it.
+    pub fn of(file: &str, input: &InputFile) -> InputRecord {
         InputRecord {
             file: file.to_owned(),
-            sha256: mesh.sha256.clone(),
-            triangles: mesh.mesh.triangles().len(),
+            sha256: input.sha256.clone(),
+            triangles: input.triangles,
         }
     }
 }

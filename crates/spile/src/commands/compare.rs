@@ -27,7 +27,7 @@ struct Document {
 
 /// Bounds the distance of two surfaces, each way and both.
 pub(crate) fn compare(args: &CompareArgs) -> Result<Answer, Failure> {
-    let (a, b) = (read_mesh(&args.a)?, read_mesh(&args.b)?);
+    let ((a, mesh_a), (b, mesh_b)) = (read_mesh(&args.a)?, read_mesh(&args.b)?);
     if let (Some(of_a), Some(of_b)) = (a.unit, b.unit)
         && of_a != of_b
     {
@@ -38,10 +38,10 @@ pub(crate) fn compare(args: &CompareArgs) -> Result<Answer, Failure> {
         ))
         .hint("nothing is scaled: export both in one unit"));
     }
-    let gap = args.within.unwrap_or_else(|| size(&a.mesh).max(size(&b.mesh)) / SIZE_OVER_GAP);
+    let gap = args.within.unwrap_or_else(|| size(&mesh_a).max(size(&mesh_b)) / SIZE_OVER_GAP);
     let progress = Progress::new(1);
     spile_joint::Watch::step(&progress, "compare", None);
-    let distance = hausdorff(&a.mesh, &b.mesh, gap);
+    let distance = hausdorff(&mesh_a, &mesh_b, gap);
     progress.done();
     let both = distance.bounds();
     let range = |b: Bounds| [b.lo, b.hi];

@@ -1,11 +1,173 @@
-//! `examine`.
+//! `examine`: what is in a scan, and what its defects do to the job.
+
+use std::fmt::Write as _;
+
+use serde::Serialize;
 
 use crate::answer::Answer;
 use crate::args::ExamineArgs;
+use crate::exit::Ending;
 use crate::failure::Failure;
+use crate::inputs::{InputFile, read_mesh};
+use crate::progress::Progress;
+use crate::proof_table::digits;
+use crate::survey::{Survey, guess_unit, survey};
+use crate::table::{Align, Table};
 
-/// Placeholder until its kernel part lands.
+#[derive(Serialize)]
+struct Document {
+    file: String,
+    sha256: String,
+    triangles: usize,
+    vertices: usize,
+    unit_guess: &'static str,
+    unit_stated: Option<&'static str>,
+    size: [f64; 3],
+    shells: usize,
+    closed: bool,
+    findings: Vec<FindingRecord>,
+    ends: Vec<EndRecord>,
+}
+
+#[derive(Serialize)]
+struct FindingRecord {
+    kind: &'static str,
+    effect: &'static str,
+    #[serde(rename = "where")]
+    where_: [f64; 3],
+    count: usize,
+    size: f64,
+}
+
+#[derive(Serialize)]
+struct EndRecord {
+    centre: [f64; 3],
+    direction: [f64; 3],
+    bore: Option<f64>,
+    outside: Option<f64>,
+}
+
+/// One document, or a list of them for several files.
+#[derive(Serialize)]
+#[serde(untagged)]
+enum Documents {
+    One(Box<Document>),
+    Several(Vec<Document>),
+}
+
+/// Looks at scans.
 pub(crate) fn examine(args: &ExamineArgs) -> Result<Answer, Failure> {
-    let _ = args;
-    Err(Failure::new("not in this version"))
+    if args.mend.is_some() {
+        return Err(Failure::new("`--mend` is not supported yet by this version")
+            .hint("`run` mends what it needs, and lists it"));
+    }
+    let mut documents = Vec::new();
+    for path in &args.files {
+        let (file, mesh) = read_mesh(path)?;
+        let progress = Progress::new(1);
+        spile_joint::Watch::step(&progress, "examine", None);
+        let bounds = mesh.bounds();
+        let size = (bounds.max - bounds.min).to_array();
+        documents.push(document(file, mesh.points().len(), size, survey(&mesh)));
+    }
+    let text = documents.iter().map(told).collect::<Vec<_>>().join("\n");
+    let documents = match documents.len() {
+        1 => Documents::One(Box::new(documents.remove(0))),
+        _ => Documents::Several(documents),
+    };
+    Ok(Answer::new(Ending::Held, text, &documents))
+}
+
+fn document(file: InputFile, vertices: usize, size: [f64; 3], survey: Survey) -> Document {
+    let longest = size.into_iter().fold(0.0, f64::max);
+    let finding = |f: crate::survey::Finding| FindingRecord {
+        kind: f.kind,
+        effect: f.effect.words(),
+        where_: f.at.to_array(),
+        count: f.count,
+        size: f.size,
+    };
+    let end = |e: crate::starter::FoundEnd| EndRecord {
+        centre: e.centre.to_array(),
+        direction: e.direction.to_array(),
+        bore: e.bore,
+        outside: e.outside,
+    };
+    let stated = file.unit.map(spile_formats::FileUnit::symbol);
+    Document {
+        file: file.name,
+        sha256: file.sha256,
+        triangles: file.triangles,
+        vertices,
+        unit_guess: stated.unwrap_or(guess_unit(longest).name()),
+        unit_stated: stated,
+        size,
+        shells: survey.shells,
+        closed: survey.closed,
+        findings: survey.findings.into_iter().map(finding).collect(),
+        ends: survey.ends.into_iter().map(end).collect(),
+    }
+}
+
+fn told(document: &Document) -> String {
+    let mut out = String::new();
+    let [x, y, z] = document.size.map(digits);
+    let unit = match document.unit_stated {
+        Some(unit) => format!("{unit}, stated by the file"),
+        None => format!("{}, guessed from the size: check it", document.unit_guess),
+    };
+    let closed = if document.closed { "closed" } else { "open" };
+    let _ = writeln!(out, "{}", document.file);
+    let _ = writeln!(
+        out,
+        "{} triangles, {} points, {} shells, {closed}",
+        document.triangles, document.vertices, document.shells
+    );
+    let _ = writeln!(out, "size: {x} x {y} x {z}\nunit: {unit}");
+    if document.ends.is_empty() {
+        let _ = writeln!(out, "open ends: none; cut the scan where a fitting is to be");
+    } else {
+        let mut table = Table::new(&[
+            ("open end at", Align::Left),
+            ("facing", Align::Left),
+            ("bore", Align::Right),
+            ("outside", Align::Right),
+        ]);
+        for end in &document.ends {
+            table.row([
+                place(end.centre),
+                place(end.direction),
+                end.bore.map_or_else(String::new, digits),
+                end.outside.map_or_else(String::new, digits),
+            ]);
+        }
+        out.push_str(&table.text());
+    }
+    if document.findings.is_empty() {
+        let _ = writeln!(out, "defects: none found");
+    } else {
+        let mut table = Table::new(&[
+            ("effect", Align::Left),
+            ("defect", Align::Left),
+            ("count", Align::Right),
+            ("largest", Align::Right),
+            ("at", Align::Left),
+        ]);
+        for finding in &document.findings {
+            table.row([
+                finding.effect.to_owned(),
+                finding.kind.to_owned(),
+                finding.count.to_string(),
+                digits(finding.size),
+                place(finding.where_),
+            ]);
+        }
+        out.push_str(&table.text());
+    }
+    out
+}
+
+fn place(p: [f64; 3]) -> String {
+    let [x, y, z] = p.map(digits);
+    format!("{x}, {y}, {z}")
 }

@@ -1,11 +1,50 @@
-//! `new`.
+//! `new`: a starter case for a scan.
+
+use serde::Serialize;
+use spile_case::{Form, Unit};
+use spile_formats::FileUnit;
 
 use crate::answer::Answer;
 use crate::args::NewArgs;
+use crate::exit::Ending;
 use crate::failure::Failure;
+use crate::inputs::read_mesh;
+use crate::starter::{Found, starter_case};
+use crate::survey::{guess_unit, survey};
 
-/// Placeholder until its kernel part lands.
+#[derive(Serialize)]
+struct Document {
+    file: String,
+    case: String,
+}
+
+/// Prints a starter case.
 pub(crate) fn new(args: &NewArgs) -> Result<Answer, Failure> {
-    let _ = args;
-    Err(Failure::new("not in this version"))
+    let (file, mesh) = read_mesh(&args.scan)?;
+    let bounds = mesh.bounds();
+    let survey = survey(&mesh);
+    let stated = file.unit.and_then(case_unit);
+    let one_wall = !survey.ends.is_empty() && survey.ends.iter().all(|e| e.outside.is_none());
+    let found = Found {
+        file: file.name,
+        unit: stated.unwrap_or(guess_unit((bounds.max - bounds.min).max_element())),
+        unit_is_stated: stated.is_some(),
+        form: if one_wall { Form::Bore } else { Form::Shell },
+        bounds,
+        ends: survey.ends,
+    };
+    let case = starter_case(&found);
+    let document = Document { file: found.file, case: case.clone() };
+    Ok(Answer::new(Ending::Held, case, &document))
+}
+
+/// The case's unit for what a file states; a case has no micron and no foot.
+fn case_unit(unit: FileUnit) -> Option<Unit> {
+    match unit {
+        FileUnit::Millimetre => Some(Unit::Millimetre),
+        FileUnit::Centimetre => Some(Unit::Centimetre),
+        FileUnit::Metre => Some(Unit::Metre),
+        FileUnit::Inch => Some(Unit::Inch),
+        FileUnit::Micron | FileUnit::Foot => None,
+    }
 }

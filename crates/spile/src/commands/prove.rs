@@ -15,10 +15,10 @@ use crate::proof_table::proof_text;
 /// Judges a part against a case.
 pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
     let loaded = load(&args.case)?;
-    let part = read_mesh(&args.part)?;
-    let rounded = part.mesh.rounded();
+    let (part, mesh) = read_mesh(&args.part)?;
+    let rounded = mesh.rounded();
     let mut notes = Vec::new();
-    if rounded != part.mesh {
+    if rounded != mesh {
         notes.push(
             "the part's coordinates were rounded to 32-bit numbers, as files of parts carry them, \
              before it was judged"
@@ -27,7 +27,7 @@ pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
     }
     let progress = Progress::new(1);
     spile_joint::Watch::step(&progress, "prove", None);
-    let proof = judge(&loaded.meshes(), &rounded, &loaded.case).map_err(|error| {
+    let proof = judge(&loaded.scans, &rounded, &loaded.case).map_err(|error| {
         Failure::from(error).hint("`run` leaves the settled case as case.toml beside the part")
     })?;
     progress.done();
@@ -36,7 +36,7 @@ pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
         spile: env!("CARGO_PKG_VERSION"),
         case: file_name(&args.case),
         unit: loaded.case.unit.name(),
-        inputs: loaded.scans.iter().map(|s| InputRecord::of(&s.name, s)).collect(),
+        inputs: loaded.files.iter().map(|s| InputRecord::of(&s.name, s)).collect(),
         outputs: vec![OutputRecord::named(&file_name(&args.part), &part.sha256)],
         body: Body::Judged(Box::new(proof)),
         notes,

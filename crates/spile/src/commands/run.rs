@@ -12,7 +12,7 @@ use crate::answer::{Answer, json_text};
 use crate::args::RunArgs;
 use crate::commands::prove::ending_of;
 use crate::failure::Failure;
-use crate::inputs::{InputMesh, Loaded, load, shown};
+use crate::inputs::{InputFile, Loaded, load, shown};
 use crate::output::{OutputFile, replace};
 use crate::part_files::{stl_bytes, threemf_bytes};
 use crate::progress::Progress;
@@ -45,11 +45,10 @@ pub(crate) fn file_name(path: &Path) -> String {
 /// Makes, proves and writes; nothing is written before all of it is there.
 pub(crate) fn run_loaded(loaded: &Loaded, folder: &Path) -> Result<Answer, Failure> {
     let progress = Progress::new(4 + 6 * loaded.case.ends.len());
-    let scans = loaded.meshes();
-    let made = make(&loaded.case, &scans, &progress)?;
-    let inputs = name_inputs(&loaded.scans);
+    let made = make(&loaded.case, &loaded.scans, &progress)?;
+    let inputs = name_inputs(&loaded.files);
     let (settled, case_text) = settle(&made, &inputs)?;
-    let (body, parts) = judge_part(&made, &scans, &settled, &progress)?;
+    let (body, parts) = judge_part(&made, &loaded.scans, &settled, &progress)?;
     let case_file = OutputFile { name: CASE_FILE.to_owned(), bytes: case_text.into_bytes() };
     let outputs: Vec<OutputFile> = parts.into_iter().chain([case_file]).collect();
     let proof = ProofFile {
@@ -58,7 +57,7 @@ pub(crate) fn run_loaded(loaded: &Loaded, folder: &Path) -> Result<Answer, Failu
         unit: settled.unit.name(),
         inputs: inputs
             .iter()
-            .zip(&loaded.scans)
+            .zip(&loaded.files)
             .map(|(name, scan)| InputRecord::of(name, scan))
             .collect(),
         outputs: outputs.iter().map(OutputRecord::of).collect(),
@@ -69,7 +68,7 @@ pub(crate) fn run_loaded(loaded: &Loaded, folder: &Path) -> Result<Answer, Failu
     let json = json_text(&proof);
     let mut files = outputs;
     files.push(OutputFile { name: "proof.json".to_owned(), bytes: json.clone().into_bytes() });
-    for (name, scan) in inputs.into_iter().zip(&loaded.scans) {
+    for (name, scan) in inputs.into_iter().zip(&loaded.files) {
         files.push(OutputFile { name, bytes: scan.bytes.clone() });
     }
     progress.step("write", None);
@@ -82,8 +81,8 @@ pub(crate) fn run_loaded(loaded: &Loaded, folder: &Path) -> Result<Answer, Failu
 
 /// Where each scan lies in the output folder. Two of the same name are told
 /// apart by the side that they are.
-fn name_inputs(scans: &[InputMesh]) -> Vec<String> {
-    let names: Vec<String> = scans.iter().map(|s| file_name(Path::new(&s.name))).collect();
+fn name_inputs(files: &[InputFile]) -> Vec<String> {
+    let names: Vec<String> = files.iter().map(|f| file_name(Path::new(&f.name))).collect();
     let same = names
         .iter()
         .enumerate()
@@ -145,14 +144,14 @@ fn judge_part(
 #[cfg(test)]
 mod tests {
     use super::{beside, name_inputs};
-    use crate::inputs::InputMesh;
+    use crate::inputs::InputFile;
 
-    fn scan(name: &str) -> InputMesh {
-        InputMesh {
+    fn scan(name: &str) -> InputFile {
+        InputFile {
             name: name.to_owned(),
             bytes: Vec::new(),
             sha256: String::new(),
-            mesh: spile_mesh::Mesh::default(),
+            triangles: 0,
             unit: None,
         }
     }

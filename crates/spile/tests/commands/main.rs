@@ -5,6 +5,7 @@
 
 mod case_mistakes;
 mod compare;
+mod examine;
 mod fittings;
 mod help;
 mod prove;

@@ -1,0 +1,87 @@
+//! `examine` and `new`: what is found in made and real scans.
+
+use crate::shapes::{closed_tube, cube, open_tube, solid_bar};
+use crate::support::{Work, repository_scan};
+
+/// Counts of triangles, points and pieces: the scan's row in tests/scans/README.md.
+#[test]
+fn a_real_scan_shows_its_ends() {
+    let work = Work::new();
+    work.write("trachea.stl", repository_scan("anatomy/vhm-trachea-jagged-derived.stl"));
+    let ran = work.spile(&["examine", "trachea.stl", "--json"]);
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    let found = ran.json();
+    assert_eq!(found["triangles"], 12658);
+    assert_eq!(found["vertices"], 6420);
+    assert_eq!(found["shells"], 2);
+    assert_eq!(found["closed"], false);
+    let top = &found["ends"][0];
+    assert!(top["bore"].as_f64() < top["outside"].as_f64(), "{top}");
+    for key in ["file", "sha256", "unit_guess", "size", "findings"] {
+        assert!(found.get(key).is_some(), "no `{key}`");
+    }
+    insta::assert_snapshot!("trachea", work.spile(&["examine", "trachea.stl"]).whole());
+    insta::assert_snapshot!("new trachea", work.spile(&["new", "trachea.stl"]).whole());
+}
+
+/// Two walls of diameter 16 and 20 as 64-gons: the circle of a rim's area is
+/// sqrt(n sin(2 pi / n) / (2 pi)) times the diameter across corners.
+#[test]
+fn the_rims_of_a_tube_have_their_closed_form_size() {
+    let work = Work::new();
+    work.write("tube.stl", open_tube(16.0, 20.0, 60.0));
+    let found = work.spile(&["examine", "tube.stl", "--json"]).json();
+    let turn = std::f64::consts::TAU;
+    let share = (64.0 * (turn / 64.0).sin() / turn).sqrt();
+    let ends = found["ends"].as_array().unwrap();
+    assert_eq!(ends.len(), 2);
+    for end in ends {
+        let of = |key: &str| end[key].as_f64().unwrap();
+        assert!((of("bore") - 16.0 * share).abs() < 1e-5, "{end}");
+        assert!((of("outside") - 20.0 * share).abs() < 1e-5, "{end}");
+        let (z, up) = (end["centre"][2].as_f64().unwrap(), end["direction"][2].as_f64().unwrap());
+        assert!((z - if up > 0.0 { 60.0 } else { 0.0 }).abs() < 1e-9, "{end}");
+        assert!(up.abs() > 0.999_999, "{end}");
+    }
+    assert_eq!(found["findings"].as_array().map(Vec::len), Some(0));
+}
+
+#[test]
+fn defects_are_found_with_what_they_do() {
+    let work = Work::new();
+    work.write("boot.obj", repository_scan("defects/boot-flipped-patch-derived.obj"));
+    let found = work.spile(&["examine", "boot.obj", "--json"]).json();
+    // tests/scans/README.md: 95 edges with inconsistent winding.
+    let flipped = &found["findings"][0];
+    assert_eq!(flipped["kind"], "flipped");
+    assert_eq!(flipped["count"], 95);
+    assert_eq!(flipped["effect"], "stops closing");
+    assert_eq!(found["unit_guess"], "m");
+}
+
+#[test]
+fn several_files_give_a_list() {
+    let work = Work::new();
+    work.write("a.stl", cube(10.0)).write("b.stl", solid_bar(20.0, 60.0));
+    insta::assert_snapshot!("examine two", work.spile(&["examine", "a.stl", "b.stl"]).whole());
+    let found = work.spile(&["examine", "a.stl", "b.stl", "--json"]).json();
+    assert_eq!(found[1]["file"], "b.stl");
+}
+
+/// A starter case runs as far as reading goes: no mistake in it is reported.
+#[test]
+fn a_starter_case_reads_back() {
+    let work = Work::new();
+    for (name, bytes) in [
+        ("open.stl", open_tube(16.0, 20.0, 60.0)),
+        ("closed.stl", closed_tube(16.0, 20.0, 60.0)),
+        ("bar.stl", solid_bar(20.0, 60.0)),
+        ("lumen.stl", repository_scan("anatomy/airway-ct-lumen-derived.stl")),
+    ] {
+        work.write(name, bytes);
+        let new = work.spile(&["new", name]);
+        assert_eq!((new.code, new.stderr.as_str()), (0, ""));
+        let case = spile_case::read_case(&new.stdout, "new.toml");
+        assert!(case.is_ok(), "{case:?}\n{}", new.stdout);
+    }
+}
