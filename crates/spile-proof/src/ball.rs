@@ -28,6 +28,9 @@ pub struct Gate {
     pub along: DVec3,
 }
 
+/// Share of the clearance by which a centre is first tried to be moved: it starts
+/// in the middle of its section, or beside the centre before.
+const FIRST_STEP_SHARE: f64 = 0.03;
 /// Share of the clearance to which a centre is moved.
 const CENTRE_SHARE: f64 = 5e-4;
 /// Share of the clearance to which the line is certified where rounding leaves
@@ -83,7 +86,7 @@ fn grown(bore: &Bvh, from: DVec3, along: DVec3) -> Option<DVec3> {
     }
     let (u, v) = along.any_orthonormal_pair();
     let mut at = from;
-    let mut step = 0.1 * room;
+    let mut step = FIRST_STEP_SHARE * room;
     while step > CENTRE_SHARE * room && step > 0.0 {
         let mut is_better = false;
         for k in 0..6 {

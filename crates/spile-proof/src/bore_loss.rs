@@ -230,8 +230,14 @@ fn judge_joint(
             }
         }
     }
-    let figured: Vec<StationFigures> = (stations.par_iter().skip(1))
-        .map(|(s, frame)| figures(*s, frame, None, (end.part, &plane_cut(end.part, frame))))
+    let figured: Vec<StationFigures> = (stations.par_iter().enumerate())
+        .map(|(i, (s, frame))| {
+            let part = plane_cut(end.part, frame);
+            // The first plane is the seam's own: the scan has a section there too.
+            let scan = if i == 0 { plane_cut(end.scan, frame) } else { Vec::new() };
+            let scan = (i == 0).then_some((end.scan, scan.as_slice()));
+            figures(*s, frame, scan, (end.part, &part))
+        })
         .collect();
     found.stations.extend(figured);
 }

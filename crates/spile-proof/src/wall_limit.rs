@@ -89,32 +89,34 @@ pub(crate) fn judge_wall(l: &Labelled, end: &LabelledEnd) -> Option<LimitResult>
     }
     let sides = &WallSides::near(l, end, [&joint, &replaced]);
     let Some(asked) = l.case.limits.wall_min else {
-        let found = joint_wall(l.part, &joint, sides, 0.0, None);
+        let found = wall_both_ways(l.part, &joint, sides, 0.0, None);
         return Some(found.map_or_else(
             || unjudged(l, Some(end), "there is no joint with both sides to measure between"),
             |found| measured(l, end, found.least),
         ));
     };
     let seam = seam_limit(l, end, sides, asked);
-    let found = joint_wall(l.part, &joint, sides, asked, Some(&seam));
+    let found = wall_both_ways(l.part, &joint, sides, asked, Some(&seam));
+    let replaced_least = wall_both_ways(l.part, &replaced, sides, asked, None);
     let thinner = replaced_wall(l, &replaced, sides, asked);
     if end.fitting.is_some() && found.is_none() {
         let why = "there is no joint with both sides to measure between";
         return Some(unjudged(l, Some(end), why));
     }
-    Some(verdict(l, end, asked, found, thinner, &seam))
+    Some(verdict(l, end, asked, [found, replaced_least], thinner, &seam))
 }
 
-/// Both ways: the joint's bore to all of the outside, its outside to all bore.
-fn joint_wall(
+/// Both ways: the judged bore to all of the outside, the judged outside to all
+/// of the bore.
+fn wall_both_ways(
     part: &Mesh,
-    joint: &[Vec<u32>; 2],
+    judged: &[Vec<u32>; 2],
     sides: &WallSides,
     limit: f64,
     seam: Option<&SeamLimit>,
 ) -> Option<WallFound> {
     let [out, back] = [(0, 1), (1, 0)]
-        .map(|(from, to)| wall(part, &joint[from], &sides.to_part[to], limit, seam));
+        .map(|(from, to)| wall(part, &judged[from], &sides.to_part[to], limit, seam));
     let mut found = match (out, back) {
         (Some(a), Some(b)) => a.worse(b),
         (a, b) => a.or(b)?,
@@ -159,7 +161,7 @@ fn verdict(
     l: &Labelled,
     end: &LabelledEnd,
     asked: f64,
-    joint: Option<WallFound>,
+    [joint, replaced_least]: [Option<WallFound>; 2],
     replaced: Option<Thinner>,
     seam: &SeamLimit,
 ) -> LimitResult {
@@ -196,17 +198,17 @@ fn verdict(
         how.push(format!("replaced scan is nowhere thinner than it may be by over {allowed:.4}"));
     }
     how.extend(fitting_remark(l, end));
-    let shown = match (joint, replaced) {
-        (Some(found), _) if replaced_held || !joint_held => Some((found.least, found.tightest.at)),
-        (_, Some(thinner)) => Some((thinner.wall, thinner.wall.at)),
-        (Some(found), None) => Some((found.least, found.tightest.at)),
-        (None, None) => None,
+    // What is shown is what decides: the joint, else the replaced scan.
+    let shown = match (joint, replaced_least, replaced) {
+        (Some(joint), ..) if replaced_held || !joint_held => Some((joint.least, joint.tightest.at)),
+        (_, Some(least), Some(thinner)) if !replaced_held => Some((least.least, thinner.wall.at)),
+        (joint, least, _) => joint.or(least).map(|found| (found.least, found.tightest.at)),
     };
     let is_held = joint_held && replaced_held;
     LimitResult {
         asked: Some(asked),
         measured: shown.map(|(wall, _)| wall.lo),
-        bounds: shown.and_then(|(wall, _)| finite(wall)),
+        bounds: shown.map(|(wall, _)| [wall.lo, wall.hi]),
         where_: shown.map(|(_, at)| at.to_array()),
         ..LimitResult::plain(
             "wall_min",
@@ -215,11 +217,6 @@ fn verdict(
             how.join("; "),
         )
     }
-}
-
-/// Bounds that can be written; none where the upper was never sought.
-fn finite(wall: Bounds) -> Option<[f64; 2]> {
-    wall.hi.is_finite().then_some([wall.lo, wall.hi])
 }
 
 fn measured(l: &Labelled, end: &LabelledEnd, least: Bounds) -> LimitResult {
