@@ -9,6 +9,7 @@ use glam::DVec3;
 use super::RemeshOptions;
 use super::quality::{least_height, normal};
 use super::working::Working;
+use crate::topology::NONE;
 use crate::triangle::offset_to_triangle;
 use crate::{Bvh, Mesh};
 
@@ -23,6 +24,9 @@ const LEAST_AGREEMENT: f64 = 0.5;
 /// Facets lower than this share of the deviation have no say on normals: noise
 /// may turn them any way.
 const TRUSTED_HEIGHT_SHARE: f64 = 0.5;
+
+/// How far beyond a hinted facet a search goes, to be sure to find it again.
+const HINT_SLACK: f64 = 1.0 + 1e-6;
 
 /// The original surface and what may be done away from it.
 pub(super) struct Guard<'a> {
@@ -116,15 +120,44 @@ impl<'a> Guard<'a> {
             return facet == DVec3::ZERO || facet.dot(n) > 0.0;
         }
         let envelope = self.envelope(middle);
-        let Some(below) = self.bvh.closest_within(middle, envelope) else { return false };
-        let facet = self.normals[below.triangle as usize];
+        let Some(below) = self.facet_within(middle, &triangle.homes, envelope) else {
+            return false;
+        };
+        let facet = self.normals[below as usize];
         if facet != DVec3::ZERO && facet.dot(n) < LEAST_AGREEMENT {
             return false;
         }
-        let near = |p: DVec3| self.bvh.closest_within(p, envelope).is_some();
-        [(a, b), (b, c), (c, a)]
-            .into_iter()
-            .all(|(p, q)| [0.5, 0.25, 0.75].into_iter().all(|share| near(p.lerp(q, share))))
+        (0..3).all(|k| {
+            let next = (k + 1) % 3;
+            let homes = [triangle.homes[k], triangle.homes[next]];
+            // Both ends on one facet: so is the edge.
+            (homes[0] == homes[1] && homes[0] != NONE)
+                || [0.5, 0.25, 0.75].into_iter().all(|share| {
+                    let p = triangle.at[k].lerp(triangle.at[next], share);
+                    self.facet_within(p, &homes, envelope).is_some()
+                })
+        })
+    }
+
+    /// A facet of the original within `limit` of `p`: the nearest of `hints` if
+    /// that is near enough, which spares most searches of the tree.
+    fn facet_within(&self, p: DVec3, hints: &[u32], limit: f64) -> Option<u32> {
+        match self.nearest_of(p, hints) {
+            Some((facet, distance)) if distance < limit => Some(facet),
+            _ => self.bvh.closest_within(p, limit).map(|c| c.triangle),
+        }
+    }
+
+    /// The nearest of these facets, and how far it is.
+    fn nearest_of(&self, p: DVec3, facets: &[u32]) -> Option<(u32, f64)> {
+        facets
+            .iter()
+            .filter(|&&facet| facet != NONE)
+            .map(|&facet| {
+                let at = self.original.corners(facet as usize);
+                (facet, offset_to_triangle(p, at).0.length())
+            })
+            .min_by(|a, b| a.1.total_cmp(&b.1))
     }
 
     /// For each witness the nearest of `triangles`, or nothing if one of them
@@ -145,9 +178,18 @@ impl<'a> Guard<'a> {
             .collect()
     }
 
-    /// The nearest place of the original, and the facet it lies on.
-    pub fn project(&self, p: DVec3) -> Option<(DVec3, u32)> {
-        self.bvh.closest(p).map(|c| (c.point, c.triangle))
+    /// The nearest place of the original, and the facet it lies on, given some
+    /// facets that may be near.
+    pub fn project(&self, p: DVec3, hints: &[u32]) -> Option<(DVec3, u32)> {
+        let hint = self.nearest_of(p, hints);
+        // A little further than the hint, so that the hint itself is found.
+        let limit = hint.map_or(f64::INFINITY, |(_, distance)| distance * HINT_SLACK);
+        match (self.bvh.closest_within(p, limit), hint) {
+            (Some(c), _) => Some((c.point, c.triangle)),
+            // On the hinted facet, with nothing nearer than nothing.
+            (None, Some((facet, _))) => Some((p, facet)),
+            (None, None) => None,
+        }
     }
 
     /// The nearest place of the original lines.

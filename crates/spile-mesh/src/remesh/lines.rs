@@ -5,6 +5,7 @@ use glam::DVec3;
 
 use super::guard::{Tight, shares};
 use super::quality::{least_height, normal};
+use super::sizing;
 use super::working::{FROZEN, Kind, LINE, Working};
 use super::{Lines, RemeshError, RemeshOptions};
 use crate::boundary::pinched_points;
@@ -30,12 +31,7 @@ pub(super) fn begin(
     if let Some(&h) = topology.collapsed().first() {
         return Err(RemeshError::Collapsed { triangle: h / 3 });
     }
-    for &at in patch.points() {
-        let size = (options.size)(at);
-        if !(size > 0.0 && size.is_finite()) {
-            return Err(RemeshError::Size { at, size });
-        }
-    }
+    sizing::check(patch, options, size)?;
     let mut w = Working::default();
     for &p in patch.points() {
         w.add_point(p, Kind::Free, size(p), NONE);

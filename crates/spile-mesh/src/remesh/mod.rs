@@ -104,6 +104,21 @@ pub enum RemeshError {
         /// What the field gave.
         size: f64,
     },
+    /// The wanted edge length asks for more triangles than is sensible.
+    #[error(
+        "the wanted edge length asks for about {triangles:.0} triangles, more than {most}: \
+         it is {size} at {at}; ask for longer edges or a smaller patch"
+    )]
+    TooFine {
+        /// About how many.
+        triangles: f64,
+        /// How many at most are made.
+        most: f64,
+        /// The smallest length asked for.
+        size: f64,
+        /// Where.
+        at: DVec3,
+    },
     /// A triangle names a point twice.
     #[error("triangle {triangle} of the patch names a point twice: mend it first")]
     Collapsed {
@@ -165,7 +180,12 @@ pub fn remesh(patch: &Mesh, options: &RemeshOptions) -> Result<Remeshed, RemeshE
     let mut tight: Vec<Tight> = Vec::new();
     let mut best: Option<Remeshed> = None;
     for round in 1..=options.rounds.max(1) {
-        let (mesh, point_of_old) = once(patch, options, &tight)?;
+        let (mesh, point_of_old) = match once(patch, options, &tight) {
+            Ok(made) => made,
+            // Only tightening made it too fine: what there is must do.
+            Err(RemeshError::TooFine { .. }) if best.is_some() => break,
+            Err(error) => return Err(error),
+        };
         let found = certify::certify(patch, &mesh, options.deviation);
         let met = found.failing.is_empty();
         let hi = |d: &TwoSided| d.a_to_b.hi.max(d.b_to_a.hi);

@@ -76,7 +76,7 @@ pub(super) fn split_at(
         (wanted, home)
     } else {
         let on_line = if mark & LINE != 0 { guard.project_to_line(wanted) } else { None };
-        let (at, home) = guard.project(on_line.unwrap_or(wanted))?;
+        let (at, home) = guard.project(on_line.unwrap_or(wanted), &[home, w.homes[b as usize]])?;
         // A point drawn to a place behind the triangles' backs would fold them.
         if folds(w, &beside, a, b, at) { (wanted, NONE) } else { (at, home) }
     };

@@ -40,11 +40,12 @@ pub(super) fn relax(w: &mut Working, guard: &Guard, size: &dyn Fn(DVec3) -> f64)
 
 /// Where point `v` would come to lie if drawn to `toward`.
 pub(super) fn place(w: &Working, guard: &Guard, v: u32, toward: DVec3) -> Option<(DVec3, u32)> {
+    let home = [w.homes[v as usize]];
     if w.kinds[v as usize] == Kind::OnLine {
         let on_line = guard.project_to_line(toward)?;
-        return guard.project(on_line).map(|(_, home)| (on_line, home));
+        return guard.project(on_line, &home).map(|(_, home)| (on_line, home));
     }
-    guard.project(toward)
+    guard.project(toward, &home)
 }
 
 /// The middle between the two neighbours along the line.

@@ -2,7 +2,7 @@
 
 use glam::DVec3;
 
-use super::{Lines, RemeshOptions};
+use super::{Lines, RemeshError, RemeshOptions};
 use crate::topology::{Topology, ends};
 use crate::{Bvh, Mesh};
 
@@ -44,4 +44,40 @@ impl Frozen {
             size.max(BESIDE * length - FALL * nearest.distance)
         })
     }
+}
+
+/// More triangles than this are not made; a patch of a joint has some
+/// ten thousands.
+const MOST_TRIANGLES: f64 = 2e7;
+
+/// Tests that `wanted`, the size with everything heeded, can be followed and
+/// that the caller's is a length everywhere.
+pub(super) fn check(
+    patch: &Mesh,
+    options: &RemeshOptions,
+    wanted: &dyn Fn(DVec3) -> f64,
+) -> Result<(), RemeshError> {
+    let mut smallest = (f64::INFINITY, DVec3::ZERO);
+    for &at in patch.points() {
+        let size = (options.size)(at);
+        if !(size > 0.0 && size.is_finite()) {
+            return Err(RemeshError::Size { at, size });
+        }
+        if size < smallest.0 {
+            smallest = (size, at);
+        }
+    }
+    let mut triangles = 0.0;
+    for t in 0..patch.triangles().len() {
+        let [a, b, c] = patch.corners(t);
+        let size = wanted((a + b + c) / 3.0).min(wanted(a)).min(wanted(b)).min(wanted(c));
+        // An equilateral triangle of that edge length.
+        let one = 0.25 * 3f64.sqrt() * size * size;
+        triangles += (0.5 * patch.area_normal(t).length() / one).max(1.0);
+    }
+    let (size, at) = smallest;
+    if triangles > MOST_TRIANGLES {
+        return Err(RemeshError::TooFine { triangles, most: MOST_TRIANGLES, size, at });
+    }
+    Ok(())
 }

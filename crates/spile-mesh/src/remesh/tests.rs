@@ -159,6 +159,9 @@ fn what_makes_no_sense_is_named() {
     let nothing = |_: DVec3| 0.0;
     let error = wrong(RemeshOptions { size: &nothing, ..options });
     assert!(matches!(error, RemeshError::Size { .. }));
+    let fine = |_: DVec3| 1e-5;
+    let error = wrong(RemeshOptions { size: &fine, lines: Lines::Resampled, ..options });
+    assert!(matches!(error, RemeshError::TooFine { .. }), "{error}");
     let doubled = Mesh::new(vec![DVec3::ZERO, DVec3::X], vec![[0, 1, 1]]).unwrap();
     let error = remesh(&doubled, &options).unwrap_err();
     assert_eq!(error, RemeshError::Collapsed { triangle: 0 });
@@ -169,6 +172,31 @@ fn an_empty_patch_stays_empty() {
     let size = |_: DVec3| 1.0;
     let result = remesh(&Mesh::default(), &RemeshOptions::new(&size, 0.01)).unwrap();
     assert!(result.met && result.mesh.triangles().is_empty());
+}
+
+#[test]
+fn a_limit_below_rounding_is_not_met_and_says_so() {
+    let patch = torus(24, 12, 6.0, 2.0);
+    let size = |_: DVec3| 0.7;
+    let options = RemeshOptions { rounds: 2, ..RemeshOptions::new(&size, 1e-18) };
+    let result = check(&patch, &options);
+    assert!(!result.met);
+}
+
+#[test]
+fn any_number_of_threads_gives_the_same_bytes() {
+    let patch = torus(32, 16, 6.0, 2.0);
+    let size = |p: DVec3| 0.3 + 0.05 * p.x.abs();
+    let once = |threads: usize| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+        pool.install(|| remesh(&patch, &RemeshOptions::new(&size, 0.02)).unwrap())
+    };
+    let one = once(1);
+    for threads in [2, 8] {
+        let many = once(threads);
+        assert_eq!(one.mesh, many.mesh);
+        assert_eq!(one.deviation, many.deviation);
+    }
 }
 
 proptest! {

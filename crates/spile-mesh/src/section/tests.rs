@@ -154,7 +154,48 @@ fn near_keeps_to_the_curves_that_come_near() {
     assert!(none.is_empty());
 }
 
+/// The segment in which a plane cuts one triangle, worked out by itself: the
+/// plain twin of what `section` follows.
+fn plain_segment(corners: [DVec3; 3], plane: Plane) -> Option<[DVec3; 2]> {
+    let mut ends = vec![];
+    for k in 0..3 {
+        let (p, q) = (corners[k], corners[(k + 1) % 3]);
+        let (a, b) = (plane.height(p), plane.height(q));
+        if (a >= 0.0) != (b >= 0.0) {
+            // Going down is where the segment starts.
+            ends.push((b >= 0.0, p.lerp(q, a / (a - b))));
+        }
+    }
+    ends.sort_by_key(|end| end.0);
+    (ends.len() == 2).then(|| [ends[0].1, ends[1].1])
+}
+
 proptest! {
+    #[test]
+    fn curves_are_the_plain_segments_joined(
+        seed in 0u64..1000, tilt in 0.0..3.1f64, height in -8.0..8.0f64,
+    ) {
+        let mesh = torus(24, 12, 6.0, 3.0);
+        let n = (DQuat::from_rotation_z(seed as f64) * tilted(tilt.to_degrees())).normalize();
+        let plane = Plane { point: n * height, normal: n };
+        let mut plain: Vec<(u32, [DVec3; 2])> = (0..mesh.triangles().len())
+            .filter_map(|t| Some((t as u32, plain_segment(mesh.corners(t), plane)?)))
+            .collect();
+        plain.sort_by_key(|&(t, _)| t);
+        let loops = section(&mesh, &Topology::of(&mesh), plane, None);
+        let mut joined: Vec<(u32, [DVec3; 2])> = loops
+            .iter()
+            .flat_map(|l| l.triangles.iter().copied().zip(l.segments()))
+            .collect();
+        joined.sort_by_key(|&(t, _)| t);
+        prop_assert_eq!(plain.len(), joined.len());
+        for (p, j) in plain.iter().zip(&joined) {
+            prop_assert_eq!(p.0, j.0);
+            prop_assert!(p.1[0].distance(j.1[0]) < 1e-9 && p.1[1].distance(j.1[1]) < 1e-9);
+        }
+    }
+
+
     #[test]
     fn loops_of_a_closed_mesh_close(
         seed in 0u64..1000, tilt in 0.0..3.1f64, height in -8.0..8.0f64,
