@@ -28,6 +28,8 @@ pub struct EndBore<'a> {
     /// Whether a triangle of the scan (by its own index) is kept or replaced,
     /// not given up.
     pub is_on_scan: &'a (dyn Fn(u32) -> bool + Sync),
+    /// Whether a triangle of the scan is in the part untouched.
+    pub is_untouched: &'a (dyn Fn(u32) -> bool + Sync),
     /// The part's seam on the bore, in order round it.
     pub seam: &'a [DVec3],
     /// Unit direction off the scan.
@@ -74,6 +76,8 @@ pub struct JointReference {
     /// last station at which all of them close on scan that is not given up,
     /// and that station's `s`; none where there is no such station.
     pub scan: Option<(f64, f64)>,
+    /// For information: the same on untouched scan alone.
+    pub untouched: Option<(f64, f64)>,
 }
 
 impl JointReference {
@@ -191,7 +195,8 @@ fn judge_joint(
 ) {
     let reference = JointReference {
         fitting_area: std::f64::consts::PI * fitting.radius * fitting.radius,
-        scan: own_section(end, &found.line.points),
+        scan: own_section(end, &found.line.points, end.is_on_scan),
+        untouched: own_section(end, &found.line.points, end.is_untouched),
     };
     found.reference = Some(reference);
     let least: Vec<Option<LeastTilt>> = (stations.par_iter())
@@ -282,12 +287,16 @@ fn least_between(
     Ok((frame, area))
 }
 
-/// A0 and its station: the last one whose sections close on scan that is not
-/// given up, over all tilts up to 20 degrees.
+/// A0 and its station: the last one whose sections close on scan that counts, over
+/// all tilts up to 20 degrees.
 ///
-/// Replaced scan counts: it is the scan's own surface that is cut, and what the
+/// Replaced scan counts where the joint is judged: it is the scan's own surface that is cut, and what the
 /// maker of the part chose to replace must not move the measure.
-fn own_section(end: &EndBore, points: &[CentrePoint]) -> Option<(f64, f64)> {
+fn own_section(
+    end: &EndBore,
+    points: &[CentrePoint],
+    counts: &(dyn Fn(u32) -> bool + Sync),
+) -> Option<(f64, f64)> {
     let most = TILT_MOST_DEG.to_radians();
     let mut walker = Walker::default();
     for point in points {
@@ -300,7 +309,7 @@ fn own_section(end: &EndBore, points: &[CentrePoint]) -> Option<(f64, f64)> {
         let mut closes = |tilt: [f64; 2]| {
             let turned = frame.tilted(tilt);
             let section = end.scan.section(&turned, 0.0, point.at, &among, &mut walker);
-            section.is_some_and(|section| is_on_scan(end, &section))
+            section.is_some_and(|s| s.outer.cut.iter().all(|&t| counts(end.scan.id(t))))
         };
         let ring = |share: f64| {
             (0..A0_DIRECTIONS)
@@ -316,11 +325,6 @@ fn own_section(end: &EndBore, points: &[CentrePoint]) -> Option<(f64, f64)> {
         return Some((point.s, least.1));
     }
     None
-}
-
-/// Whether the section's loop lies wholly on scan that is not given up.
-fn is_on_scan(end: &EndBore, section: &FlowSection) -> bool {
-    section.outer.cut.iter().all(|&t| (end.is_on_scan)(end.scan.id(t)))
 }
 
 /// Keeps the greater loss, with what rounding may take at its place.

@@ -20,6 +20,9 @@ pub(crate) struct Flow {
 
 /// Rounding of sums of areas, far above what a thousand terms can do.
 const AREA_ROUNDING_SHARE: f64 = 1e-10;
+/// Centres of the ball's line lie no further apart than this share of the
+/// fitting's radius.
+const GATES_APART_SHARE: f64 = 0.1;
 /// A corner this share of the radius beyond a cut still counts as at it.
 const SLACK_SHARE: f64 = 1e-6;
 /// The bore near an end is followed this many radii beyond reach and joint.
@@ -61,6 +64,7 @@ pub(crate) fn judge_flow(l: &Labelled, end: &LabelledEnd) -> Flow {
         scan: &scan,
         part: &part,
         is_on_scan: &is_on_scan,
+        is_untouched: &|t| l.fate[t as usize] == Fate::Kept,
         seam: &seam,
         facing: end.facing,
         reach: end.reach,
@@ -148,9 +152,13 @@ fn loss_remarks(found: &BoreLoss) -> Vec<String> {
             Some((s, area)) => format!("the scan's last own section {area:.4} at s = {s:.3}"),
             None => "no section of the scan closes wholly on scan near the seam".to_owned(),
         };
+        let untouched = match reference.untouched {
+            Some((s, area)) => format!(" (on untouched scan alone {area:.4} at s = {s:.3})"),
+            None => String::new(),
+        };
         how.push(format!(
             "joint: the least section over tilts up to 20 degrees (a search), exact over parallel \
-             planes between stations, against the smaller of the fitting's circle {:.4} and {scan}: \
+             planes between stations, against the smaller of the fitting's circle {:.4} and {scan}{untouched}: \
              {:.5} lost",
             reference.fitting_area, loss.share
         ));
@@ -175,14 +183,7 @@ fn judge_ball(
 ) -> LimitResult {
     let asked = l.case.limits.ball_min;
     let (travelled, is_whole) = to_far_border(found, bore);
-    let gates: Vec<Gate> = [fitting.length, 0.0]
-        .into_iter()
-        .map(|along| Gate { at: fitting.at + along * fitting.along, along: DVec3::ZERO })
-        .chain(travelled.iter().map(|figures| Gate {
-            at: figures.inscribed_centre.unwrap_or(figures.at),
-            along: -figures.normal,
-        }))
-        .collect();
+    let gates = gates(fitting, &travelled);
     let most = travelled.iter().filter_map(|f| f.inscribed_most.map(|d| (d, f.at)));
     let most = most.min_by(|a, b| a.0.total_cmp(&b.0));
     let Some((PassingBall { lo, at, .. }, (hi, _))) = passing_ball(surface, &gates).zip(most)
@@ -201,6 +202,31 @@ fn judge_ball(
         how.push_str(&line_remark(&found.line.end).unwrap_or_default());
     }
     LimitResult::at_least("ball_min", Some(&end.name), asked, [lo, hi.max(lo)], at, how)
+}
+
+/// From the fitting's far face along its axis, then the stations' circles; where
+/// two stations lie far apart (between scan and joint), gates in between.
+fn gates(fitting: &FittingBore, travelled: &[&StationFigures]) -> Vec<Gate> {
+    let on_axis = [fitting.length, 0.0]
+        .map(|along| Gate { at: fitting.at + along * fitting.along, along: DVec3::ZERO });
+    let mut gates = on_axis.to_vec();
+    let mut last: Option<Gate> = None;
+    for figures in travelled {
+        let at = figures.inscribed_centre.unwrap_or(figures.at);
+        let gate = Gate { at, along: -figures.normal };
+        if let Some(last) = last {
+            let apart = last.at.distance(gate.at) / (GATES_APART_SHARE * fitting.radius);
+            let count = apart.ceil().clamp(1.0, 100.0) as usize;
+            gates.extend((1..count).map(|k| {
+                let share = k as f64 / count as f64;
+                let along = last.along.lerp(gate.along, share).normalize_or_zero();
+                Gate { at: last.at.lerp(gate.at, share), along }
+            }));
+        }
+        gates.push(gate);
+        last = Some(gate);
+    }
+    gates
 }
 
 /// The stations from the fitting to the far border of reach, and whether they

@@ -234,8 +234,9 @@ impl BoreSurface {
     }
 
     /// The section of the plane at `height` over `frame` that is meant by
-    /// `station`: the smallest loop round it, else the nearest closed loop.
-    /// Only loops through some of `among` are seen. None: no loop closes.
+    /// `station`: the smallest loop round it, else the nearest closed loop that is
+    /// no further away than its own radius (a crescent's centre may lie outside
+    /// it; another branch must not stand in). Only loops through some of `among` are seen. None: no loop closes.
     pub fn section(
         &self,
         frame: &Frame,
@@ -256,7 +257,11 @@ impl BoreSurface {
                 (distance_to_outline(centre, &flats[i]), areas[i].abs())
             }
         };
-        let outer = (0..loops.len()).filter(|&i| areas[i] != 0.0).min_by(|&i, &j| {
+        let is_meant = |i: usize| {
+            let radius = (areas[i].abs() / std::f64::consts::PI).sqrt();
+            areas[i] != 0.0 && rank(i).0 <= radius
+        };
+        let outer = (0..loops.len()).filter(|&i| is_meant(i)).min_by(|&i, &j| {
             let (a, b) = (rank(i), rank(j));
             a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1))
         })?;

@@ -39,6 +39,7 @@ fn judge(scene: &Scene) -> BoreLoss {
         scan: &scan,
         part: &part,
         is_on_scan: &is_on_scan,
+        is_untouched: &|t| scene.scan.corners(t as usize).iter().all(|p| p.z <= SEAM - 12.0),
         seam: &scene.seam,
         facing: DVec3::Z,
         reach: 12.0,
@@ -66,6 +67,8 @@ fn a_straight_tube_loses_nothing() {
     assert!((a0 / circle_area(9.0) - 1.0).abs() < 1e-9);
     // Tilts of 20 degrees reach 9 tan 20 = 3.28 beyond the station.
     assert!(s < -3.2 && s > -5.0, "{s}");
+    let (s, _) = found.reference.unwrap().untouched.unwrap();
+    assert!(s < -15.2 && s > -17.0, "{s}");
     let station = &found.stations[found.stations.len() / 2];
     assert!((station.hydraulic_diameter.unwrap() - 18.0).abs() < 0.01);
 }
@@ -222,6 +225,22 @@ fn a_bore_shaped_as_a_lens_has_its_area() {
         let share = found.unwrap().area / area;
         assert!(share <= 1.0 + 1e-9 && share > 1.0 - 1e-5, "{shift}: {share}");
     }
+}
+
+#[test]
+fn another_branch_does_not_stand_in() {
+    // Two legs cut by one plane: the one that is open there has no section.
+    let leg = |x: f64, from: f64, to: f64| {
+        let at = |z: f64| ring(DVec3::new(x, 0.0, z), DVec3::Z, 9.0, N);
+        tube(&[at(from), at(to)], false)
+    };
+    let (legs, _) = shapes::joined(&[leg(0.0, -9.0, -1.0), leg(40.0, -9.0, 9.0)]);
+    let bore = BoreSurface::of(&legs, &all(&legs));
+    let frame = Frame::new(DVec3::ZERO, DVec3::Z);
+    let mut walker = Walker::default();
+    assert_eq!(bore.section(&frame, 0.0, DVec3::ZERO, &all(&legs), &mut walker), None);
+    let other = bore.section(&frame, 0.0, 40.0 * DVec3::X, &all(&legs), &mut walker);
+    assert!(other.is_some_and(|section| section.area > 250.0));
 }
 
 #[test]
