@@ -67,8 +67,8 @@ fn stated(readme: &str, file: &str) -> Option<(usize, usize)> {
 
 fn files(under: &Path) -> Vec<PathBuf> {
     let mut all = Vec::new();
-    for entry in std::fs::read_dir(under).unwrap() {
-        let path = entry.unwrap().path();
+    for entry in std::fs::read_dir(under).expect("the scans are there") {
+        let path = entry.expect("the folder can be listed").path();
         if path.is_dir() { all.extend(files(&path)) } else { all.push(path) }
     }
     all.sort();
