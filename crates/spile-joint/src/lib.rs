@@ -2,8 +2,10 @@
 
 mod cap;
 mod make;
+mod mend;
 mod offset;
 
 pub use cap::{CapError, fill_ring};
 pub use make::{Conflict, Made, MakeError, Unwatched, Watch, make};
+pub use mend::{MendMade, MendOptions, Mended, Refusal, median_edge, mend};
 pub use offset::{OffsetError, OffsetOptions, Thickness, made_wall};

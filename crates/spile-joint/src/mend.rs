@@ -1,0 +1,141 @@
+//! Mending: the least repair of a scan's defects, each listed with its place.
+//!
+//! What is mended: second copies of a triangle, triangles without area, edges
+//! of more than two triangles, patches turned inside out, small holes, loose
+//! crumbs, and points where separate fans of triangles touch. Everything else
+//! stays bit for bit, in its order.
+
+mod crumbs;
+mod edges;
+mod fill;
+mod flips;
+mod holes;
+mod pinches;
+mod repeats;
+mod work;
+
+use spile_case::{Ball, MendKind};
+use spile_mesh::{DVec3, Mesh};
+
+use work::Work;
+
+/// How to mend.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct MendOptions {
+    /// An open loop smaller across than this is a hole to close; twice the
+    /// median edge if left out.
+    pub hole_max: Option<f64>,
+}
+
+/// One repair.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MendMade {
+    /// What was wrong, and the ball that holds every triangle that was removed,
+    /// added or turned. Nothing outside it changed.
+    pub mend: spile_case::Mend,
+    /// Triangles taken away.
+    pub removed_triangles: usize,
+    /// Triangles put in.
+    pub added_triangles: usize,
+    /// Triangles turned over, their corners unmoved.
+    pub turned_triangles: usize,
+}
+
+/// A defect that could not be mended.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Refusal {
+    /// What is wrong.
+    pub kind: MendKind,
+    /// A ball round it.
+    pub ball: Ball,
+    /// Why it stays, as a sentence.
+    pub why: String,
+}
+
+/// A mended scan.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Mended {
+    /// The scan, kept triangles first, in their order. Bit for bit the input
+    /// where there was nothing to mend.
+    pub mesh: Mesh,
+    /// For each triangle of `mesh` the scan's triangle that it is, if it is one;
+    /// a triangle that was turned over still counts.
+    pub origin: Vec<Option<u32>>,
+    /// What was done, in order.
+    pub mends: Vec<MendMade>,
+    /// What could not be done.
+    pub refused: Vec<Refusal>,
+    /// The hole limit that was used.
+    pub hole_max: f64,
+}
+
+/// Rounds after which mending stops, done or not. Each round that changes
+/// anything removes a triangle or closes a loop; scans took two or three.
+const MOST_ROUNDS: usize = 12;
+
+/// Mends `mesh`.
+///
+/// Shape: any mesh. Mending the answer again, with the same `hole_max`, changes
+/// nothing. Where points must part (pinches), the copies keep the coordinates,
+/// so a file written from the answer looks as before there.
+/// Accuracy: which triangles have no area is decided exactly; new triangles use
+/// points that were there, and meet no other triangle (exact test).
+/// Cost: O(n log n) a round; one round where nothing is wrong.
+pub fn mend(mesh: &Mesh, options: MendOptions) -> Mended {
+    let hole_max = options.hole_max.unwrap_or_else(|| 2.0 * median_edge(mesh));
+    let mut work = Work::of(mesh, hole_max);
+    for _ in 0..MOST_ROUNDS {
+        let before = work.mends.len();
+        work.refused.clear();
+        repeats::remove_duplicates(&mut work);
+        repeats::remove_degenerate(&mut work);
+        edges::part_shared_edges(&mut work);
+        crumbs::remove_crumbs(&mut work);
+        flips::turn_flipped_patches(&mut work);
+        holes::close_holes(&mut work);
+        pinches::part_pinched_points(&mut work);
+        if work.mends.len() == before {
+            break;
+        }
+    }
+    work.finish()
+}
+
+/// The length of the edge in the middle when all edges are sorted by length;
+/// zero for a mesh without triangles.
+///
+/// An edge counts once for each triangle that has it.
+pub fn median_edge(mesh: &Mesh) -> f64 {
+    let points = mesh.points();
+    let mut lengths: Vec<f64> = mesh
+        .triangles()
+        .iter()
+        .flat_map(|&[a, b, c]| [(a, b), (b, c), (c, a)])
+        .map(|(a, b)| points[a as usize].distance(points[b as usize]))
+        .collect();
+    if lengths.is_empty() {
+        return 0.0;
+    }
+    let middle = lengths.len() / 2;
+    *lengths.select_nth_unstable_by(middle, f64::total_cmp).1
+}
+
+/// A ball that holds all of these points, with room for rounding.
+pub(crate) fn ball_round(points: impl Iterator<Item = DVec3> + Clone) -> Ball {
+    let middle = spile_mesh::Bounds3::of(points.clone()).middle();
+    let radius = points.map(|p| p.distance(middle)).fold(0.0, f64::max);
+    // The centre is rounded, and so is each distance: a few ulps of either.
+    let room = 8.0 * f64::EPSILON * (radius + middle.abs().max_element());
+    Ball { at: middle.to_array(), radius: if radius > 0.0 { radius + room } else { 0.0 } }
+}
+
+/// The largest distance between two of these points.
+pub(crate) fn across(points: &[DVec3]) -> f64 {
+    let mut most = 0.0_f64;
+    for (i, &a) in points.iter().enumerate() {
+        for &b in &points[i + 1..] {
+            most = most.max(a.distance_squared(b));
+        }
+    }
+    most.sqrt()
+}

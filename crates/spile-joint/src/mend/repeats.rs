@@ -1,0 +1,139 @@
+//! Second copies of triangles, and triangles without area.
+
+use robust::{Coord, orient2d};
+use spile_case::MendKind;
+use spile_mesh::{DVec3, NONE, topology, vertex_triangles};
+
+use super::work::{Changes, Work};
+
+/// Keeps the first of all triangles on the same three points.
+pub(super) fn remove_duplicates(work: &mut Work) {
+    let mut keys: Vec<([u32; 3], u32)> = (0..work.mesh.triangles().len() as u32)
+        .map(|t| {
+            let mut points = work.triangle(t);
+            points.sort_unstable();
+            (points, t)
+        })
+        .collect();
+    keys.sort_unstable();
+    let again = keys.windows(2).filter(|pair| pair[0].0 == pair[1].0).map(|pair| pair[1].1);
+    let mut removed: Vec<u32> = again.collect();
+    if removed.is_empty() {
+        return;
+    }
+    removed.sort_unstable();
+    for &t in &removed {
+        work.note(MendKind::Duplicate, &[t], &[]);
+    }
+    work.apply(Changes { removed, ..Changes::default() });
+}
+
+/// Whether three points lie on a line, or two of them fall together; exact.
+///
+/// They do exactly if their projections along all three axes do.
+pub(crate) fn on_a_line([a, b, c]: [DVec3; 3]) -> bool {
+    [(0, 1), (1, 2), (2, 0)].into_iter().all(|(u, v)| {
+        let flat = |p: DVec3| Coord { x: p[u], y: p[v] };
+        orient2d(flat(a), flat(b), flat(c)) == 0.0
+    })
+}
+
+/// Passes over chains of triangles without area: each pass can only take one of
+/// two that share their long edge.
+const MOST_PASSES: usize = 16;
+
+/// Takes out triangles whose corners lie on a line.
+///
+/// Where the middle corner lies on the edge of a neighbour, that neighbour is
+/// parted there, so that no crack opens: the surface stays the same set of points.
+pub(super) fn remove_degenerate(work: &mut Work) {
+    for pass in 0..MOST_PASSES {
+        let flat: Vec<u32> = (0..work.mesh.triangles().len() as u32)
+            .filter(|&t| on_a_line(work.mesh.corners(t as usize)))
+            .collect();
+        if flat.is_empty() {
+            return;
+        }
+        let mut changes = Changes::default();
+        let mut stuck = Vec::new();
+        take_out(work, &flat, &mut changes, &mut stuck);
+        let done = changes.removed.is_empty();
+        work.apply(changes);
+        if done || pass + 1 == MOST_PASSES {
+            for (ball, why) in stuck {
+                work.refuse(MendKind::Degenerate, ball, why);
+            }
+            return;
+        }
+    }
+}
+
+fn take_out(
+    work: &mut Work,
+    flat: &[u32],
+    changes: &mut Changes,
+    stuck: &mut Vec<(spile_case::Ball, &'static str)>,
+) {
+    let topology = work.topology();
+    let around = vertex_triangles(&work.mesh);
+    let mut touched = vec![false; work.mesh.triangles().len()];
+    for &t in flat {
+        if touched[t as usize] {
+            continue;
+        }
+        let [a, b, c] = work.triangle(t);
+        if a == b || b == c || c == a {
+            // Its two other edges are one edge run both ways: nothing opens.
+            work.note(MendKind::Degenerate, &[t], &[]);
+            changes.removed.push(t);
+            continue;
+        }
+        let long = longest(work.mesh.corners(t as usize));
+        let h = 3 * t + long;
+        let middle = work.triangle(t)[(long as usize + 2) % 3];
+        let twin = topology.twin(h);
+        if twin == NONE {
+            if topology.is_boundary(h) {
+                work.note(MendKind::Degenerate, &[t], &[]);
+                changes.removed.push(t);
+                touched[t as usize] = true;
+            } else {
+                stuck.push((work.ball(&[t], &[]), "its long edge has more than two triangles"));
+            }
+            continue;
+        }
+        let neighbour = twin / 3;
+        let [from, to] = topology::ends(&work.mesh, twin);
+        let far = work.triangle(neighbour)[(twin as usize % 3 + 2) % 3];
+        if touched[neighbour as usize] {
+            continue;
+        }
+        let joined = around.of(middle).iter().any(|&s| work.triangle(s).contains(&far));
+        if far == middle || joined {
+            stuck.push((work.ball(&[t], &[]), "to part its neighbour would fold the surface"));
+            continue;
+        }
+        // Neighbours of the two may not change in the same pass.
+        for v in [from, to, middle, far] {
+            for &s in around.of(v) {
+                touched[s as usize] = true;
+            }
+        }
+        let added = [[from, middle, far], [middle, to, far]];
+        work.note(MendKind::Degenerate, &[t, neighbour], &added);
+        changes.removed.extend([t, neighbour]);
+        changes.added.extend(added);
+    }
+}
+
+/// The corner from which the longest edge runs.
+fn longest(corners: [DVec3; 3]) -> u32 {
+    let length = |k: usize| corners[k].distance_squared(corners[(k + 1) % 3]);
+    let mut best = 0;
+    for k in 1..3 {
+        if length(k) > length(best) {
+            best = k;
+        }
+    }
+    best as u32
+}
