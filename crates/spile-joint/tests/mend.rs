@@ -54,7 +54,7 @@ impl Tube {
 }
 
 fn mended(mesh: &Mesh) -> Mended {
-    let answer = mend(mesh, MendOptions { hole_max: Some(7.0) });
+    let answer = mend(mesh, MendOptions { hole_max: Some(8.0) });
     check(mesh, &answer);
     let again = mend(&answer.mesh, MendOptions { hole_max: Some(answer.hole_max) });
     assert!(again.mends.is_empty(), "mending twice: {:?}", again.mends);
