@@ -11,7 +11,7 @@ pub mod profile;
 pub mod tilt;
 
 use crate::centreline::{CentrePoint, Centreline, LineEnd, March, centreline};
-use crate::flow_section::{BoreSurface, FlowSection, Frame, Walker, perimeter};
+use crate::flow_section::{BoreSurface, Frame, Walker, perimeter};
 use crate::stations::{Hermite, StationFigures, figures, loop_centre, outlines};
 use band::{least_in_band, loss_in_band};
 use profile::Band;

@@ -120,7 +120,7 @@ fn first_line(bore: &BoreSurface, march: &March) -> (Vec<Place>, LineEnd) {
     let mut walker = Walker::default();
     let mut line: Vec<Place> = Vec::new();
     let (mut from, mut inward, mut radius) = (march.from, -march.facing, march.radius);
-    let steps = ((march.length / march.spacing).ceil() as usize + 1).min(POINTS_MOST);
+    let steps = ((march.length / march.spacing).ceil() as usize).saturating_add(1).min(POINTS_MOST);
     let mut gone = 0.0;
     for _ in 0..steps {
         let frame = Frame::new(from, -inward);

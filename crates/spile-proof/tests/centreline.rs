@@ -111,3 +111,15 @@ fn the_airway_is_followed_to_its_fork() {
         assert!(pair[0].tangent.dot(pair[1].tangent) > 0.97, "{pair:?}");
     }
 }
+
+#[test]
+fn an_endless_length_is_no_endless_march() {
+    let rings: Vec<_> =
+        steps(0.0, 20.0, 10).map(|z| ring(-z * DVec3::Z, DVec3::Z, 9.0, 24)).collect();
+    let bore = tube(&rings, false);
+    let bore = BoreSurface::of(&bore, &all(&bore));
+    for length in [1e300, f64::INFINITY, f64::NAN] {
+        let line = centreline(&bore, &march(-0.5 * DVec3::Z, DVec3::Z, length));
+        assert!(line.points.len() < 40, "{length}");
+    }
+}
