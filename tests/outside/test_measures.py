@@ -1,0 +1,88 @@
+"""Deviation and bore area of the parts, sampled by libraries, against spile's guaranteed bounds."""
+
+import igl
+import numpy as np
+import trimesh
+
+from stl_reading import keys, welded
+from test_untouched import heights
+
+# Sampling finds less than the true maximum, so only rounding needs room.
+ROUNDING = 1e-9
+
+
+def sampled(corners, count, seed):
+    points, faces = welded(corners)
+    mesh = trimesh.Trimesh(points, faces, process=False)
+    random, _ = trimesh.sample.sample_surface(mesh, count, seed=seed)
+    return np.vstack([random, points])
+
+
+def distances(points, corners):
+    vertices, faces = welded(corners)
+    squared = igl.point_mesh_squared_distance(points, vertices, faces)[0]
+    return np.sqrt(squared)
+
+
+def test_no_sampled_deviation_exceeds_the_guaranteed_bound(heavy):
+    deviations = heavy.limit("deviation")
+    assert deviations
+    highest = max(l["bounds"][1] for l in deviations if l["bounds"])
+    scan, part = np.concatenate(heavy.scans), heavy.part
+    in_scan, in_part = set(keys(scan)), set(keys(part))
+    new = part[[k not in in_scan for k in keys(part)]]
+    gone = scan[[k not in in_part for k in keys(scan)]]
+    limit = heavy.case["limits"]["deviation"]
+    looked = 0
+    for end in heavy.case["end"]:
+        if "cut" not in end or "reach" not in end:
+            continue
+        # Clear of the seam by the deviation it may stray, and within reach of this end.
+        below = lambda c: ((heights(end, c) < -2 * limit) & (heights(end, c) > -end["reach"])).all(axis=1)
+        replacing, replaced = new[below(new)], gone[below(gone)]
+        near = np.linalg.norm(replacing - np.array(end["cut"]["through"]), axis=2).max(axis=1) < 3 * end["reach"]
+        replacing = replacing[near]
+        if heavy.case["scan"]["form"] == "bore":
+            # The made outside replaces nothing: leave out what lies half a wall off the scan.
+            middle = replacing.mean(axis=1)
+            replacing = replacing[distances(middle.astype(float), scan) < heavy.case["scan"]["wall"] / 2]
+        near = np.linalg.norm(replaced - np.array(end["cut"]["through"]), axis=2).max(axis=1) < 3 * end["reach"]
+        replaced = replaced[near]
+        looked += len(replacing) + len(replaced)
+        assert distances(sampled(replacing, 20_000, 1), scan).max() <= highest + ROUNDING
+        assert distances(sampled(replaced, 20_000, 2), part).max() <= highest + ROUNDING
+    if any("cut" in e and "reach" in e for e in heavy.case["end"]):
+        assert looked > 100
+
+
+def loop_area(points, normal):
+    about = points.mean(axis=0)
+    turned = np.cross(points[:-1] - about, points[1:] - about)
+    return abs(0.5 * turned.sum(axis=0) @ normal)
+
+
+def encloses(points, at, normal):
+    """Winding number of a closed loop about a point of its plane."""
+    u = np.cross(normal, [1.0, 0, 0] if abs(normal[0]) < 0.7 else [0, 1.0, 0])
+    u /= np.linalg.norm(u)
+    v = np.cross(normal, u)
+    angles = np.unwrap(np.arctan2((points - at) @ v, (points - at) @ u))
+    return abs(angles[-1] - angles[0]) > np.pi
+
+
+def test_bore_sections_have_the_area_that_trimesh_finds(heavy):
+    points, faces = welded(heavy.part)
+    mesh = trimesh.Trimesh(points, faces, process=False)
+    looked = 0
+    for end in heavy.proof["ends"]:
+        for station in end["stations"][::4]:
+            if station["area_part"] is None:
+                continue
+            at, normal = np.array(station["at"]), np.array(station["normal"])
+            section = mesh.section(plane_normal=normal, plane_origin=at)
+            loops = [l for l in section.discrete if len(l) > 3 and np.allclose(l[0], l[-1])]
+            round_it = [loop_area(l, normal) for l in loops if encloses(l, at, normal)]
+            assert round_it, f"no loop round {at}"
+            assert abs(min(round_it) / station["area_part"] - 1) < 1e-6
+            looked += 1
+    assert looked >= 5
