@@ -21,7 +21,8 @@ def square(side):
     return np.array([[a, b, c], [a, c, d]], np.float32)
 
 
-def prism_side(n, radius, turn, height=200.0):
+def prism_side(n, radius, turn, height=2.0):
+    # Low, because the number of pieces grows as the length of a concave edge over the asked gap.
     angles = 2 * np.pi * np.arange(n + 1) / n + turn
     low = np.stack([radius * np.cos(angles), radius * np.sin(angles), 0 * angles], axis=1)
     high = low + [0, 0, height]
