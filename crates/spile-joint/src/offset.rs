@@ -14,7 +14,6 @@ mod even;
 mod field;
 mod lattice;
 mod surface;
-mod triangle_gap;
 
 use even::{even_out, lift, settle, too_near, unfold};
 use field::{Distance, Rounded};
@@ -46,9 +45,13 @@ impl Thickness<'_> {
 pub struct OffsetOptions {
     /// The edge length that the outside's triangles are brought to. Left out,
     /// it is half to three quarters of the least thickness, the longer the
-    /// wider the bore.
+    /// wider the bore; more than twice the least thickness counts as that.
     pub edge: Option<f64>,
 }
+
+/// The longest edge that is chosen, as a share of the thickness; the hull is two
+/// thicknesses through where it is thinnest, and the lattice must not miss it.
+const LONGEST_SHARE: f64 = 0.75;
 
 /// Why no outside can be made.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -121,7 +124,7 @@ impl OffsetError {
 /// matter. The outside is a closed manifold that faces outward, without
 /// self-intersection by exact test, its coordinates rounded to f32; it encloses
 /// the bore. Enclosed spaces are filled, and so is what a ball of radius 0.6
-/// edge lengths cannot reach from outside.
+/// edge lengths (or 0.45 thicknesses) cannot reach from outside.
 /// Accuracy: the distance from every point of the outside to the bore is at
 /// least the thickness (the greatest one asked at the triangle's corners),
 /// taken between whole triangles. It is greater by what flat triangles need,
@@ -148,6 +151,8 @@ pub fn made_wall(
         let at = bore.bounds().middle();
         return Err(OffsetError::NotPositive { what: "edge length", at, value: edge });
     }
+    let edge = edge.min(2.0 * least);
+    let grain = edge.min(LONGEST_SHARE * least);
     let topology = Topology::of(bore);
     if let Some(&h) = topology.boundary().first() {
         let [point, _] = spile_mesh::topology::ends(bore, h);
@@ -157,7 +162,7 @@ pub fn made_wall(
     // Coordinates of the outside are rounded to f32.
     let far = bore.bounds().min.abs().max(bore.bounds().max.abs()).max_element() + most;
     let margin = 4.0 * f64::from(f32::EPSILON) * far;
-    let job = Job { bore, bvh: &bvh, topology: &topology, thickness, margin, most, edge };
+    let job = Job { bore, bvh: &bvh, topology: &topology, thickness, margin, most, edge, grain };
     job.even_wall().or_else(|error| match error {
         OffsetError::NotHeld { .. } => job.coarse_wall(),
         other => Err(other),
@@ -187,7 +192,9 @@ fn edge_for(bore: &Mesh, thickness: f64) -> f64 {
     // Of a tube the radius is twice volume over area; a triangle of equal sides
     // dips by the square of its edge over six radii.
     let radius = 2.0 * bore.volume().abs() / bore.area().max(f64::MIN_POSITIVE);
-    (0.06 * thickness * (radius + thickness)).sqrt().clamp(0.5 * thickness, 0.75 * thickness)
+    (0.06 * thickness * (radius + thickness))
+        .sqrt()
+        .clamp(0.5 * thickness, LONGEST_SHARE * thickness)
 }
 
 struct Job<'a> {
@@ -200,17 +207,17 @@ struct Job<'a> {
     /// Greatest thickness asked at the bore.
     most: f64,
     edge: f64,
+    /// The edge length, or what the thickness allows the lattice if that is less.
+    grain: f64,
 }
 
 impl Job<'_> {
     /// The outside in even triangles, valleys rounded out.
     fn even_wall(&self) -> Result<Mesh, OffsetError> {
-        /// Rounds of opening folds, each with one ring more.
-        const ROUNDS: usize = 5;
         /// Radius of a valley's floor, as a share of the edge length: so wide
         /// that triangles turn round it without folding.
         const FLOOR_SHARE: f64 = 0.6;
-        let floor = FLOOR_SHARE * self.edge;
+        let floor = FLOOR_SHARE * self.grain;
         let further = self.distance(floor);
         let (mut points, triangles) =
             self.level_surface(&|places| further.excesses(places))?.into_parts();
@@ -220,12 +227,18 @@ impl Job<'_> {
         let mut surface = Surface::of(raw);
         even_out(&mut surface, &rounded, self.edge);
 
+        self.held(Surface::of(surface.into_mesh()?))
+    }
+
+    /// The surface lifted where it is too near, and smoothed where it crosses itself.
+    fn held(&self, mut surface: Surface) -> Result<Mesh, OffsetError> {
+        /// Rounds of opening folds, each with one ring more.
+        const ROUNDS: usize = 5;
         let distance = self.distance(0.0);
-        let mut surface = Surface::of(surface.into_mesh()?);
         let mut at = DVec3::ZERO;
         for round in 0..=ROUNDS {
-            let mut bad = lift(&mut surface, &distance, self.bore);
-            let mesh = Mesh::new(surface.points.clone(), surface.triangles.clone())?;
+            let mut bad = lift(&mut surface, &distance)?;
+            let mesh = surface.mesh()?;
             bad.extend(self_intersections(&mesh).into_iter().flat_map(|(a, b)| [a, b]));
             bad.sort_unstable();
             bad.dedup();
@@ -241,9 +254,9 @@ impl Job<'_> {
     fn coarse_wall(&self) -> Result<Mesh, OffsetError> {
         let mut at = DVec3::ZERO;
         for share in [0.1, 0.2, 0.4, 0.8] {
-            let further = self.distance(share * self.edge);
+            let further = self.distance(share * self.grain);
             let mesh = self.level_surface(&|places| further.excesses(places))?.rounded();
-            let near = too_near(&Surface::of(mesh.clone()), &self.distance(0.0), self.bore);
+            let near = too_near(&mesh, &self.distance(0.0));
             let crossing = self_intersections(&mesh);
             match near.first().or(crossing.first().map(|pair| &pair.0)) {
                 None => return Ok(mesh),
@@ -270,7 +283,7 @@ impl Job<'_> {
         /// of the hull, which is twice the thickness.
         const CELL_SHARE: f64 = 1.25;
         let bounds = self.bore.bounds();
-        let cell = CELL_SHARE * self.edge;
+        let cell = CELL_SHARE * self.grain;
         let too_fine = || OffsetError::TooFine { edge: self.edge, size: bounds.diagonal() };
         if 2.0 * self.bore.area() / (cell * cell) > MOST_SITES as f64 {
             return Err(too_fine());
@@ -307,5 +320,74 @@ impl Job<'_> {
             }
         }
         Ok(mesh)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A tube of 16 sides along x, closed at both ends.
+    fn closed_tube() -> Mesh {
+        let mut points = vec![DVec3::ZERO, 20.0 * DVec3::X];
+        for k in 0..32 {
+            let (sin, cos) = (std::f64::consts::TAU * f64::from(k % 16) / 16.0).sin_cos();
+            points.push(DVec3::new(if k < 16 { 0.0 } else { 20.0 }, 4.0 * cos, 4.0 * sin));
+        }
+        let at = |row: u32, k: u32| 2 + 16 * row + k % 16;
+        let triangles = (0..16).flat_map(|k| {
+            [
+                [0, at(0, k + 1), at(0, k)],
+                [1, at(1, k), at(1, k + 1)],
+                [at(0, k), at(0, k + 1), at(1, k + 1)],
+                [at(0, k), at(1, k + 1), at(1, k)],
+            ]
+        });
+        Mesh::new(points, triangles.collect()).unwrap()
+    }
+
+    fn with_job(test: impl Fn(&Job)) {
+        let bore = closed_tube();
+        let (bvh, topology) = (Bvh::build(&bore), Topology::of(&bore));
+        assert!(topology.is_closed());
+        let (bore, bvh, topology) = (&bore, &bvh, &topology);
+        let thickness = &Thickness::Constant(2.0);
+        test(&Job {
+            bore,
+            bvh,
+            topology,
+            thickness,
+            margin: 1e-5,
+            most: 2.0,
+            edge: 1.0,
+            grain: 1.0,
+        });
+    }
+
+    fn check(job: &Job, wall: &Mesh) {
+        assert!(Topology::of(wall).is_closed());
+        assert_eq!(self_intersections(wall), []);
+        assert_eq!(too_near(wall, &job.distance(0.0)), []);
+        assert!(*wall == wall.rounded());
+    }
+
+    #[test]
+    fn the_last_resort_holds_too() {
+        with_job(|job| check(job, &job.coarse_wall().unwrap()));
+    }
+
+    #[test]
+    fn folds_are_opened() {
+        with_job(|job| {
+            let mut surface = Surface::of(job.even_wall().unwrap());
+            // Every fortieth vertex is thrown across its neighbours.
+            for v in (0..surface.points.len()).step_by(40) {
+                let near = surface.neighbours(v as u32)[0] as usize;
+                let step = surface.points[near] - surface.points[v];
+                surface.points[v] += 2.2 * step;
+            }
+            assert!(!self_intersections(&surface.mesh().unwrap()).is_empty());
+            check(job, &job.held(surface).unwrap());
+        });
     }
 }

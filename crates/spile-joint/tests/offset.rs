@@ -233,6 +233,14 @@ fn a_tight_corner() {
 }
 
 #[test]
+fn edges_longer_than_the_wall_is_thick() {
+    let bore = closed_tube(&steps(DVec3::ZERO, 20.0 * DVec3::Z), 8.0, 48);
+    for edge in [1.5, 1e6] {
+        check(&bore, 1.0, &OffsetOptions { edge: Some(edge) });
+    }
+}
+
+#[test]
 fn needles_in_the_bore_leave_no_trace() {
     // The same sphere, each triangle cut in three from a point very near a corner.
     let plain = icosphere(5.0, 3);

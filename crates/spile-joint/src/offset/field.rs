@@ -40,10 +40,15 @@ pub(super) trait Level: Sync {
         p
     }
 
+    /// `p` moved to the level from either side, or very near it.
+    fn nearer(&self, p: DVec3) -> DVec3 {
+        let sight = self.sight(p);
+        p - sight.away * sight.excess
+    }
+
     /// `p` moved to the level from either side.
     fn settled(&self, p: DVec3) -> DVec3 {
-        let sight = self.sight(p);
-        self.lifted(p - sight.away * sight.excess, 0.0)
+        self.lifted(self.nearer(p), 0.0)
     }
 }
 

@@ -59,6 +59,11 @@ impl Surface {
         Self { points, triangles, around }
     }
 
+    /// The surface as it is; it must have nothing that is gone.
+    pub fn mesh(&self) -> Result<Mesh, MeshError> {
+        Mesh::new(self.points.clone(), self.triangles.clone())
+    }
+
     /// The surface without what is gone, points in their order.
     pub fn into_mesh(self) -> Result<Mesh, MeshError> {
         let mut number = vec![u32::MAX; self.points.len()];
@@ -117,9 +122,15 @@ impl Surface {
     pub fn flip(&mut self, rounds: usize) {
         for _ in 0..rounds {
             let mut changed = false;
-            for (_, [a, b]) in self.edges(|_| true) {
-                if let Some([t, u]) = self.sides(a, b) {
-                    changed |= self.flip_edge(a, b, t, u);
+            for t in 0..self.triangles.len() as u32 {
+                for k in 0..3 {
+                    let (a, b) =
+                        (self.triangles[t as usize][k], self.triangles[t as usize][(k + 1) % 3]);
+                    if a < b
+                        && let Some([_, u]) = self.sides(a, b)
+                    {
+                        changed |= self.flip_edge(a, b, t, u);
+                    }
                 }
             }
             if !changed {
