@@ -1,11 +1,13 @@
 //! The job: from a scan with open ends to a closed part, one module a step.
 
 mod cap;
+mod examine;
 mod make;
 mod mend;
 mod offset;
 
 pub use cap::{CapError, fill_ring};
+pub use examine::{Effect, Examination, ExamineOptions, Finding, FindingKind, FoundEnd, examine};
 pub use make::{Conflict, Made, MakeError, Unwatched, Watch, make};
 pub use mend::{MendMade, MendOptions, Mended, Refusal, median_edge, mend};
 pub use offset::{OffsetError, OffsetOptions, Thickness, made_wall};

@@ -17,6 +17,7 @@ mod work;
 use spile_case::{Ball, MendKind};
 use spile_mesh::{DVec3, Mesh};
 
+pub(crate) use repeats::on_a_line;
 use work::Work;
 
 /// How to mend.

@@ -1,0 +1,164 @@
+//! The defects of a scan, one list a kind.
+
+use spile_mesh::{
+    Bounds3, DVec3, Mesh, Topology, pinched_points, self_intersections, shells, topology,
+    vertex_triangles,
+};
+
+use super::rims::Rims;
+use super::{FindingKind, Spot};
+use crate::mend::on_a_line;
+
+/// A triangle lower than its longest edge over this is a needle or a cap.
+const SLIM: f64 = 100.0;
+/// A slim triangle whose shortest edge is less than this share of the longest
+/// is a needle, else a cap.
+const NEEDLE_EDGE_SHARE: f64 = 0.1;
+/// A point that stands out by more than so many times the middle of all
+/// points, and so much farther than every neighbour, is an outlier.
+const OUTLIER: f64 = 8.0;
+const OUTLIER_OF_NEIGHBOURS: f64 = 2.0;
+/// A crumb has less than this share of the area; as in mending.
+const CRUMB_AREA_SHARE: f64 = 1e-3;
+
+/// How far each point stands off the mean of its neighbours.
+pub(super) struct Relief {
+    heights: Vec<f64>,
+    neighbours: Vec<(u32, u32)>,
+    pub(super) middle: f64,
+}
+
+pub(super) fn relief(mesh: &Mesh) -> Relief {
+    let sides = |&[a, b, c]: &[u32; 3]| [(a, b), (b, a), (b, c), (c, b), (c, a), (a, c)];
+    let mut neighbours: Vec<(u32, u32)> = mesh.triangles().iter().flat_map(sides).collect();
+    neighbours.sort_unstable();
+    neighbours.dedup();
+    let mut heights = vec![0.0; mesh.points().len()];
+    for of_one in neighbours.chunk_by(|a, b| a.0 == b.0) {
+        let at = |v: u32| mesh.points()[v as usize];
+        let mean = of_one.iter().map(|&(_, n)| at(n)).sum::<DVec3>() / of_one.len() as f64;
+        heights[of_one[0].0 as usize] = mean.distance(at(of_one[0].0));
+    }
+    let mut sorted = heights.clone();
+    let half = sorted.len() / 2;
+    let middle = if sorted.is_empty() {
+        0.0
+    } else {
+        *sorted.select_nth_unstable_by(half, f64::total_cmp).1
+    };
+    Relief { heights, neighbours, middle }
+}
+
+pub(super) fn all(
+    mesh: &Mesh,
+    connectivity: &Topology,
+    rims: &Rims,
+    relief: &Relief,
+    hole_max: f64,
+) -> Vec<(FindingKind, Vec<Spot>)> {
+    let edge = |h: u32| {
+        let [a, b] = topology::ends(mesh, h).map(|v| mesh.points()[v as usize]);
+        (0.5 * (a + b), a.distance(b))
+    };
+    let shared = connectivity.nonmanifold_edges().iter().map(|e| edge(e.half_edges[0]));
+    let pinches = pinched_points(mesh, connectivity, &vertex_triangles(mesh));
+    let meeting = self_intersections(mesh);
+    let mut all = vec![
+        (FindingKind::Hole, rims.holes.clone()),
+        (FindingKind::OpenRim, rims.others.clone()),
+        (FindingKind::NonManifoldEdge, shared.collect()),
+        (
+            FindingKind::NonManifoldVertex,
+            pinches.iter().map(|&v| (mesh.points()[v as usize], 0.0)).collect(),
+        ),
+        (
+            FindingKind::Flipped,
+            connectivity.misoriented_edges().iter().map(|pair| edge(pair[0])).collect(),
+        ),
+        (FindingKind::Duplicate, duplicates(mesh)),
+        (
+            FindingKind::SelfIntersection,
+            meeting.iter().map(|&(a, _)| spot(mesh, a as usize)).collect(),
+        ),
+        (FindingKind::Outlier, outliers(mesh, relief)),
+        (FindingKind::LoosePiece, crumbs(mesh, connectivity, hole_max)),
+    ];
+    all.extend(shapes(mesh));
+    all
+}
+
+fn lengths([a, b, c]: [DVec3; 3]) -> [f64; 3] {
+    [a.distance(b), b.distance(c), c.distance(a)]
+}
+
+/// A triangle's middle and longest edge.
+fn spot(mesh: &Mesh, t: usize) -> Spot {
+    let corners = mesh.corners(t);
+    let longest = lengths(corners).into_iter().fold(0.0, f64::max);
+    ((corners[0] + corners[1] + corners[2]) / 3.0, longest)
+}
+
+fn duplicates(mesh: &Mesh) -> Vec<Spot> {
+    let mut keys: Vec<([u32; 3], usize)> = mesh
+        .triangles()
+        .iter()
+        .enumerate()
+        .map(|(t, &corners)| {
+            let mut key = corners;
+            key.sort_unstable();
+            (key, t)
+        })
+        .collect();
+    keys.sort_unstable();
+    keys.windows(2).filter(|w| w[0].0 == w[1].0).map(|w| spot(mesh, w[1].1)).collect()
+}
+
+/// Triangles without area, needles and caps.
+fn shapes(mesh: &Mesh) -> [(FindingKind, Vec<Spot>); 3] {
+    let (mut flat, mut needles, mut caps) = (Vec::new(), Vec::new(), Vec::new());
+    for t in 0..mesh.triangles().len() {
+        let corners = mesh.corners(t);
+        let spot = spot(mesh, t);
+        if on_a_line(corners) {
+            flat.push(spot);
+        } else if mesh.area_normal(t).length() * SLIM < spot.1 * spot.1 {
+            let shortest = lengths(corners).into_iter().fold(f64::INFINITY, f64::min);
+            if shortest < NEEDLE_EDGE_SHARE * spot.1 { needles.push(spot) } else { caps.push(spot) }
+        }
+    }
+    [(FindingKind::Degenerate, flat), (FindingKind::Needle, needles), (FindingKind::Cap, caps)]
+}
+
+fn outliers(mesh: &Mesh, relief: &Relief) -> Vec<Spot> {
+    let mut found = Vec::new();
+    for of_one in relief.neighbours.chunk_by(|a, b| a.0 == b.0) {
+        let v = of_one[0].0 as usize;
+        let height = relief.heights[v];
+        let around = of_one.iter().map(|&(_, n)| relief.heights[n as usize]).fold(0.0, f64::max);
+        if height > OUTLIER * relief.middle && height > OUTLIER_OF_NEIGHBOURS * around {
+            found.push((mesh.points()[v], height));
+        }
+    }
+    found
+}
+
+fn crumbs(mesh: &Mesh, connectivity: &Topology, hole_max: f64) -> Vec<Spot> {
+    let pieces = shells(mesh, connectivity);
+    let mut boxes = vec![Bounds3::EMPTY; pieces.count];
+    let mut areas = vec![0.0; pieces.count];
+    for (t, &piece) in pieces.label.iter().enumerate() {
+        boxes[piece as usize] = boxes[piece as usize].union(Bounds3::of(mesh.corners(t)));
+        areas[piece as usize] += 0.5 * mesh.area_normal(t).length();
+    }
+    let mut open = vec![false; pieces.count];
+    for &h in connectivity.boundary() {
+        open[pieces.label[h as usize / 3] as usize] = true;
+    }
+    let whole: f64 = areas.iter().sum();
+    (0..pieces.count)
+        .filter(|&p| {
+            open[p] && boxes[p].diagonal() < hole_max && areas[p] < CRUMB_AREA_SHARE * whole
+        })
+        .map(|p| (boxes[p].middle(), boxes[p].diagonal()))
+        .collect()
+}
