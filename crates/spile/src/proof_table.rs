@@ -129,7 +129,10 @@ enum Sense {
 }
 
 fn sense_of(limit: &str) -> Sense {
-    if matches!(limit, "wall_min" | "ball_min") { Sense::AtLeast } else { Sense::AtMost }
+    match limit {
+        "wall_min" | "ball_min" | "seam_height" => Sense::AtLeast,
+        _ => Sense::AtMost,
+    }
 }
 
 impl Sense {
@@ -181,7 +184,9 @@ pub(crate) fn digits(x: f64) -> String {
 
 fn in_unit(limit: &str, x: f64, unit: &str, digits: impl Fn(f64) -> String) -> String {
     match limit {
-        "kink" => format!("{} deg", digits(x)),
+        "kink" | "kink_border" => format!("{} deg", digits(x)),
+        "seam_height" => digits(x),
+        "untouched" | "mends" => format!("{} missed", digits(x)),
         "bore_loss" => format!("{} %", digits(100.0 * x)),
         _ => format!("{} {unit}", digits(x)),
     }
