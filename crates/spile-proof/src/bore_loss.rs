@@ -17,7 +17,9 @@ use band::{least_in_band, loss_in_band};
 use profile::Band;
 use rayon::prelude::*;
 use spile_mesh::DVec3;
-use tilt::{LeastTilt, TILT_MOST_DEG, least_near, least_tilt, loop_radius, tilted_area};
+use tilt::{
+    LeastTilt, TILT_MOST_DEG, least_near, least_tilt, loop_radius, search_among, tilted_area,
+};
 
 /// The bore of scan and part near one end.
 pub struct EndBore<'a> {
@@ -205,7 +207,12 @@ fn judge_joint(
             let all = plane_cut(end.part, frame);
             let radius = loop_radius(end.part, frame, frame.origin, &all, &mut walker)?;
             let among = end.part.touching(frame.origin, 1.3 * radius);
-            least_tilt([0.0, 0.0], |tilt| tilted_area(end.part, frame, tilt, &among, &mut walker))
+            let few = search_among(end.part, frame, &among, &mut walker);
+            let found = least_tilt([0.0, 0.0], |tilt| {
+                tilted_area(end.part, frame, tilt, &few, &mut walker)
+            })?;
+            let area = tilted_area(end.part, frame, found.tilt, &among, &mut walker);
+            Some(LeastTilt { area: area.unwrap_or(found.area), ..found })
         })
         .collect();
     for ((_, frame), least) in stations.iter().zip(&least) {
@@ -276,10 +283,11 @@ fn least_between(
     let mut walker = Walker::default();
     if let Some(radius) = loop_radius(part, &frame, frame.origin, &all, &mut walker) {
         let among = part.touching(frame.origin, 1.3 * radius);
+        let few = search_among(part, &straight, &among, &mut walker);
         let start = straight.tilt_to(frame.normal);
         let most = start[0].hypot(start[1]).max(TILT_MOST_DEG.to_radians());
         let better =
-            least_near(start, most, |tilt| tilted_area(part, &straight, tilt, &among, &mut walker));
+            least_near(start, most, |tilt| tilted_area(part, &straight, tilt, &few, &mut walker));
         if let Some((tilt, _)) = better {
             return sweep(&straight.tilted(tilt))?.ok_or(from);
         }
@@ -306,9 +314,10 @@ fn own_section(
             continue;
         };
         let among = end.scan.touching(point.at, 1.3 * radius);
+        let few = search_among(end.scan, &frame, &among, &mut walker);
         let mut closes = |tilt: [f64; 2]| {
             let turned = frame.tilted(tilt);
-            let section = end.scan.section(&turned, 0.0, point.at, &among, &mut walker);
+            let section = end.scan.section(&turned, 0.0, point.at, &few, &mut walker);
             section.is_some_and(|s| s.outer.cut.iter().all(|&t| counts(end.scan.id(t))))
         };
         let ring = |share: f64| {
@@ -320,9 +329,10 @@ fn own_section(
             continue;
         }
         let least = tilt::least_within([0.0, 0.0], most, |tilt| {
-            tilted_area(end.scan, &frame, tilt, &among, &mut walker)
+            tilted_area(end.scan, &frame, tilt, &few, &mut walker)
         })?;
-        return Some((point.s, least.1));
+        let area = tilted_area(end.scan, &frame, least.0, &among, &mut walker);
+        return Some((point.s, area.unwrap_or(least.1)));
     }
     None
 }

@@ -100,6 +100,8 @@ pub struct BoreSurface {
     triangles: Vec<[u32; 3]>,
     ids: Vec<u32>,
     next: Vec<[u32; 3]>,
+    /// A ball round each triangle.
+    balls: Vec<(DVec3, f64)>,
 }
 
 /// Marks and lists that a walk reuses; one a thread.
@@ -176,7 +178,13 @@ impl BoreSurface {
             ids.iter().map(|&t| mesh.triangles()[t as usize].map(place)).collect();
         let points: Vec<DVec3> = used.iter().map(|&p| mesh.points()[p as usize]).collect();
         let next = neighbours(&points, &triangles);
-        Self { points, triangles, ids, next }
+        let ball = |t: &[u32; 3]| {
+            let corners = t.map(|p| points[p as usize]);
+            let middle = (corners[0] + corners[1] + corners[2]) / 3.0;
+            (middle, corners.iter().map(|p| p.distance(middle)).fold(0.0, f64::max))
+        };
+        let balls = triangles.iter().map(ball).collect();
+        Self { points, triangles, ids, next, balls }
     }
 
     /// How many triangles it has.
@@ -209,10 +217,31 @@ impl BoreSurface {
         &self.points
     }
 
-    /// The triangles whose box touches the ball, rising.
+    /// All triangles that touch the ball, and some near it, rising.
     pub fn touching(&self, centre: DVec3, radius: f64) -> Vec<u32> {
         (0..self.triangles.len() as u32)
-            .filter(|&t| Bounds3::of(self.corners(t)).distance_sq(centre) <= radius * radius)
+            .filter(|&t| {
+                let (middle, own) = self.balls[t as usize];
+                // The slack is for rounding alone.
+                let room = (radius + own) * (1.0 + 1e-9);
+                middle.distance_squared(centre) <= room * room
+            })
+            .collect()
+    }
+
+    /// Those of `among` that touch the half-plane which ends at the frame's
+    /// normal through its origin and holds its first direction.
+    ///
+    /// A loop round the origin in a plane turned by less than a quarter of a turn
+    /// crosses that half-plane, so these few triangles find it.
+    pub fn beside(&self, frame: &Frame, among: &[u32]) -> Vec<u32> {
+        (among.iter().copied())
+            .filter(|&t| {
+                let flat = self.corners(t).map(|p| frame.flat(p));
+                flat.iter().any(|p| p[0] >= 0.0)
+                    && flat.iter().any(|p| p[1] >= 0.0)
+                    && flat.iter().any(|p| p[1] <= 0.0)
+            })
             .collect()
     }
 

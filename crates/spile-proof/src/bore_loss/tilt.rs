@@ -136,6 +136,26 @@ pub fn tilted_area(
     bore.section(&turned, 0.0, frame.origin, among, walker).map(|section| section.area)
 }
 
+/// The triangles to look among while tilts are searched: the few beside the axis
+/// where they find the untilted section whole, else all of `among`.
+///
+/// An island that only a tilted plane cuts is overlooked by the few, so the area
+/// of the tilt that is found is to be taken among all.
+pub fn search_among(
+    bore: &BoreSurface,
+    frame: &Frame,
+    among: &[u32],
+    walker: &mut Walker,
+) -> Vec<u32> {
+    let few = bore.beside(frame, among);
+    let mut untilted = |list: &[u32]| tilted_area(bore, frame, [0.0, 0.0], list, walker);
+    let is_whole = match (untilted(&few), untilted(among)) {
+        (Some(a), Some(b)) => (a - b).abs() <= 1e-12 * b,
+        _ => false,
+    };
+    if is_whole { few } else { among.to_vec() }
+}
+
 /// How far from `station` a plane's loop round it reaches, untilted; the
 /// triangles that touch a ball of a little more hold a part of every loop round
 /// the station in every tilt.
