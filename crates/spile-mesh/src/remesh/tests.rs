@@ -175,6 +175,35 @@ fn an_empty_patch_stays_empty() {
 }
 
 #[test]
+fn flat_triangles_on_a_rim_are_opened() {
+    // A strip whose second row lies just below the middles of the rim's edges:
+    // each rim edge carries a triangle 0.05 high, which no flip can mend.
+    let n = 12u32;
+    let row = |shift: f64, y: f64| (0..n).map(move |i| DVec3::new(f64::from(i) + shift, y, 0.0));
+    let points: Vec<DVec3> =
+        row(0.0, 0.0).chain(row(0.5, -0.05)).chain(row(0.0, -1.0)).chain(row(0.5, -2.0)).collect();
+    let mut triangles = Vec::new();
+    for (upper, lower, leads) in [(0, n, true), (n, 2 * n, false), (2 * n, 3 * n, true)] {
+        for i in 0..n - 1 {
+            let [a, b, c, d] = [upper + i, upper + i + 1, lower + i, lower + i + 1];
+            let quad = if leads { [[a, c, b], [b, c, d]] } else { [[a, d, b], [a, c, d]] };
+            triangles.extend(quad);
+        }
+    }
+    let patch = Mesh::new(points, triangles).unwrap();
+    let size = |_: DVec3| 0.8;
+    let options = RemeshOptions { lines: Lines::Resampled, ..RemeshOptions::new(&size, 0.06) };
+    assert!(least_angles_deg(&patch).into_iter().fold(90.0, f64::min) < 6.0);
+    let result = check(&patch, &options);
+    assert!(result.met);
+    // At the strip's own ends the second row is a corner of the outline.
+    let inside = |t: usize| result.mesh.corners(t).iter().all(|p| (1.2..9.8).contains(&p.x));
+    let angles = least_angles_deg(&result.mesh).into_iter().enumerate();
+    let least = angles.filter(|&(t, _)| inside(t)).map(|(_, a)| a).fold(90.0, f64::min);
+    assert!(least > 20.0, "{least}");
+}
+
+#[test]
 fn a_limit_below_rounding_is_not_met_and_says_so() {
     let patch = torus(24, 12, 6.0, 2.0);
     let size = |_: DVec3| 0.7;
