@@ -224,7 +224,6 @@ fn once(
     for _ in 0..CYCLES {
         operations::split_long(&mut w, &guard, &size);
         operations::collapse_short(&mut w, &guard);
-        polish::open_caps(&mut w, &guard, &size);
         operations::flip_all(&mut w, &guard);
         relax::relax(&mut w, &guard, &size);
         relax::relax(&mut w, &guard, &size);

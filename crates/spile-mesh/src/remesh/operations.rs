@@ -49,36 +49,27 @@ pub(super) fn split_long(w: &mut Working, guard: &Guard, size: &dyn Fn(DVec3) ->
 
 fn split(w: &mut Working, guard: &Guard, size: &dyn Fn(DVec3) -> f64, a: u32, b: u32) -> bool {
     let middle = w.points[a as usize].midpoint(w.points[b as usize]);
-    split_at(w, guard, size, [a, b], middle).is_some()
-}
-
-/// Puts a point into this edge, near `wanted`; gives it, or nothing where the
-/// edge must stay.
-pub(super) fn split_at(
-    w: &mut Working,
-    guard: &Guard,
-    size: &dyn Fn(DVec3) -> f64,
-    [a, b]: [u32; 2],
-    wanted: DVec3,
-) -> Option<u32> {
     let mark = w.mark(a, b);
     if mark & FROZEN != 0 {
-        return None;
+        return false;
     }
     let beside = match w.beside(a, b) {
         Beside::Two(t, u) => vec![t, u],
         Beside::One(t) => vec![t],
-        Beside::Nothing | Beside::Tangle => return None,
+        Beside::Nothing | Beside::Tangle => return false,
     };
     let home = w.homes[a as usize];
     let is_flat = mark & LINE == 0 && home != NONE && home == w.homes[b as usize];
     let (at, home) = if is_flat {
-        (wanted, home)
+        (middle, home)
     } else {
-        let on_line = if mark & LINE != 0 { guard.project_to_line(wanted) } else { None };
-        let (at, home) = guard.project(on_line.unwrap_or(wanted), &[home, w.homes[b as usize]])?;
+        let on_line = if mark & LINE != 0 { guard.project_to_line(middle) } else { None };
+        let hints = [home, w.homes[b as usize]];
+        let Some((at, home)) = guard.project(on_line.unwrap_or(middle), &hints) else {
+            return false;
+        };
         // A point drawn to a place behind the triangles' backs would fold them.
-        if folds(w, &beside, a, b, at) { (wanted, NONE) } else { (at, home) }
+        if folds(w, &beside, a, b, at) { (middle, NONE) } else { (at, home) }
     };
     let kind = if mark & LINE != 0 { Kind::OnLine } else { Kind::Free };
     let m = w.add_point(at, kind, size(at), home);
@@ -86,7 +77,7 @@ pub(super) fn split_at(
         let witnesses = std::mem::take(&mut w.witnesses[t as usize]);
         share_out(w, guard, &witnesses, &[t, new]);
     }
-    Some(m)
+    true
 }
 
 /// Whether putting `at` into the edge turns a triangle at it over.

@@ -3,20 +3,13 @@
 use glam::DVec3;
 
 use super::guard::Guard;
-use super::operations::{collapse, flip, split_at};
+use super::operations::{collapse, flip};
 use super::quality::{least_sine, normal};
 use super::relax::{move_point, place};
-use super::working::{Beside, Kind, LINE, Working};
+use super::working::{Kind, Working};
 
 /// Triangles whose least angle is under 30 degrees are worked on.
 const BAD_SINE: f64 = 0.5;
-
-/// A point this close to a line, as a share of the line's edge below it, is
-/// drawn onto it.
-const CAP_SHARE: f64 = 0.35;
-
-/// Where along that edge its foot must lie, from either end.
-const CAP_FROM_END: f64 = 0.15;
 
 /// Steps that are tried when a point looks for a better place, as shares of
 /// the wanted edge length.
@@ -102,41 +95,4 @@ fn least_round(w: &Working, v: u32, at: DVec3) -> f64 {
         let corners = w.triangles[t as usize];
         least.min(least_sine(corners.map(|c| if c == v { at } else { w.points[c as usize] })))
     })
-}
-
-/// Opens flat triangles on lines, which no flip can mend: their far corner is
-/// drawn onto the line. Says how many.
-pub(super) fn open_caps(w: &mut Working, guard: &Guard, size: &dyn Fn(DVec3) -> f64) -> usize {
-    let mut count = 0;
-    for [a, b] in w.edges() {
-        if w.mark(a, b) != LINE {
-            continue;
-        }
-        let beside = match w.beside(a, b) {
-            Beside::Two(t, u) => vec![t, u],
-            Beside::One(t) => vec![t],
-            Beside::Nothing | Beside::Tangle => continue,
-        };
-        for t in beside {
-            let c = w.opposite(t, a, b);
-            let [p, q, r] = [a, b, c].map(|v| w.points[v as usize]);
-            let along = (r - p).dot(q - p) / p.distance_squared(q);
-            let foot = p.lerp(q, along);
-            let is_cap = w.kinds[c as usize] == Kind::Free
-                && (CAP_FROM_END..=1.0 - CAP_FROM_END).contains(&along)
-                && foot.distance(r) < CAP_SHARE * p.distance(q);
-            if !is_cap {
-                continue;
-            }
-            if let Some(m) = split_at(w, guard, size, [a, b], foot) {
-                let drawn = collapse(w, guard, c, m, 0.5);
-                // Else the edge is made whole again, as far as that is allowed.
-                let undone =
-                    drawn || collapse(w, guard, m, a, 0.0) || collapse(w, guard, m, b, 0.0);
-                count += usize::from(drawn && undone);
-                break;
-            }
-        }
-    }
-    count
 }
