@@ -4,11 +4,13 @@ use std::fmt::Write as _;
 
 use serde::Serialize;
 
+use super::examine_mend::{self, MendRecord, mend_to};
 use crate::answer::Answer;
 use crate::args::ExamineArgs;
 use crate::exit::Ending;
 use crate::failure::Failure;
 use crate::inputs::{InputFile, read_mesh};
+use crate::part_files::file_unit;
 use crate::progress::Progress;
 use crate::proof_table::digits;
 use crate::survey::{Survey, guess_unit, survey};
@@ -27,6 +29,8 @@ struct Document {
     closed: bool,
     findings: Vec<FindingRecord>,
     ends: Vec<EndRecord>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    mended: Option<MendRecord>,
 }
 
 #[derive(Serialize)]
@@ -57,9 +61,9 @@ enum Documents {
 
 /// Looks at scans.
 pub(crate) fn examine(args: &ExamineArgs) -> Result<Answer, Failure> {
-    if args.mend.is_some() {
-        return Err(Failure::new("`--mend` is not supported yet by this version")
-            .hint("`run` mends what it needs, and lists it"));
+    if args.mend.is_some() && args.files.len() > 1 {
+        return Err(Failure::new("`--mend` takes one scan at a time")
+            .hint("mend each file by a command of its own"));
     }
     let mut documents = Vec::new();
     for path in &args.files {
@@ -68,7 +72,12 @@ pub(crate) fn examine(args: &ExamineArgs) -> Result<Answer, Failure> {
         spile_joint::Watch::step(&progress, "examine", None);
         let bounds = mesh.bounds();
         let size = (bounds.max - bounds.min).to_array();
-        documents.push(document(file, mesh.points().len(), size, survey(&mesh)));
+        let unit = file.unit.unwrap_or(file_unit(guess_unit(size.into_iter().fold(0.0, f64::max))));
+        let mut document = document(file, mesh.points().len(), size, survey(&mesh));
+        if let Some(out) = &args.mend {
+            document.mended = Some(mend_to(&mesh, unit, out)?);
+        }
+        documents.push(document);
     }
     let text = documents.iter().map(told).collect::<Vec<_>>().join("\n");
     let documents = match documents.len() {
@@ -106,6 +115,7 @@ fn document(file: InputFile, vertices: usize, size: [f64; 3], survey: Survey) ->
         closed: survey.closed,
         findings: survey.findings.into_iter().map(finding).collect(),
         ends: survey.ends.into_iter().map(end).collect(),
+        mended: None,
     }
 }
 
@@ -163,6 +173,9 @@ fn told(document: &Document) -> String {
             ]);
         }
         out.push_str(&table.text());
+    }
+    if let Some(mended) = &document.mended {
+        examine_mend::told(mended, &mut out);
     }
     out
 }

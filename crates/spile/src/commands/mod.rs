@@ -4,6 +4,7 @@ mod compare;
 mod completions;
 mod demo;
 mod examine;
+mod examine_mend;
 mod fittings;
 mod new;
 mod prove;

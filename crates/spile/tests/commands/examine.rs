@@ -85,3 +85,21 @@ fn a_starter_case_reads_back() {
         assert!(case.is_ok(), "{case:?}\n{}", new.stdout);
     }
 }
+
+/// The row in tests/scans/README.md: one patch of 711 triangles turned over.
+#[test]
+fn a_mended_scan_is_written_and_says_what_was_done() {
+    let work = Work::new();
+    work.write("boot.obj", repository_scan("defects/boot-flipped-patch-derived.obj"));
+    let ran = work.spile(&["examine", "boot.obj", "--mend", "mended.3mf", "--json"]);
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    let mends = ran.json()["mended"]["mends"].clone();
+    assert_eq!(mends.as_array().map(Vec::len), Some(1));
+    assert_eq!(mends[0]["kind"], "flipped");
+    let again = work.spile(&["examine", "mended.3mf", "--json"]).json();
+    assert_eq!(again["closed"], true);
+    assert_eq!(again["triangles"], 39906);
+    let wrong = work.spile(&["examine", "boot.obj", "--mend", "mended.obj"]);
+    assert_eq!(wrong.code, 2);
+    assert!(wrong.stderr.contains(".stl or .3mf"), "{}", wrong.stderr);
+}

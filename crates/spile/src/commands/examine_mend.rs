@@ -1,0 +1,140 @@
+//! `examine --mend`: the scan written again, mended.
+
+use std::fmt::Write as _;
+use std::io::Write as _;
+use std::path::Path;
+
+use serde::Serialize;
+use spile_formats::FileUnit;
+use spile_formats::threemf::{self, ThreeMfInfo};
+use spile_joint::{MendOptions, mend};
+use spile_mesh::Mesh;
+
+use crate::failure::Failure;
+use crate::inputs::{said, sha256, shown};
+use crate::proof_table::digits;
+use crate::table::{Align, Table};
+
+/// What was mended, and where it was written.
+#[derive(Serialize)]
+pub(super) struct MendRecord {
+    file: String,
+    sha256: String,
+    triangles: usize,
+    hole_max: f64,
+    mends: Vec<Mended>,
+    not_mended: Vec<NotMended>,
+}
+
+#[derive(Serialize)]
+struct Mended {
+    kind: &'static str,
+    #[serde(rename = "where")]
+    where_: [f64; 3],
+    /// The diameter of the ball outside which nothing moved.
+    size: f64,
+}
+
+#[derive(Serialize)]
+struct NotMended {
+    kind: &'static str,
+    #[serde(rename = "where")]
+    where_: [f64; 3],
+    size: f64,
+    why: String,
+}
+
+/// Mends `mesh` and writes it to `out` as its ending says.
+pub(super) fn mend_to(mesh: &Mesh, unit: FileUnit, out: &Path) -> Result<MendRecord, Failure> {
+    let done = mend(mesh, MendOptions::default());
+    let bytes = file_bytes(&done.mesh, unit, out)?;
+    write_whole(out, &bytes)?;
+    let mends = done.mends.iter().map(|made| Mended {
+        kind: made.mend.kind.name(),
+        where_: made.mend.ball.at,
+        size: 2.0 * made.mend.ball.radius,
+    });
+    let not_mended = done.refused.iter().map(|refused| NotMended {
+        kind: refused.kind.name(),
+        where_: refused.ball.at,
+        size: 2.0 * refused.ball.radius,
+        why: refused.why.clone(),
+    });
+    Ok(MendRecord {
+        file: shown(out),
+        sha256: sha256(&bytes),
+        triangles: done.mesh.triangles().len(),
+        hole_max: done.hole_max,
+        mends: mends.collect(),
+        not_mended: not_mended.collect(),
+    })
+}
+
+fn file_bytes(mesh: &Mesh, unit: FileUnit, out: &Path) -> Result<Vec<u8>, Failure> {
+    let fail = |error: spile_formats::WriteError| {
+        Failure::new(format!("cannot write {}: {error}", shown(out)))
+    };
+    let ending = out.extension().map(|e| e.to_string_lossy().to_ascii_lowercase());
+    match ending.as_deref() {
+        Some("stl") => {
+            let mut bytes = Vec::new();
+            spile_formats::stl::write(mesh, unit, &mut bytes).map_err(fail)?;
+            Ok(bytes)
+        }
+        Some("3mf") => {
+            let info = ThreeMfInfo {
+                unit,
+                title: "Mended scan".to_owned(),
+                description: "A scan with defects of its triangles mended; no proved part."
+                    .to_owned(),
+                application: concat!("spile ", env!("CARGO_PKG_VERSION")).to_owned(),
+                more: Vec::new(),
+            };
+            let mut bytes = std::io::Cursor::new(Vec::new());
+            threemf::write(mesh, &info, &mut bytes).map_err(fail)?;
+            Ok(bytes.into_inner())
+        }
+        _ => Err(Failure::new(format!("cannot write {}: its ending names no format", shown(out)))
+            .hint("end the name in .stl or .3mf")),
+    }
+}
+
+/// All of the file, or nothing of it.
+fn write_whole(out: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    let fail = |error: &std::io::Error| {
+        Failure::new(format!("cannot write {}: {}", shown(out), said(error)))
+            .hint("check that the folder is there and may be written to")
+    };
+    let folder = out.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut file = tempfile::Builder::new()
+        .prefix(".spile-")
+        .tempfile_in(folder)
+        .map_err(|error| fail(&error))?;
+    file.write_all(bytes).map_err(|error| fail(&error))?;
+    file.persist(out).map_err(|error| fail(&error.error))?;
+    Ok(())
+}
+
+/// The same for a reader.
+pub(super) fn told(record: &MendRecord, out: &mut String) {
+    let _ = writeln!(
+        out,
+        "mended: {}, {} triangles, {} mends; loops smaller across than {} were closed",
+        record.file,
+        record.triangles,
+        record.mends.len(),
+        digits(record.hole_max)
+    );
+    let at = |p: [f64; 3]| p.map(digits).join(", ");
+    if !record.mends.is_empty() {
+        let mut table =
+            Table::new(&[("mend", Align::Left), ("size", Align::Right), ("at", Align::Left)]);
+        for mended in &record.mends {
+            table.row([mended.kind.to_owned(), digits(mended.size), at(mended.where_)]);
+        }
+        out.push_str(&table.text());
+    }
+    for left in &record.not_mended {
+        let _ = writeln!(out, "not mended: {} at {}: {}", left.kind, at(left.where_), left.why);
+    }
+}
