@@ -18,7 +18,6 @@ mod progress;
 mod proof_file;
 mod proof_table;
 mod starter;
-mod survey;
 mod table;
 mod times;
 

@@ -3,22 +3,8 @@
 use std::fmt::Write as _;
 
 use spile_case::{Form, Unit};
+use spile_joint::FoundEnd;
 use spile_mesh::{Bounds3, DVec3};
-
-/// An end that the scan shows: an open rim, or a pair of them.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct FoundEnd {
-    /// Middle of the rim.
-    pub centre: DVec3,
-    /// A point on the rim that is the bore's.
-    pub on_rim: DVec3,
-    /// Unit vector off the scan.
-    pub direction: DVec3,
-    /// Diameter of the circle of the bore rim's area.
-    pub bore: Option<f64>,
-    /// The same of the outside rim.
-    pub outside: Option<f64>,
-}
 
 /// What a starter case is made of.
 #[derive(Debug, Clone, PartialEq)]
@@ -41,8 +27,6 @@ pub(crate) struct Found {
 const DEVIATION_MM: f64 = 0.1;
 /// A wall to start from, in millimetres.
 const WALL_MM: f64 = 2.0;
-/// A wall's share of the bore where nothing else is known.
-const LEAST_WALL_OF_BORE_SHARE: f64 = 0.05;
 /// Reach and gap in bore diameters.
 const REACH_OF_BORE: f64 = 0.75;
 /// Straight fitting length in bore diameters.
@@ -91,9 +75,19 @@ pub(crate) fn starter_case(found: &Found) -> String {
     out
 }
 
+/// The unit in which this size, the longest side of a box, would be a part
+/// that is held in a hand or carried: from 15 mm to 1.5 m.
+pub(crate) fn guess_unit(longest: f64) -> Unit {
+    match longest {
+        x if x >= 15.0 => Unit::Millimetre,
+        x if x >= 1.5 => Unit::Centimetre,
+        _ => Unit::Metre,
+    }
+}
+
 /// The first end gets a fitting; how the others end is up to the user.
 fn write_rim_end(out: &mut String, end: &FoundEnd, k: usize, wall: f64) {
-    let bore = end.bore.or(end.outside).unwrap_or(wall / LEAST_WALL_OF_BORE_SHARE);
+    let bore = end.bore;
     let outside = end.outside.filter(|&o| o > bore).unwrap_or(bore + 2.0 * wall);
     let _ = writeln!(
         out,
@@ -102,7 +96,7 @@ fn write_rim_end(out: &mut String, end: &FoundEnd, k: usize, wall: f64) {
         number(bore),
         point(end.direction)
     );
-    let _ = writeln!(out, "rim = {}", point(end.on_rim));
+    let _ = writeln!(out, "rim = {}", point(end.centre));
     let reach = number(REACH_OF_BORE * bore);
     // Rounded apart, so that two near numbers do not become one.
     let (bore, outside) = (rounded(bore, f64::floor), rounded(outside, f64::ceil));
@@ -138,7 +132,7 @@ fn write_cut_end(out: &mut String, found: &Found) {
 }
 
 fn wall_of(found: &Found) -> f64 {
-    let seen = found.ends.iter().filter_map(|e| Some(0.5 * (e.outside? - e.bore?)));
+    let seen = found.ends.iter().filter_map(|e| Some(0.5 * (e.outside? - e.bore)));
     seen.filter(|&w| w > 0.0)
         .min_by(f64::total_cmp)
         .unwrap_or(WALL_MM / found.unit.in_millimetres())
@@ -192,17 +186,17 @@ mod tests {
         Found { file: "a \"b\".stl".into(), unit, unit_is_stated: false, form, bounds, ends }
     }
 
-    fn end(bore: Option<f64>, outside: Option<f64>) -> FoundEnd {
+    fn end(bore: f64, outside: Option<f64>) -> FoundEnd {
         let centre = DVec3::new(12.3456789, 0.0, -1e-9);
-        FoundEnd { centre, on_rim: centre, direction: DVec3::Z, bore, outside }
+        FoundEnd { centre, direction: DVec3::Z, bore, outside }
     }
 
     #[test]
     fn every_starter_case_reads_back_without_a_mistake() {
         let lists = [
             vec![],
-            vec![end(Some(16.04), Some(16.06))],
-            vec![end(None, None), end(Some(1e-4), None), end(None, Some(1e5))],
+            vec![end(16.04, Some(16.06))],
+            vec![end(1e5, None), end(1e-4, None), end(3.0, Some(1e5))],
         ];
         for unit in [Unit::Millimetre, Unit::Centimetre, Unit::Metre, Unit::Inch] {
             for form in [Form::Shell, Form::Bore] {
@@ -218,7 +212,7 @@ mod tests {
 
     #[test]
     fn a_starter_case_says_what_it_guessed() {
-        let ends = vec![end(Some(16.04), Some(20.06)), end(Some(14.0), Some(18.0))];
+        let ends = vec![end(16.04, Some(20.06)), end(14.0, Some(18.0))];
         insta::assert_snapshot!(
             "two rims",
             starter_case(&found(Form::Shell, Unit::Millimetre, ends))

@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use serde::Serialize;
+use spile_joint::{Effect, Examination, ExamineOptions, Finding, FindingKind, FoundEnd};
 
 use super::examine_mend::{self, MendRecord, mend_to};
 use crate::answer::Answer;
@@ -13,7 +14,7 @@ use crate::inputs::{InputFile, read_mesh};
 use crate::part_files::file_unit;
 use crate::progress::Progress;
 use crate::proof_table::digits;
-use crate::survey::{Survey, guess_unit, survey};
+use crate::starter::guess_unit;
 use crate::table::{Align, Table};
 
 #[derive(Serialize)]
@@ -47,7 +48,7 @@ struct FindingRecord {
 struct EndRecord {
     centre: [f64; 3],
     direction: [f64; 3],
-    bore: Option<f64>,
+    bore: f64,
     outside: Option<f64>,
 }
 
@@ -70,10 +71,9 @@ pub(crate) fn examine(args: &ExamineArgs) -> Result<Answer, Failure> {
         let (file, mesh) = read_mesh(path)?;
         let progress = Progress::new(1);
         spile_joint::Watch::step(&progress, "examine", None);
-        let bounds = mesh.bounds();
-        let size = (bounds.max - bounds.min).to_array();
-        let unit = file.unit.unwrap_or(file_unit(guess_unit(size.into_iter().fold(0.0, f64::max))));
-        let mut document = document(file, mesh.points().len(), size, survey(&mesh));
+        let found = spile_joint::examine(&mesh, ExamineOptions::default());
+        let unit = file.unit.unwrap_or(file_unit(guess_unit(found.size.max_element())));
+        let mut document = document(file, mesh.points().len(), found);
         if let Some(out) = &args.mend {
             document.mended = Some(mend_to(&mesh, unit, out)?);
         }
@@ -87,16 +87,17 @@ pub(crate) fn examine(args: &ExamineArgs) -> Result<Answer, Failure> {
     Ok(Answer::new(Ending::Held, text, &documents))
 }
 
-fn document(file: InputFile, vertices: usize, size: [f64; 3], survey: Survey) -> Document {
+fn document(file: InputFile, vertices: usize, found: Examination) -> Document {
+    let size = found.size.to_array();
     let longest = size.into_iter().fold(0.0, f64::max);
-    let finding = |f: crate::survey::Finding| FindingRecord {
-        kind: f.kind,
-        effect: f.effect.words(),
+    let finding = |f: Finding| FindingRecord {
+        kind: kind_name(f.kind),
+        effect: effect_words(f.effect),
         where_: f.at.to_array(),
         count: f.count,
         size: f.size,
     };
-    let end = |e: crate::starter::FoundEnd| EndRecord {
+    let end = |e: FoundEnd| EndRecord {
         centre: e.centre.to_array(),
         direction: e.direction.to_array(),
         bore: e.bore,
@@ -111,10 +112,10 @@ fn document(file: InputFile, vertices: usize, size: [f64; 3], survey: Survey) ->
         unit_guess: stated.unwrap_or(guess_unit(longest).name()),
         unit_stated: stated,
         size,
-        shells: survey.shells,
-        closed: survey.closed,
-        findings: survey.findings.into_iter().map(finding).collect(),
-        ends: survey.ends.into_iter().map(end).collect(),
+        shells: found.shells,
+        closed: found.closed,
+        findings: found.findings.into_iter().map(finding).collect(),
+        ends: found.ends.into_iter().map(end).collect(),
         mended: None,
     }
 }
@@ -147,7 +148,7 @@ fn told(document: &Document) -> String {
             table.row([
                 place(end.centre),
                 place(end.direction),
-                end.bore.map_or_else(String::new, digits),
+                digits(end.bore),
                 end.outside.map_or_else(String::new, digits),
             ]);
         }
@@ -178,6 +179,32 @@ fn told(document: &Document) -> String {
         examine_mend::told(mended, &mut out);
     }
     out
+}
+
+fn effect_words(effect: Effect) -> &'static str {
+    match effect {
+        Effect::StopsClosing => "stops closing",
+        Effect::WithinReach => "within reach",
+        Effect::Elsewhere => "elsewhere",
+    }
+}
+
+fn kind_name(kind: FindingKind) -> &'static str {
+    match kind {
+        FindingKind::Hole => "hole",
+        FindingKind::OpenRim => "open-rim",
+        FindingKind::NonManifoldEdge => "non-manifold-edge",
+        FindingKind::NonManifoldVertex => "non-manifold-vertex",
+        FindingKind::Flipped => "flipped",
+        FindingKind::Duplicate => "duplicate",
+        FindingKind::Degenerate => "degenerate",
+        FindingKind::Needle => "needle",
+        FindingKind::Cap => "cap",
+        FindingKind::SelfIntersection => "self-intersection",
+        FindingKind::Outlier => "outlier",
+        FindingKind::LoosePiece => "loose-piece",
+        _ => "defect",
+    }
 }
 
 fn place(p: [f64; 3]) -> String {

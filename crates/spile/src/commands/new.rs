@@ -3,14 +3,14 @@
 use serde::Serialize;
 use spile_case::{Form, Unit};
 use spile_formats::FileUnit;
+use spile_joint::{ExamineOptions, examine};
 
 use crate::answer::Answer;
 use crate::args::NewArgs;
 use crate::exit::Ending;
 use crate::failure::Failure;
 use crate::inputs::read_mesh;
-use crate::starter::{Found, starter_case};
-use crate::survey::{guess_unit, survey};
+use crate::starter::{Found, guess_unit, starter_case};
 
 #[derive(Serialize)]
 struct Document {
@@ -22,16 +22,16 @@ struct Document {
 pub(crate) fn new(args: &NewArgs) -> Result<Answer, Failure> {
     let (file, mesh) = read_mesh(&args.scan)?;
     let bounds = mesh.bounds();
-    let survey = survey(&mesh);
+    let ends = examine(&mesh, ExamineOptions::default()).ends;
     let stated = file.unit.and_then(case_unit);
-    let one_wall = !survey.ends.is_empty() && survey.ends.iter().all(|e| e.outside.is_none());
+    let one_wall = !ends.is_empty() && ends.iter().all(|e| e.outside.is_none());
     let found = Found {
         file: file.name,
         unit: stated.unwrap_or(guess_unit((bounds.max - bounds.min).max_element())),
         unit_is_stated: stated.is_some(),
         form: if one_wall { Form::Bore } else { Form::Shell },
         bounds,
-        ends: survey.ends,
+        ends,
     };
     let case = starter_case(&found);
     let document = Document { file: found.file, case: case.clone() };

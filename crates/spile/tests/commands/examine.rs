@@ -60,6 +60,22 @@ fn defects_are_found_with_what_they_do() {
 }
 
 #[test]
+fn a_mended_scan_has_its_defects_no_more() {
+    let work = Work::new();
+    work.write("boot.obj", repository_scan("defects/boot-flipped-patch-derived.obj"));
+    let ran = work.spile(&["examine", "boot.obj", "--mend", "boot.stl", "--json"]);
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    assert_eq!(ran.json()["mended"]["mends"][0]["kind"], "flipped");
+    let after = work.spile(&["examine", "boot.stl", "--json"]).json();
+    assert_eq!(after["closed"], true);
+    assert_eq!(after["triangles"], 39906);
+    let ran = work.spile(&["examine", "boot.obj", "--mend", "boot.xyz"]);
+    assert_eq!(ran.code, 2, "{}", ran.stdout);
+    let names: Vec<String> = work.files().into_keys().collect();
+    assert_eq!(names, ["boot.obj", "boot.stl"]);
+}
+
+#[test]
 fn several_files_give_a_list() {
     let work = Work::new();
     work.write("a.stl", cube(10.0)).write("b.stl", solid_bar(20.0, 60.0));
