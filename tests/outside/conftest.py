@@ -13,7 +13,7 @@ from stl_reading import read_stl
 ROOT = Path(__file__).resolve().parents[2]
 SCANS = ROOT / "tests" / "scans"
 # The heavy references run on these cases unless --full is given.
-SUBSET = ("trachea-cut", "aorta")
+SUBSET = ("trachea-cut", "airway-cut")
 
 
 def pytest_addoption(parser):

@@ -17,7 +17,7 @@ use crate::{Fault, built_spile, process, root, target};
 
 /// These run on one and on two threads in every full run of the tests; with
 /// `--full` all do.
-const THREADED: [&str; 2] = ["trachea-cut", "aorta"];
+const THREADED: [&str; 2] = ["trachea-cut", "airway-cut"];
 
 /// What running the cases made.
 pub struct Made {

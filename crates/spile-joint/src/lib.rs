@@ -1,10 +1,22 @@
 //! The job: from a scan with open ends to a closed part, one module a step.
 
 mod cap;
+mod close;
+mod cut;
+mod ends;
 mod examine;
+mod fair;
+mod least_squares;
+mod locate;
 mod make;
 mod mend;
 mod offset;
+mod reach;
+mod refine;
+mod restore;
+mod span;
+mod surface;
+mod walls;
 
 pub use cap::{CapError, fill_ring};
 pub use examine::{Effect, Examination, ExamineOptions, Finding, FindingKind, FoundEnd, examine};

@@ -1,0 +1,366 @@
+//! One end from cut to joint: cut, lift, refine, fair, span.
+
+use spile_case::{Case, End, Fitting, Place};
+use spile_mesh::{Bvh, DVec3, Mesh};
+
+use crate::cut::{CutSide, cut_side};
+use crate::fair::{FairLimits, fair_band, point_normals};
+use crate::locate::{Located, tangent};
+use crate::make::MakeError;
+use crate::reach::{Band, lift_band, touches, within_reach};
+use crate::refine::{RefineLimits, refine};
+use crate::span::{
+    Grid, SeamLoop, SpanLimits, Way, joined, least_section, span_bore, span_outside,
+};
+use crate::surface::Scan;
+
+/// One side of the wall at one end.
+pub struct SideAtEnd {
+    /// The cut as it fell on the scan's triangles.
+    pub cut: CutSide,
+    /// The band between rim and untouched scan, facing away from the bore's
+    /// line; none at a plain end.
+    pub band: Option<Band>,
+    /// Whether the scan's triangles here have to be turned for the solid.
+    pub flip: bool,
+}
+
+/// A fitting in its place.
+#[derive(Debug, Clone, Copy)]
+pub struct Placed {
+    /// Centre of the near face.
+    pub at: DVec3,
+    /// Unit direction off the scan.
+    pub along: DVec3,
+    /// Bore radius.
+    pub bore: f64,
+    /// Outer radius.
+    pub outside: f64,
+    /// Length.
+    pub length: f64,
+}
+
+/// The error of an end.
+pub fn at_end(end: &End, what: impl std::fmt::Display, hints: &[&str]) -> MakeError {
+    MakeError::End {
+        end: end.name.clone(),
+        what: what.to_string(),
+        hints: hints.iter().map(|h| (*h).to_string()).collect(),
+    }
+}
+
+/// Puts the fitting of `end` in its place.
+pub fn place(scan: &Scan, end: &End, located: &Located) -> Option<Placed> {
+    let Some(Fitting::Tube { bore, outside, length }) = end.fitting else { return None };
+    let (at, along) = match end.place? {
+        Place::At { at, along } => (DVec3::from(at), DVec3::from(along).normalize_or_zero()),
+        Place::Gap(gap) => {
+            let loops = &located.loops;
+            let along = tangent(scan, loops, loops.plane.normal);
+            (loops.bore.centroid(loops.plane.normal) + along * gap, along)
+        }
+    };
+    Some(Placed { at, along, bore: bore / 2.0, outside: outside / 2.0, length })
+}
+
+/// Cuts one side and lifts its band; `reach` is none at a plain end.
+pub fn cut_and_lift(
+    scan: &Scan,
+    case: &Case,
+    end: &End,
+    located: &Located,
+    bore_side: bool,
+    reach: Option<f64>,
+) -> Result<SideAtEnd, MakeError> {
+    let loops = &located.loops;
+    let chosen = if bore_side { Some(&loops.bore) } else { loops.outside.as_ref() };
+    let Some(chosen) = chosen else {
+        return Err(at_end(end, "the cut meets one wall only", &[]));
+    };
+    let snap = 1e-3 * scan.median_edge();
+    let first_new = scan.mesh.points().len() as u32;
+    let cut = cut_side(scan, loops.plane, chosen, snap, first_new).map_err(|e| {
+        at_end(end, e, &["move `through` onto the branch that is meant, or turn `facing`"])
+    })?;
+    let at = |v: u32| match (v as usize).checked_sub(scan.mesh.points().len()) {
+        Some(k) => cut.new_points[k],
+        None => scan.mesh.points()[v as usize],
+    };
+    // On a surface that faces away from the bore's line the rim runs clockwise
+    // seen against the plane's normal.
+    let clockwise = area_vector(cut.rim.iter().map(|&v| at(v))).dot(loops.plane.normal) < 0.0;
+    let flip = clockwise == bore_side;
+    let band = match reach {
+        None => None,
+        Some(reach) => {
+            // Measured from the seam as it comes out, which may lie a deviation
+            // away from the loop as cut.
+            let near = within_reach(scan, chosen, reach - case.limits.deviation);
+            let is_near = |t: &u32| near.binary_search(t).is_ok();
+            if let Some(t) = cut.crossed.iter().find(|t| !is_near(t)) {
+                let p = scan.mesh.corners(*t as usize)[0];
+                return Err(at_end(
+                    end,
+                    format!(
+                        "`reach` {reach} is shorter than a triangle that the cut crosses near ({:.2}, {:.2}, {:.2})",
+                        p.x, p.y, p.z
+                    ),
+                    &["make `reach` longer"],
+                ));
+            }
+            let kept =
+                |t: u32| case.keeps.iter().any(|k| touches(k, t, scan.mesh.corners(t as usize)));
+            if let Some(&t) = cut.crossed.iter().find(|&&t| kept(t)) {
+                let p = scan.mesh.corners(t as usize)[0];
+                return Err(at_end(
+                    end,
+                    format!("a keep touches the cut near ({:.2}, {:.2}, {:.2})", p.x, p.y, p.z),
+                    &["make the keep smaller, or move the cut away from it"],
+                ));
+            }
+            let whole: Vec<u32> = near
+                .iter()
+                .copied()
+                .filter(|t| {
+                    cut.crossed.binary_search(t).is_err()
+                        && cut.removed.binary_search(t).is_err()
+                        && !kept(*t)
+                })
+                .collect();
+            let whole = reached_from(scan, &cut.crossed, &whole);
+            let mut band = lift_band(scan, &cut, &whole);
+            if flip != bore_side {
+                band.turn_round();
+            }
+            Some(band)
+        }
+    };
+    Ok(SideAtEnd { cut, band, flip })
+}
+
+/// Those of `whole` that are connected to `crossed` through triangles of `whole`.
+fn reached_from(scan: &Scan, crossed: &[u32], whole: &[u32]) -> Vec<u32> {
+    let mut found = std::collections::BTreeSet::new();
+    let mut queue: Vec<u32> = crossed.to_vec();
+    while let Some(t) = queue.pop() {
+        for k in 0..3 {
+            let twin = scan.topology.twin(3 * t + k);
+            if twin == spile_mesh::NONE {
+                continue;
+            }
+            let other = twin / 3;
+            if whole.binary_search(&other).is_ok() && found.insert(other) {
+                queue.push(other);
+            }
+        }
+    }
+    found.into_iter().collect()
+}
+
+/// Twice the area of a closed polygon, as a vector.
+pub fn area_vector(points: impl Iterator<Item = DVec3>) -> DVec3 {
+    let points: Vec<DVec3> = points.collect();
+    let Some(&origin) = points.first() else { return DVec3::ZERO };
+    (0..points.len())
+        .map(|i| (points[i] - origin).cross(points[(i + 1) % points.len()] - origin))
+        .sum()
+}
+
+/// Refines and fairs a band, fairing less where the certified deviation would
+/// come near `deviation`.
+pub fn finish_band(
+    surface: &Scan,
+    band: &Band,
+    end: &End,
+    limits: &RefineLimits,
+    fairing: &FairLimits,
+    deviation: f64,
+) -> Result<Band, MakeError> {
+    let refined = refine(band, limits)
+        .map_err(|e| at_end(end, e, &["mend the scan near this end, or move the cut"]))?;
+    let mut fairing = *fairing;
+    let surroundings = beside(surface, band);
+    for _ in 0..6 {
+        let faired = fair_band(&refined, (&surface.mesh, &surroundings), &fairing)
+            .map_err(|e| at_end(end, e, &[]))?;
+        if off_by(&band.mesh, &faired.mesh, deviation) <= 0.8 * deviation {
+            return Ok(faired);
+        }
+        fairing.most *= 0.6;
+    }
+    Ok(refined)
+}
+
+/// The untouched triangles that share a point with the band.
+fn beside(surface: &Scan, band: &Band) -> Vec<[u32; 3]> {
+    let mut beside: Vec<u32> = band
+        .scan_points
+        .iter()
+        .flat_map(|&v| surface.fans.of(v))
+        .copied()
+        .filter(|t| band.replaces.binary_search(t).is_err())
+        .collect();
+    beside.sort_unstable();
+    beside.dedup();
+    beside.iter().map(|&t| surface.mesh.triangles()[t as usize]).collect()
+}
+
+/// Certified upper bound of the two-sided distance.
+pub fn off_by(a: &Mesh, b: &Mesh, limit: f64) -> f64 {
+    spile_mesh::hausdorff(a, b, 0.05 * limit).bounds().hi
+}
+
+/// The band's rim as the joint's seam; also tells the order in which the rim's
+/// points were taken.
+pub fn seam_of(band: &Band, normal: DVec3) -> (SeamLoop, Vec<usize>) {
+    let normals = point_normals(&band.mesh);
+    let points = band.mesh.points();
+    let mut order: Vec<usize> = (0..band.rim.len()).collect();
+    let clockwise = area_vector(band.rim.iter().map(|&v| points[v as usize])).dot(normal) < 0.0;
+    if clockwise {
+        order.reverse();
+    }
+    let seam = SeamLoop {
+        points: order.iter().map(|&k| points[band.rim[k] as usize]).collect(),
+        normals: order.iter().map(|&k| normals[band.rim[k] as usize]).collect(),
+    };
+    (seam, order)
+}
+
+/// The centre of a closed polygon's area.
+pub fn polygon_centre(points: &[DVec3], normal: DVec3) -> DVec3 {
+    let Some(&origin) = points.first() else { return DVec3::ZERO };
+    let (mut twice, mut sum) = (0.0, DVec3::ZERO);
+    for i in 0..points.len() {
+        let (a, b) = (points[i] - origin, points[(i + 1) % points.len()] - origin);
+        let area = a.cross(b).dot(normal);
+        twice += area;
+        sum += (a + b) * (area / 3.0);
+    }
+    origin + sum / twice
+}
+
+/// The tube of a fitting's bore or outside between its two faces, as triangles.
+pub fn tube_of(grid: &Grid, along: DVec3, length: f64) -> Mesh {
+    let near = grid.rows[grid.rows.len() - 1].clone();
+    let far = near.iter().map(|&p| p + along * length).collect();
+    let tube = Grid { rows: vec![near, far] };
+    Mesh::new(tube.points(), tube.triangles(true)).unwrap_or_default()
+}
+
+/// The least area that the joint's bore may have: the smaller of the fitting's
+/// circle and the scan's own least section near the seam.
+pub fn area_to_keep(bore_near: &Mesh, way: &Way, seam_radius: f64, circle_radius: f64) -> f64 {
+    // As deep as tilts of 20 degrees need to stay on the scan's side, also
+    // where the seam's plane is oblique to the bore.
+    let oblique = way.facing.dot(way.seam_normal).clamp(-1.0, 1.0).acos();
+    let depth = 1.1 * seam_radius * (oblique + 20f64.to_radians()).tan();
+    let plane = spile_mesh::Plane { point: way.start - way.facing * depth, normal: way.facing };
+    let scan_area = least_section(bore_near, plane, 2.0 * seam_radius, 20.0).area;
+    scan_area.min(std::f64::consts::PI * circle_radius * circle_radius)
+}
+
+/// What the joint of one end came out as.
+pub struct Joint {
+    /// The bore side.
+    pub bore: Grid,
+    /// Part order of the bore's rim points in the grid's first row.
+    pub bore_order: Vec<usize>,
+    /// Least bore area found and asked.
+    pub area: (f64, f64),
+    /// The way it follows.
+    pub way: Way,
+}
+
+/// Spans the bore side of an end.
+pub fn join_bore(
+    end: &End,
+    located: &Located,
+    band: &Band,
+    kept_near: &Mesh,
+    placed: &Placed,
+    edge: f64,
+    area_loss_share: f64,
+) -> Result<Joint, MakeError> {
+    let normal = located.loops.plane.normal;
+    let (seam, bore_order) = seam_of(band, normal);
+    let start = polygon_centre(&seam.points, normal);
+    let way = Way {
+        start,
+        facing: located.facing,
+        seam_normal: normal,
+        end: placed.at,
+        along: placed.along,
+    };
+    let radius = seam.points.iter().map(|p| p.distance(start)).fold(0.0, f64::max);
+    let bore_near = joined(kept_near, &band.mesh);
+    let asked = area_to_keep(&bore_near, &way, radius, placed.bore);
+    // The fitting's own bore, so that tilted sections close there, too.
+    let tube = {
+        let frames = way.frames(9);
+        let n = seam.points.len();
+        let r = crate::span::area_true_radius(placed.bore, n);
+        let ring: Vec<DVec3> = (0..n)
+            .map(|j| {
+                let a = std::f64::consts::TAU * j as f64 / n as f64;
+                frames[8].centre + frames[8].radial(a) * r
+            })
+            .collect();
+        tube_of(&Grid { rows: vec![ring] }, placed.along, placed.length)
+    };
+    let near = joined(&bore_near, &tube);
+    let no_wall = |_: DVec3| 0.0;
+    let limits =
+        SpanLimits { area_min: asked, area_loss_share, wall_min: &no_wall, wall_length: 1.0, edge };
+    let (bore, least, _) =
+        span_bore(&way, &seam, placed.bore, &near, &limits).map_err(|e| at_end(end, e, &[]))?;
+    Ok(Joint { bore, bore_order, area: (least, asked), way })
+}
+
+/// Spans the outside of an end; `bore_near` is the bore side near the joint.
+pub fn join_outside(
+    end: &End,
+    located: &Located,
+    band: &Band,
+    joint: &Joint,
+    bore_near: &Mesh,
+    placed: &Placed,
+    wall_min: &dyn Fn(DVec3) -> f64,
+    wall_length: f64,
+    edge: f64,
+) -> Result<(Grid, Vec<usize>, f64), MakeError> {
+    let (seam, order) = seam_of(band, located.loops.plane.normal);
+    let limits = SpanLimits { area_min: 0.0, area_loss_share: 1.0, wall_min, wall_length, edge };
+    let (grid, spare, _) = span_outside(&joint.way, &seam, placed.outside, bore_near, &limits)
+        .map_err(|e| at_end(end, e, &[]))?;
+    Ok((grid, order, spare))
+}
+
+/// The thinnest wall of the scan along a seam, near each place.
+pub struct SeamWall {
+    samples: Vec<(DVec3, f64)>,
+}
+
+impl SeamWall {
+    /// Walls from the points of each loop to the other side.
+    pub fn new(bore_loop: &[DVec3], outside_loop: &[DVec3], bore: &Bvh, outside: &Bvh) -> Self {
+        let wall = |p: &DVec3, other: &Bvh| (*p, other.closest(*p).map_or(0.0, |c| c.distance));
+        let samples = bore_loop
+            .iter()
+            .map(|p| wall(p, outside))
+            .chain(outside_loop.iter().map(|p| wall(p, bore)))
+            .collect();
+        Self { samples }
+    }
+
+    /// The least wall asked at `p`: `wall_min`, or near the seam the scan's own
+    /// thinnest wall there if that is less.
+    pub fn asked(&self, p: DVec3, wall_min: f64) -> f64 {
+        let reach = 2.0 * wall_min;
+        self.samples
+            .iter()
+            .filter(|(q, _)| q.distance(p) < reach)
+            .map(|(_, wall)| *wall)
+            .fold(wall_min, f64::min)
+    }
+}

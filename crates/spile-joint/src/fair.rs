@@ -1,0 +1,238 @@
+//! `fair`: takes the wobble out of the band next to a seam, moving no point
+//! further than it is allowed.
+//!
+//! Points move along their normals only, so that the triangles keep their
+//! shape. The energy is the discrete bending energy of the band, in the form
+//! that is quadratic in the positions (Bergou, Wardetzky, Harmon, Zorin,
+//! Grinspun 2006, "A quadratic bending model for inextensible surfaces"), with
+//! free bending at the rim and a pull back to the scan that lets through waves
+//! longer than a stated length: what is longer than that is shape and stays, so
+//! that a tube is not pinched, what is shorter is wobble and goes.
+
+use std::collections::BTreeMap;
+
+use spile_mesh::{Bvh, DVec3, Mesh};
+
+use crate::least_squares::{LeastSquares, Line, SolveError};
+use crate::reach::Band;
+use crate::refine::rim_index;
+
+/// What fairing may do at one point.
+#[derive(Debug, Clone, Copy)]
+pub struct Allowance {
+    /// Furthest move, along the normal; 0 keeps the point.
+    pub most: f64,
+    /// Waves longer than this stay.
+    pub wave: f64,
+}
+
+/// The points of `band` after fairing.
+///
+/// # Errors
+/// [`SolveError`] when the equations have no solution.
+pub fn fair(band: &Mesh, allowances: &[Allowance]) -> Result<Vec<DVec3>, SolveError> {
+    let points = band.points();
+    let normals = point_normals(band);
+    let mut unknown_of: Vec<Option<usize>> = vec![None; points.len()];
+    let mut free: Vec<usize> = Vec::new();
+    for (v, a) in allowances.iter().enumerate() {
+        if a.most > 0.0 {
+            unknown_of[v] = Some(free.len());
+            free.push(v);
+        }
+    }
+    if free.is_empty() {
+        return Ok(points.to_vec());
+    }
+    let hinges = hinges(band);
+    let areas = point_areas(band);
+    let mut held: Vec<Option<f64>> = vec![None; points.len()];
+    let mut moves = vec![0.0; points.len()];
+    // Points that would go too far are held at their limit and the rest is
+    // solved again.
+    for _ in 0..4 {
+        let mut system = LeastSquares::new(free.len());
+        for hinge in &hinges {
+            for axis in 0..3 {
+                let mut line = Line::default();
+                for (v, k) in hinge.corners.iter().zip(hinge.factors) {
+                    let v = *v as usize;
+                    line.rest += k * (points[v][axis] - points[hinge.corners[0] as usize][axis]);
+                    if let Some(u) = unknown_of[v] {
+                        line.terms.push((u, k * normals[v][axis]));
+                    }
+                }
+                if !line.terms.is_empty() {
+                    system.add(&line, hinge.weight);
+                }
+            }
+        }
+        for (u, &v) in free.iter().enumerate() {
+            let a = allowances[v];
+            let pull = (std::f64::consts::TAU / a.wave).powi(4) * areas[v];
+            system.add(&Line { terms: vec![(u, 1.0)], rest: 0.0 }, pull);
+            if let Some(d) = held[v] {
+                system.add(&Line { terms: vec![(u, 1.0)], rest: -d }, 1e6 * pull);
+            }
+        }
+        let solved = system.solve()?;
+        let mut over = false;
+        for (u, &v) in free.iter().enumerate() {
+            moves[v] = solved[u];
+            let most = allowances[v].most;
+            if held[v].is_none() && solved[u].abs() > most {
+                held[v] = Some(solved[u].clamp(-most, most));
+                over = true;
+            }
+        }
+        if !over {
+            break;
+        }
+    }
+    Ok((0..points.len())
+        .map(|v| {
+            let most = allowances[v].most;
+            points[v] + normals[v] * moves[v].clamp(-most, most)
+        })
+        .collect())
+}
+
+/// An inner edge with its two triangles.
+struct Hinge {
+    corners: [u32; 4],
+    factors: [f64; 4],
+    weight: f64,
+}
+
+fn hinges(band: &Mesh) -> Vec<Hinge> {
+    let mut opposite: BTreeMap<(u32, u32), Vec<u32>> = BTreeMap::new();
+    for t in band.triangles() {
+        for k in 0..3 {
+            let (a, b) = (t[k], t[(k + 1) % 3]);
+            opposite.entry((a.min(b), a.max(b))).or_default().push(t[(k + 2) % 3]);
+        }
+    }
+    let p = |v: u32| band.points()[v as usize];
+    opposite
+        .into_iter()
+        .filter(|(_, o)| o.len() == 2)
+        .map(|((a, b), o)| {
+            let (c, d) = (o[0], o[1]);
+            let (ca, cb) = (cotangent(p(a), p(b), p(c)), cotangent(p(b), p(a), p(c)));
+            let (da, db) = (cotangent(p(a), p(b), p(d)), cotangent(p(b), p(a), p(d)));
+            let area = 0.5
+                * ((p(b) - p(a)).cross(p(c) - p(a)).length()
+                    + (p(b) - p(a)).cross(p(d) - p(a)).length());
+            Hinge {
+                corners: [a, b, c, d],
+                factors: [cb + db, ca + da, -ca - cb, -da - db],
+                weight: 3.0 / area.max(1e-12),
+            }
+        })
+        .collect()
+}
+
+/// Cotangent of the angle at `at` between the ways to `b` and `c`; bounded, so
+/// that needles do not rule the energy.
+fn cotangent(at: DVec3, b: DVec3, c: DVec3) -> f64 {
+    let (u, v) = (b - at, c - at);
+    let sine = u.cross(v).length();
+    (u.dot(v) / sine.max(1e-12)).clamp(-10.0, 10.0)
+}
+
+/// Unit normal of each point, weighted by area; zero where there is none.
+pub fn point_normals(mesh: &Mesh) -> Vec<DVec3> {
+    let mut normals = vec![DVec3::ZERO; mesh.points().len()];
+    for t in 0..mesh.triangles().len() {
+        let n = mesh.area_normal(t);
+        for v in mesh.triangles()[t] {
+            normals[v as usize] += n;
+        }
+    }
+    normals.into_iter().map(DVec3::normalize_or_zero).collect()
+}
+
+fn point_areas(mesh: &Mesh) -> Vec<f64> {
+    let mut areas = vec![0.0; mesh.points().len()];
+    for t in 0..mesh.triangles().len() {
+        let a = mesh.area_normal(t).length() / 6.0;
+        for v in mesh.triangles()[t] {
+            areas[v as usize] += a;
+        }
+    }
+    areas
+}
+
+/// What fairing of a band near its rim may do.
+#[derive(Debug, Clone, Copy)]
+pub struct FairLimits {
+    /// Furthest move of a point.
+    pub most: f64,
+    /// Waves longer than this stay.
+    pub wave: f64,
+    /// Up to this distance from the rim points may move fully, from twice it
+    /// on not at all.
+    pub full: f64,
+    /// Up to this distance from the untouched scan points may move a little, so
+    /// that no edge there comes out sharper.
+    pub border: f64,
+}
+
+/// The band with its wobble taken out near the rim, and no edge left sharp at
+/// its border with the untouched scan.
+///
+/// `beside` are the untouched triangles next to the band, over the points of
+/// the mesh given with them; they stay, but the bend towards them counts.
+///
+/// # Errors
+/// [`SolveError`] when the equations have no solution.
+pub fn fair_band(
+    band: &Band,
+    beside: (&Mesh, &[[u32; 3]]),
+    limits: &FairLimits,
+) -> Result<Band, SolveError> {
+    let rim = rim_index(band);
+    let border = border_index(band);
+    let mut allowances: Vec<Allowance> = band
+        .mesh
+        .points()
+        .iter()
+        .enumerate()
+        .map(|(v, &p)| {
+            if v < band.shared {
+                return Allowance { most: 0.0, wave: limits.wave };
+            }
+            let away = rim.closest(p).map_or(0.0, |c| c.distance) / limits.full;
+            let near_rim = (2.0 - away).clamp(0.0, 1.0).powi(2);
+            let inward = border.closest(p).map_or(f64::INFINITY, |c| c.distance) / limits.border;
+            let near_border = (2.0 - inward).clamp(0.0, 1.0);
+            let wave = if near_border > near_rim { 2.0 * limits.wave } else { limits.wave };
+            Allowance { most: limits.most * near_rim.max(near_border), wave }
+        })
+        .collect();
+    let mut points = band.mesh.points().to_vec();
+    let mut triangles = band.mesh.triangles().to_vec();
+    let mut place: BTreeMap<u32, u32> =
+        band.scan_points.iter().enumerate().map(|(i, &v)| (v, i as u32)).collect();
+    for t in beside.1 {
+        triangles.push(t.map(|v| {
+            *place.entry(v).or_insert_with(|| {
+                points.push(beside.0.points()[v as usize]);
+                points.len() as u32 - 1
+            })
+        }));
+    }
+    allowances.resize(points.len(), Allowance { most: 0.0, wave: limits.wave });
+    let both = Mesh::new(points, triangles).unwrap_or_default();
+    let mut points = fair(&both, &allowances)?;
+    points.truncate(band.mesh.points().len());
+    let mesh = Mesh::new(points, band.mesh.triangles().to_vec()).unwrap_or_default();
+    Ok(Band { mesh, ..band.clone() })
+}
+
+/// An index over the points that the band shares with the untouched scan.
+fn border_index(band: &Band) -> Bvh {
+    let points = band.mesh.points()[..band.shared].to_vec();
+    let triangles = (0..band.shared as u32).map(|v| [v, v, v]).collect();
+    Bvh::build(&Mesh::new(points, triangles).unwrap_or_default())
+}

@@ -1,0 +1,54 @@
+//! Sparse weighted least squares, solved by a sparse Cholesky factorisation.
+
+use faer::linalg::solvers::Solve;
+use faer::sparse::{SparseColMat, Triplet};
+
+/// Why a least-squares problem could not be solved.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum SolveError {
+    /// The linear system has no solution.
+    #[error("the equations of the shape have no solution")]
+    Singular,
+    /// There is nothing to solve.
+    #[error("there is nothing to shape")]
+    Empty,
+}
+
+/// One linear form that should vanish: terms over unknowns, and the rest.
+#[derive(Default)]
+pub struct Line {
+    pub terms: Vec<(usize, f64)>,
+    pub rest: f64,
+}
+
+/// The normal equations of a weighted least-squares problem.
+pub struct LeastSquares {
+    triplets: Vec<Triplet<usize, usize, f64>>,
+    right: Vec<f64>,
+}
+
+impl LeastSquares {
+    pub fn new(unknowns: usize) -> Self {
+        Self { triplets: Vec::new(), right: vec![0.0; unknowns] }
+    }
+
+    pub fn add(&mut self, line: &Line, weight: f64) {
+        for &(a, x) in &line.terms {
+            self.right[a] -= weight * x * line.rest;
+            for &(b, y) in &line.terms {
+                self.triplets.push(Triplet::new(a, b, weight * x * y));
+            }
+        }
+    }
+
+    pub fn solve(&self) -> Result<Vec<f64>, SolveError> {
+        let n = self.right.len();
+        let matrix = SparseColMat::try_new_from_triplets(n, n, &self.triplets)
+            .map_err(|_| SolveError::Singular)?;
+        let factor = matrix.sp_cholesky(faer::Side::Lower).map_err(|_| SolveError::Singular)?;
+        let right = faer::Mat::from_fn(n, 1, |i, _| self.right[i]);
+        let solved = factor.solve(&right);
+        Ok((0..n).map(|i| solved[(i, 0)]).collect())
+    }
+}

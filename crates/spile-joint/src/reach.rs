@@ -1,0 +1,145 @@
+//! The triangles within reach of an end, and the band lifted out there.
+
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+
+use spile_case::Keep;
+use spile_mesh::{Bvh, DVec3, Mesh, NONE, SectionLoop};
+
+use crate::cut::CutSide;
+use crate::surface::Scan;
+
+/// The triangles within reach of `cut_loop`: all corners nearer than `reach`
+/// to it, and connected to it through triangles that are. Sorted.
+pub fn within_reach(scan: &Scan, cut_loop: &SectionLoop, reach: f64) -> Vec<u32> {
+    let outline = outline_index(cut_loop);
+    let near = |v: u32| {
+        let p = scan.mesh.points()[v as usize];
+        outline.closest_within(p, reach).is_some_and(|c| c.distance < reach)
+    };
+    let mut known: BTreeMap<u32, bool> = BTreeMap::new();
+    let mut all_near = |t: u32| {
+        scan.mesh.triangles()[t as usize]
+            .iter()
+            .all(|&v| *known.entry(v).or_insert_with(|| near(v)))
+    };
+    let mut found: BTreeSet<u32> = BTreeSet::new();
+    let mut queue: VecDeque<u32> = VecDeque::new();
+    for &t in &cut_loop.triangles {
+        if all_near(t) && found.insert(t) {
+            queue.push_back(t);
+        }
+    }
+    while let Some(t) = queue.pop_front() {
+        for k in 0..3 {
+            let twin = scan.topology.twin(3 * t + k);
+            if twin != NONE && !found.contains(&(twin / 3)) && all_near(twin / 3) {
+                found.insert(twin / 3);
+                queue.push_back(twin / 3);
+            }
+        }
+    }
+    found.into_iter().collect()
+}
+
+/// An index over the segments of a loop.
+fn outline_index(l: &SectionLoop) -> Bvh {
+    let n = l.points.len() as u32;
+    let triangles = (0..n).map(|i| [i, (i + 1) % n, (i + 1) % n]).collect();
+    Bvh::build(&Mesh::new(l.points.clone(), triangles).unwrap_or_default())
+}
+
+/// Whether the triangle touches the keep.
+pub fn touches(keep: &Keep, t: u32, corners: [DVec3; 3]) -> bool {
+    match keep {
+        Keep::Ball(ball) => {
+            let mesh = Mesh::new(corners.to_vec(), vec![[0, 1, 2]]).unwrap_or_default();
+            Bvh::build(&mesh)
+                .closest_within(DVec3::from(ball.at), ball.radius * (1.0 + 1e-9))
+                .is_some()
+        }
+        Keep::Box { min, max } => box_touches(DVec3::from(*min), DVec3::from(*max), corners),
+        Keep::Triangles { triangles, .. } => triangles.contains(&t),
+    }
+}
+
+/// Whether a triangle meets a box: the triangle is clipped to each of the
+/// box's six half-spaces in turn; something is left exactly if they meet.
+fn box_touches(min: DVec3, max: DVec3, corners: [DVec3; 3]) -> bool {
+    let mut polygon = corners.to_vec();
+    for axis in 0..3 {
+        for (limit, sign) in [(min[axis], 1.0), (max[axis], -1.0)] {
+            let inside = |p: &DVec3| sign * (p[axis] - limit);
+            let mut next = Vec::with_capacity(polygon.len() + 1);
+            for i in 0..polygon.len() {
+                let (p, q) = (polygon[i], polygon[(i + 1) % polygon.len()]);
+                let (a, b) = (inside(&p), inside(&q));
+                if a >= 0.0 {
+                    next.push(p);
+                }
+                if (a >= 0.0) != (b >= 0.0) {
+                    next.push(p + (q - p) * (a / (a - b)));
+                }
+            }
+            polygon = next;
+        }
+    }
+    !polygon.is_empty()
+}
+
+/// The surface of one side between the rim and what stays untouched.
+#[derive(Debug, Clone, Default)]
+pub struct Band {
+    /// The band; its first points are those shared with untouched triangles.
+    pub mesh: Mesh,
+    /// How many points are shared with untouched triangles.
+    pub shared: usize,
+    /// The scan's index of each shared point.
+    pub scan_points: Vec<u32>,
+    /// The rim, as indices into the band's points, in the band's direction.
+    pub rim: Vec<u32>,
+    /// The scan triangles that the band replaces, wholly or (crossed ones) in part. Sorted.
+    pub replaces: Vec<u32>,
+}
+
+impl Band {
+    /// Turns every triangle round.
+    pub fn turn_round(&mut self) {
+        let triangles = self.mesh.triangles().iter().map(|t| [t[0], t[2], t[1]]).collect();
+        self.mesh = Mesh::new(self.mesh.points().to_vec(), triangles).unwrap_or_default();
+        self.rim.reverse();
+    }
+}
+
+/// Lifts the band: the whole triangles `whole` and the pieces of crossed ones.
+pub fn lift_band(scan: &Scan, cut: &CutSide, whole: &[u32]) -> Band {
+    let scan_count = scan.mesh.points().len();
+    let lifted: BTreeSet<u32> =
+        whole.iter().chain(&cut.crossed).chain(&cut.removed).copied().collect();
+    let mut used: BTreeSet<u32> = BTreeSet::new();
+    let triangles: Vec<[u32; 3]> = whole
+        .iter()
+        .map(|&t| scan.mesh.triangles()[t as usize])
+        .chain(cut.pieces.iter().copied())
+        .collect();
+    used.extend(triangles.iter().flatten());
+    let is_shared =
+        |v: u32| (v as usize) < scan_count && scan.fans.of(v).iter().any(|t| !lifted.contains(t));
+    let (shared, own): (Vec<u32>, Vec<u32>) = used.iter().partition(|&&v| is_shared(v));
+    let order: Vec<u32> = shared.iter().chain(&own).copied().collect();
+    let place: BTreeMap<u32, u32> = order.iter().enumerate().map(|(i, &v)| (v, i as u32)).collect();
+    let at = |v: u32| match (v as usize).checked_sub(scan_count) {
+        Some(k) => cut.new_points[k],
+        None => scan.mesh.points()[v as usize],
+    };
+    let points = order.iter().map(|&v| at(v)).collect();
+    let local = triangles.iter().map(|t| t.map(|v| place[&v])).collect();
+    let mut replaces: Vec<u32> = whole.iter().chain(&cut.crossed).copied().collect();
+    replaces.sort_unstable();
+    Band {
+        mesh: Mesh::new(points, local).unwrap_or_default(),
+        shared: shared.len(),
+        scan_points: shared,
+        rim: cut.rim.iter().filter_map(|v| place.get(v).copied()).collect(),
+        replaces,
+    }
+}

@@ -1,0 +1,129 @@
+//! `refine`: remeshes the band within reach, graded back to the scan's own
+//! triangles, under a certified bound of its deviation.
+
+use spile_mesh::{Bvh, DVec3, Lines, Mesh, RemeshError, RemeshOptions, boundary_loops, remesh};
+
+use crate::reach::Band;
+
+/// What refining must hold.
+#[derive(Debug, Clone)]
+pub struct RefineLimits {
+    /// Edge length at the rim.
+    pub edge: f64,
+    /// How much the edge length may grow per unit of distance from the rim.
+    pub grading: f64,
+    /// Longest edge, away from the rim.
+    pub longest: f64,
+    /// Most two-sided deviation.
+    pub deviation: f64,
+}
+
+/// Why a band could not be refined.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum RefineError {
+    /// The remesher cannot work on the band.
+    #[error("the surface within reach cannot be remeshed: {0}")]
+    Remesh(#[from] RemeshError),
+    /// The rim is not one loop any more.
+    #[error("the rim within reach is not one simple loop")]
+    Rim,
+}
+
+/// The band with isotropic triangles of the asked size at its rim.
+///
+/// # Errors
+/// [`RefineError`].
+pub fn refine(band: &Band, limits: &RefineLimits) -> Result<Band, RefineError> {
+    let rim_index = rim_index(band);
+    let size = |p: DVec3| {
+        let away = rim_index.closest(p).map_or(0.0, |c| c.distance);
+        let grown = (away - 2.0 * limits.edge).max(0.0) * limits.grading;
+        (limits.edge + grown).min(limits.longest.max(limits.edge))
+    };
+    let mut options = RemeshOptions::new(&size, limits.deviation);
+    options.kept_points = band.shared;
+    options.lines = Lines::Resampled;
+    let remeshed = remesh(&band.mesh, &options)?;
+    let rim = rim_of(&remeshed.mesh, band).ok_or(RefineError::Rim)?;
+    let (mesh, rim) = without_flat_ears(&remeshed.mesh, &rim, band.shared);
+    Ok(Band { mesh, rim, ..band.clone() })
+}
+
+/// An index over the rim of a band, for distances from it.
+pub fn rim_index(band: &Band) -> Bvh {
+    let points: Vec<DVec3> = band.rim.iter().map(|&v| band.mesh.points()[v as usize]).collect();
+    let n = points.len() as u32;
+    let triangles = (0..n).map(|i| [i, (i + 1) % n, (i + 1) % n]).collect();
+    Bvh::build(&Mesh::new(points, triangles).unwrap_or_default())
+}
+
+/// The boundary loop of the new band that runs where the old rim did.
+fn rim_of(mesh: &Mesh, band: &Band) -> Option<Vec<u32>> {
+    let old = rim_index(band);
+    let topology = spile_mesh::Topology::of(mesh);
+    boundary_loops(mesh, &topology)
+        .into_iter()
+        .filter(|l| l.iter().all(|&v| v as usize >= band.shared))
+        .min_by(|a, b| {
+            let far = |l: &[u32]| {
+                l.iter()
+                    .map(|&v| old.closest(mesh.points()[v as usize]).map_or(0.0, |c| c.distance))
+                    .fold(0.0, f64::max)
+            };
+            far(a).total_cmp(&far(b))
+        })
+}
+
+/// A triangle at the rim that is flatter than this share of its rim edge is taken off.
+const FLAT: f64 = 0.3;
+
+/// The mesh without flat triangles on the rim: such a triangle is left out and
+/// its inner corner put onto the rim edge, so that the rim runs through it.
+fn without_flat_ears(mesh: &Mesh, rim: &[u32], shared: usize) -> (Mesh, Vec<u32>) {
+    use std::collections::{BTreeMap, BTreeSet};
+    let mut points = mesh.points().to_vec();
+    let mut gone: BTreeSet<usize> = BTreeSet::new();
+    let mut triangle_at: BTreeMap<(u32, u32), usize> = BTreeMap::new();
+    for (t, c) in mesh.triangles().iter().enumerate() {
+        for k in 0..3 {
+            triangle_at.insert((c[k], c[(k + 1) % 3]), t);
+        }
+    }
+    let on_rim: BTreeSet<u32> = rim.iter().copied().collect();
+    let mut taken: BTreeSet<u32> = BTreeSet::new();
+    let mut new_rim = Vec::with_capacity(rim.len());
+    for (i, &a) in rim.iter().enumerate() {
+        new_rim.push(a);
+        let b = rim[(i + 1) % rim.len()];
+        let Some(&t) = triangle_at.get(&(a, b)).or_else(|| triangle_at.get(&(b, a))) else {
+            continue;
+        };
+        let corners = mesh.triangles()[t];
+        let Some(&c) = corners.iter().find(|&&v| v != a && v != b) else { continue };
+        let (pa, pb) = (points[a as usize], points[b as usize]);
+        let edge = pb - pa;
+        let along = (points[c as usize] - pa).dot(edge) / edge.length_squared();
+        let foot = pa + edge * along;
+        let height = foot.distance(points[c as usize]);
+        let inside = (0.15..=0.85).contains(&along);
+        let free = c as usize >= shared && !on_rim.contains(&c) && !taken.contains(&c);
+        if inside && free && height < FLAT * edge.length() {
+            gone.insert(t);
+            taken.insert(c);
+            points[c as usize] = foot;
+            new_rim.push(c);
+        }
+    }
+    if gone.is_empty() {
+        return (mesh.clone(), rim.to_vec());
+    }
+    let kept: Vec<[u32; 3]> = mesh
+        .triangles()
+        .iter()
+        .enumerate()
+        .filter(|(t, _)| !gone.contains(t))
+        .map(|(_, c)| *c)
+        .collect();
+    (Mesh::new(points, kept).unwrap_or_default(), new_rim)
+}

@@ -1,0 +1,175 @@
+//! What refining and fairing took of bore area and wall, given back.
+//!
+//! Chords cut corners: on the bore they narrow it, on the outside they thin the
+//! wall. Both effects are small, but the limits are, too. Bore points are moved
+//! outward where a section lost area, outside points away from the bore where
+//! the wall lost thickness.
+
+use spile_mesh::{Bvh, DVec3, Mesh, Plane};
+
+use crate::fair::point_normals;
+use crate::reach::Band;
+use crate::span::{joined, section_area};
+
+/// The bore band widened so that no section square to `facing` has lost more
+/// than `share` of the area that the scan has there.
+///
+/// `kept` is the scan's bore beyond the band, `before` the band as scanned; all
+/// face away from the bore's line.
+pub fn widen(
+    band: &Band,
+    before: &Mesh,
+    kept: &Mesh,
+    start: DVec3,
+    facing: DVec3,
+    share: f64,
+) -> Band {
+    let depth_of = |p: DVec3| (start - p).dot(facing);
+    let deepest = band.mesh.points().iter().map(|&p| depth_of(p)).fold(0.0, f64::max);
+    const STATIONS: usize = 40;
+    let step = deepest / STATIONS as f64;
+    let mut band = band.clone();
+    let scan = joined(kept, before);
+    let mut heights = Vec::new();
+    // Twice the bore's own width keeps other branches out.
+    let far = 2.0
+        * band
+            .rim
+            .iter()
+            .map(|&v| band.mesh.points()[v as usize].distance(start))
+            .fold(0.0, f64::max);
+    let plane =
+        |k: usize| Plane { point: start - facing * (step * (k as f64 + 0.5)), normal: facing };
+    let asked: Vec<f64> =
+        (0..STATIONS).map(|k| section_area(&scan, plane(k), far, &mut heights)).collect();
+    for _ in 0..4 {
+        let part = joined(kept, &band.mesh);
+        let lacks: Vec<f64> = (0..STATIONS)
+            .map(|k| {
+                let area = section_area(&part, plane(k), far, &mut heights);
+                let lack = (asked[k] * (1.0 - 0.3 * share) - area).max(0.0);
+                // A plane that leaves the band over an open rim has no area.
+                if area < 0.5 * asked[k] {
+                    0.0
+                } else {
+                    lack / (2.0 * (std::f64::consts::PI * area).sqrt())
+                }
+            })
+            .collect();
+        if lacks.iter().all(|&l| l <= 0.0) {
+            break;
+        }
+        let normals = point_normals(&band.mesh);
+        let mut points = band.mesh.points().to_vec();
+        for (v, p) in points.iter_mut().enumerate().skip(band.shared) {
+            let at = depth_of(*p) / step - 0.5;
+            // The largest lack nearby, faded over three stations.
+            let push = lacks
+                .iter()
+                .enumerate()
+                .map(|(k, l)| l * (-0.125 * (at - k as f64).powi(2)).exp())
+                .fold(0.0, f64::max);
+            // Nothing moves next to the untouched scan, where a push
+            // would leave a crease.
+            let fade = ((deepest - depth_of(*p)) / (0.5 * deepest) - 0.3).clamp(0.0, 1.0);
+            *p += normals[v] * (1.2 * push * fade);
+        }
+        band.mesh = Mesh::new(points, band.mesh.triangles().to_vec()).unwrap_or_default();
+    }
+    band
+}
+
+/// What the wall of a replaced outside is held against.
+pub struct WallBefore<'a> {
+    /// The outside band as scanned.
+    pub outside: &'a Mesh,
+    /// The bore band as scanned.
+    pub bore: &'a Mesh,
+    /// The scan's bore near the end, the removed surface included.
+    pub scan_bore: &'a Bvh,
+    /// The scan's outside near the end, the removed surface included.
+    pub scan_outside: &'a Bvh,
+    /// The least wall asked.
+    pub wall_min: f64,
+    /// How much thinner than the scan the wall may come out.
+    pub tolerance: f64,
+}
+
+/// The outside band moved away from the bore where the wall came out thinner
+/// than both the scan's and the least asked.
+pub fn thicken(band: &Band, bore_band: &Mesh, bore: &Bvh, before: &WallBefore<'_>) -> Band {
+    let mut band = band.clone();
+    let was_outside = Bvh::build(before.outside);
+    let was_bore = Bvh::build(before.bore);
+    let spare = 0.3 * before.tolerance;
+    let lack = |now: f64, place: Option<DVec3>, other: &Bvh| {
+        let old = place.and_then(|p| other.closest(p)).map_or(0.0, |c| c.distance);
+        (old.min(before.wall_min) - spare - now).max(0.0)
+    };
+    for _ in 0..8 {
+        let mut push = vec![0.0f64; band.mesh.points().len()];
+        let mesh = &band.mesh;
+        let raise = |t: [u32; 3], by: f64, push: &mut [f64]| {
+            for v in t {
+                push[v as usize] = push[v as usize].max(by);
+            }
+        };
+        for t in 0..mesh.triangles().len() {
+            let corners = mesh.corners(t);
+            let middle = corners.iter().sum::<DVec3>() / 3.0;
+            for p in corners.into_iter().chain([middle]) {
+                let now = bore.closest(p).map_or(f64::INFINITY, |c| c.distance);
+                if now > before.wall_min + before.tolerance {
+                    continue;
+                }
+                let place = was_outside.closest(p).map(|c| c.point);
+                let by = lack(now, place, before.scan_bore);
+                raise(mesh.triangles()[t], by, &mut push);
+            }
+        }
+        let index = Bvh::build(mesh);
+        for t in 0..bore_band.triangles().len() {
+            let corners = bore_band.corners(t);
+            let middle = corners.iter().sum::<DVec3>() / 3.0;
+            for p in corners.into_iter().chain([middle]) {
+                let Some(c) = index.closest_within(p, before.wall_min + before.tolerance) else {
+                    continue;
+                };
+                let place = was_bore.closest(p).map(|c| c.point);
+                let by = lack(c.distance, place, before.scan_outside);
+                raise(mesh.triangles()[c.triangle as usize], by, &mut push);
+            }
+        }
+        if push.iter().all(|&p| p <= 0.0) {
+            break;
+        }
+        spread(mesh, &mut push);
+        let points = mesh
+            .points()
+            .iter()
+            .enumerate()
+            .map(|(v, &p)| {
+                if v < band.shared || push[v] <= 0.0 {
+                    return p;
+                }
+                let away = bore.closest(p).map_or(DVec3::ZERO, |c| p - c.point);
+                p + away.normalize_or_zero() * (1.1 * push[v])
+            })
+            .collect();
+        band.mesh = Mesh::new(points, mesh.triangles().to_vec()).unwrap_or_default();
+    }
+    band
+}
+
+/// Lets each push fade over its neighbours, so that no single point sticks out.
+fn spread(mesh: &Mesh, push: &mut [f64]) {
+    for share in [0.85, 0.7, 0.55, 0.4, 0.25] {
+        let before = push.to_vec();
+        for t in mesh.triangles() {
+            let most = t.iter().map(|&v| before[v as usize]).fold(0.0, f64::max);
+            for &v in t {
+                push[v as usize] = push[v as usize].max(share * most);
+            }
+        }
+    }
+}

@@ -1,0 +1,252 @@
+//! `span`: the joint's bore side and outside, between the scan's rims and the
+//! fitting's circles.
+//!
+//! Both sides are written as radii over one line: rows of points in planes
+//! that turn from the cut's plane to the fitting's face, on the Hermite curve
+//! from the seam's centre to the fitting's. In this form a round tube is a
+//! constant, so that smoothing does not pinch it, and the bore area of a row
+//! follows from its radii alone. The radii minimise a thin-plate energy that
+//! leaves along the scan's own tangent planes and arrives along the fitting's
+//! axis; area and wall are then measured in true sections and true distances,
+//! and the shape is raised where they fall short, smoothly, and solved again.
+
+mod energy;
+mod measure;
+mod way;
+
+use spile_mesh::{Bvh, DVec3, Mesh, Plane};
+
+pub use measure::{LeastSection, least_section, section_area};
+pub use way::Way;
+
+use crate::least_squares::SolveError;
+use energy::Radii;
+
+/// The scan's side of one seam.
+#[derive(Debug, Clone)]
+pub struct SeamLoop {
+    /// The points, in order round the line, counter-clockwise seen against
+    /// the direction off the scan.
+    pub points: Vec<DVec3>,
+    /// The surface's normal at each point, either sign.
+    pub normals: Vec<DVec3>,
+}
+
+/// One side of the joint as a grid: `rows[0]` is the scan's seam and the last
+/// row the fitting's polygon. All rows have as many points.
+#[derive(Debug, Clone)]
+pub struct Grid {
+    /// The rows of points.
+    pub rows: Vec<Vec<DVec3>>,
+}
+
+impl Grid {
+    /// The points of all rows, one after the other.
+    pub fn points(&self) -> Vec<DVec3> {
+        self.rows.iter().flatten().copied().collect()
+    }
+
+    /// Triangles over [`Grid::points`], each quad split along its shorter
+    /// diagonal; `outward` makes them face away from the line.
+    pub fn triangles(&self, outward: bool) -> Vec<[u32; 3]> {
+        let n = self.rows[0].len();
+        let mut triangles = Vec::with_capacity(2 * n * self.rows.len());
+        for i in 0..self.rows.len() - 1 {
+            for j in 0..n {
+                let k = (j + 1) % n;
+                let id = |row: usize, column: usize| (row * n + column) as u32;
+                let (a, b, c, d) = (id(i, j), id(i, k), id(i + 1, k), id(i + 1, j));
+                let one = self.rows[i][j].distance_squared(self.rows[i + 1][k]);
+                let other = self.rows[i][k].distance_squared(self.rows[i + 1][j]);
+                // Seen from outside, rows run counter-clockwise about the way.
+                let pair =
+                    if one <= other { [[a, b, c], [a, c, d]] } else { [[a, b, d], [b, c, d]] };
+                triangles.extend(pair.map(|t| if outward { t } else { [t[0], t[2], t[1]] }));
+            }
+        }
+        triangles
+    }
+
+    fn mesh(&self, outward: bool) -> Mesh {
+        Mesh::new(self.points(), self.triangles(outward)).unwrap_or_default()
+    }
+}
+
+/// What the joint must hold, for the solver.
+#[derive(Clone)]
+pub struct SpanLimits<'a> {
+    /// Least bore area that each section of the joint must have.
+    pub area_min: f64,
+    /// Share of it that may be lost.
+    pub area_loss_share: f64,
+    /// Least wall at a place in the joint.
+    pub wall_min: &'a dyn Fn(DVec3) -> f64,
+    /// Length over which the wall may change.
+    pub wall_length: f64,
+    /// Length of the edges to make.
+    pub edge: f64,
+}
+
+/// Number of rounds after which raising is given up.
+const MOST_ROUNDS: usize = 12;
+
+/// The corner radius of a regular polygon of `n` sides with the area of the
+/// circle of radius `r`.
+///
+/// # Source
+/// Area of a regular polygon, `n/2 R^2 sin(2 pi/n)`.
+pub fn area_true_radius(r: f64, n: usize) -> f64 {
+    let turn = std::f64::consts::TAU / n as f64;
+    // One part in 10^9 wider, so that rounding the corners to f32 later does
+    // not leave the polygon smaller than its circle.
+    r / (turn.sin() / turn).sqrt() * (1.0 + 1e-9)
+}
+
+/// The bore side alone: smooth between rim and circle, bore area kept.
+///
+/// `near` are triangles of the bore next to the joint: of the scan and of the
+/// fitting, so that tilted sections close.
+///
+/// # Errors
+/// [`SolveError`] when the linear system cannot be solved.
+pub fn span_bore(
+    way: &Way,
+    seam: &SeamLoop,
+    radius: f64,
+    near: &Mesh,
+    limits: &SpanLimits<'_>,
+) -> Result<(Grid, f64, usize), SolveError> {
+    let radii = Radii::new(way, seam, radius, limits.edge);
+    let rows = radii.rows();
+    let mut lift = vec![0.0; rows];
+    let far = 2.0 * radii.widest();
+    let mut best: Option<(Grid, f64, usize)> = None;
+    for round in 0..MOST_ROUNDS {
+        let solved = radii.solve(&|i, _| lift[i])?;
+        let grid = radii.grid(&solved);
+        let tube = joined(&grid.mesh(true), near);
+        let stations: Vec<LeastSection> = (0..STATIONS)
+            .map(|k| {
+                let s = station(k);
+                let plane = Plane { point: way.centre(s), normal: way.direction(s) };
+                least_section(&tube, plane, far, 20.0)
+            })
+            .collect();
+        let least = stations.iter().map(|s| s.area).fold(f64::INFINITY, f64::min);
+        if best.as_ref().is_none_or(|b| least > b.1) {
+            best = Some((grid, least, round));
+        } else if best.as_ref().is_some_and(|b| round > b.2 + 2) {
+            break;
+        }
+        if least >= limits.area_min * (1.0 - 0.3 * limits.area_loss_share) {
+            break;
+        }
+        let wanted = limits.area_min;
+        raise(&mut lift, &stations, wanted, radius);
+    }
+    best.ok_or(SolveError::Empty)
+}
+
+/// Number of stations along the joint at which bore area is measured.
+const STATIONS: usize = 48;
+
+/// The place of a station; none lies in the plane of a seam, where the section
+/// would run along edges.
+fn station(k: usize) -> f64 {
+    (k as f64 + 0.5) / STATIONS as f64
+}
+
+/// How much of a lift takes effect at `s`: none, with no slope, at both ends,
+/// where the seams are given.
+fn window(s: f64) -> f64 {
+    let ease = |x: f64| {
+        let x = x.clamp(0.0, 1.0);
+        x * x * (3.0 - 2.0 * x)
+    };
+    ease(s / 0.25) * ease((1.0 - s) / 0.25)
+}
+
+/// Adds to `lift` what the stations' areas lack, spread smoothly.
+fn raise(lift: &mut [f64], stations: &[LeastSection], wanted: f64, radius: f64) {
+    let perimeter = std::f64::consts::TAU * radius;
+    let last = (lift.len() - 1) as f64;
+    const WIDTH: f64 = 0.12;
+    for (i, value) in lift.iter_mut().enumerate() {
+        let s = i as f64 / last;
+        let spread = stations
+            .iter()
+            .enumerate()
+            .map(|(k, found)| {
+                let d = (s - station(k)) / WIDTH;
+                let lack = (wanted - found.area).max(0.0) / perimeter;
+                lack * (-0.5 * d * d).exp()
+            })
+            .fold(0.0, f64::max);
+        // More than this would be a bulge, not a correction.
+        *value = (*value + 1.1 * spread * window(s)).min(0.08 * radius);
+    }
+}
+
+/// The outside: smooth between rim and circle, at least the asked wall away
+/// from the bore.
+///
+/// `bore` is the whole bore side near the joint, scan and fitting included.
+///
+/// # Errors
+/// [`SolveError`] when the linear system cannot be solved.
+pub fn span_outside(
+    way: &Way,
+    seam: &SeamLoop,
+    radius: f64,
+    bore: &Mesh,
+    limits: &SpanLimits<'_>,
+) -> Result<(Grid, f64, usize), SolveError> {
+    let radii = Radii::new(way, seam, radius, limits.edge);
+    let (rows, columns) = (radii.rows(), seam.points.len());
+    let mut lift = vec![0.0; rows * columns];
+    let index = Bvh::build(bore);
+    let mut best: Option<(Grid, f64, usize)> = None;
+    for round in 0..MOST_ROUNDS {
+        let solved = radii.solve(&|i, j| lift[i * columns + j])?;
+        let grid = radii.grid(&solved);
+        let mut lacks = vec![0.0; rows * columns];
+        let mut spare = f64::INFINITY;
+        for i in 1..rows - 1 {
+            for j in 0..columns {
+                let p = grid.rows[i][j];
+                let wall = index.closest(p).map_or(f64::INFINITY, |c| c.distance);
+                let left = wall - (limits.wall_min)(p);
+                spare = spare.min(left);
+                lacks[i * columns + j] = (0.03 - left).max(0.0);
+            }
+        }
+        if best.as_ref().is_none_or(|b| spare > b.1) {
+            best = Some((grid, spare, round));
+        }
+        if spare >= 0.02 {
+            break;
+        }
+        let spread = energy::spread(&lacks, rows, columns);
+        for i in 0..rows {
+            let s = i as f64 / (rows - 1) as f64;
+            // The wall may have to grow from the seam on, so the lift starts
+            // there with a slope; at the fitting it ends without one.
+            let start = 1.0 - (-s * way.length() / (2.0 * limits.wall_length)).exp();
+            let share = start * window(0.5 + 0.5 * s);
+            for j in 0..columns {
+                lift[i * columns + j] += share * spread[i * columns + j];
+            }
+        }
+    }
+    best.ok_or(SolveError::Empty)
+}
+
+/// Two meshes as one; points stay apart.
+pub(crate) fn joined(a: &Mesh, b: &Mesh) -> Mesh {
+    let mut points = a.points().to_vec();
+    let first = points.len() as u32;
+    points.extend_from_slice(b.points());
+    let mut triangles = a.triangles().to_vec();
+    triangles.extend(b.triangles().iter().map(|t| t.map(|v| v + first)));
+    Mesh::new(points, triangles).unwrap_or_default()
+}

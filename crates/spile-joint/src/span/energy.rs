@@ -1,0 +1,206 @@
+//! The radii of one side of the joint and the energy they minimise.
+
+use std::f64::consts::TAU;
+
+use spile_mesh::DVec3;
+
+use crate::least_squares::{LeastSquares, Line, SolveError};
+
+use super::way::{Frame, Way};
+use super::{Grid, SeamLoop, area_true_radius};
+
+/// Radii on a grid of rows along the way and columns round it.
+///
+/// Invariants:
+/// 1. row 0 is the seam's own points; the last row is the fitting's polygon;
+/// 2. angles grow from column to column in each row.
+pub struct Radii {
+    frames: Vec<Frame>,
+    /// Angle of each column in each row, radians.
+    angles: Vec<Vec<f64>>,
+    seam: Vec<DVec3>,
+    /// Radius and its derivative by row number at the seam.
+    start: Vec<(f64, f64)>,
+    end: f64,
+    /// Length of a row's step and of a column's step.
+    steps: (f64, f64),
+}
+
+impl Radii {
+    /// Sets up the grid; `edge` is the length wanted between rows.
+    pub fn new(way: &Way, seam: &SeamLoop, radius: f64, edge: f64) -> Self {
+        let columns = seam.points.len();
+        let rows = ((way.length() / edge).ceil() as usize).clamp(6, 400) + 1;
+        let frames = way.frames(rows);
+        let seam_angles = unwrapped(&frames[0], &seam.points);
+        // The polygon's turn that lies nearest the seam's own angles.
+        let even = TAU / columns as f64;
+        let phase = seam_angles.iter().enumerate().map(|(j, a)| a - even * j as f64).sum::<f64>()
+            / columns as f64;
+        let angles: Vec<Vec<f64>> = (0..rows)
+            .map(|i| {
+                let s = i as f64 / (rows - 1) as f64;
+                let blend = s * s * (3.0 - 2.0 * s);
+                (0..columns)
+                    .map(|j| {
+                        let to = phase + even * j as f64;
+                        seam_angles[j] + blend * (to - seam_angles[j])
+                    })
+                    .collect()
+            })
+            .collect();
+        let start = (0..columns)
+            .map(|j| start_of(way, &frames, seam.points[j], seam.normals[j], seam_angles[j]))
+            .collect();
+        let end = area_true_radius(radius, columns);
+        let steps = (way.length() / (rows - 1) as f64, even * radius);
+        Self { frames, angles, seam: seam.points.clone(), start, end, steps }
+    }
+
+    /// Number of rows, both seams included.
+    pub fn rows(&self) -> usize {
+        self.frames.len()
+    }
+
+    /// The largest radius at either end.
+    pub fn widest(&self) -> f64 {
+        self.start.iter().map(|s| s.0).fold(self.end, f64::max)
+    }
+
+    /// The radii that minimise the thin-plate energy of what they are above
+    /// `lift(row, column)`; row by row.
+    pub fn solve(&self, lift: &dyn Fn(usize, usize) -> f64) -> Result<Vec<f64>, SolveError> {
+        let (rows, columns) = (self.rows(), self.start.len());
+        let free = (rows - 2) * columns;
+        let mut system = LeastSquares::new(free);
+        let fixed = |i: usize, j: usize| if i == 0 { self.start[j].0 } else { self.end };
+        let term = |i: usize, j: usize, weight: f64, line: &mut Line| {
+            line.rest -= weight * lift(i, j);
+            if i == 0 || i == rows - 1 {
+                line.rest += weight * fixed(i, j);
+            } else {
+                line.terms.push(((i - 1) * columns + j, weight));
+            }
+        };
+        let ratio = self.steps.0 / self.steps.1;
+        for i in 0..rows {
+            for j in 0..columns {
+                let k = (j + 1) % columns;
+                let before = (j + columns - 1) % columns;
+                // Second difference along the way; at the seams it is taken
+                // with the slope that is given there.
+                let mut line = Line::default();
+                if i == 0 {
+                    term(1, j, 2.0, &mut line);
+                    term(0, j, -2.0, &mut line);
+                    line.rest -= 2.0 * self.start[j].1;
+                } else if i == rows - 1 {
+                    term(i - 1, j, 2.0, &mut line);
+                    term(i, j, -2.0, &mut line);
+                } else {
+                    term(i - 1, j, 1.0, &mut line);
+                    term(i, j, -2.0, &mut line);
+                    term(i + 1, j, 1.0, &mut line);
+                }
+                system.add(&line, 1.0);
+                if i == 0 || i == rows - 1 {
+                    continue;
+                }
+                let mut round = Line::default();
+                term(i, before, ratio * ratio, &mut round);
+                term(i, j, -2.0 * ratio * ratio, &mut round);
+                term(i, k, ratio * ratio, &mut round);
+                system.add(&round, 1.0);
+                let mut twist = Line::default();
+                term(i, j, ratio, &mut twist);
+                term(i, k, -ratio, &mut twist);
+                term(i + 1, j, -ratio, &mut twist);
+                term(i + 1, k, ratio, &mut twist);
+                system.add(&twist, 2.0);
+            }
+        }
+        let inner = system.solve()?;
+        let mut radii: Vec<f64> = self.start.iter().map(|s| s.0).collect();
+        radii.extend(inner);
+        radii.extend(std::iter::repeat_n(self.end, columns));
+        Ok(radii)
+    }
+
+    /// The points of these radii.
+    pub fn grid(&self, radii: &[f64]) -> Grid {
+        let columns = self.start.len();
+        let mut rows: Vec<Vec<DVec3>> = Vec::with_capacity(self.rows());
+        rows.push(self.seam.clone());
+        for i in 1..self.rows() {
+            let frame = &self.frames[i];
+            rows.push(
+                (0..columns)
+                    .map(|j| {
+                        frame.centre + frame.radial(self.angles[i][j]) * radii[i * columns + j]
+                    })
+                    .collect(),
+            );
+        }
+        Grid { rows }
+    }
+}
+
+/// Angles of the points in the frame, each less than half a turn from the one before.
+fn unwrapped(frame: &Frame, points: &[DVec3]) -> Vec<f64> {
+    let mut angles: Vec<f64> = Vec::with_capacity(points.len());
+    for p in points {
+        let d = *p - frame.centre;
+        let mut a = d.dot(frame.up).atan2(d.dot(frame.across));
+        if let Some(&last) = angles.last() {
+            a += TAU * ((last - a) / TAU).round();
+        }
+        angles.push(a);
+    }
+    angles
+}
+
+/// Radius at the seam and its change a row, so that the surface leaves along
+/// the plane square to `normal`.
+fn start_of(way: &Way, frames: &[Frame], p: DVec3, normal: DVec3, angle: f64) -> (f64, f64) {
+    let radius = (p - frames[0].centre).length();
+    let steps = (frames.len() - 1) as f64;
+    let out = frames[0].radial(angle);
+    // How the radial direction itself turns, from a step far below a row's.
+    const SMALL: f64 = 1e-4;
+    let turned = {
+        let n = way.row_normal(SMALL);
+        (out - n * out.dot(n)).normalize_or(out)
+    };
+    let drift = way.derivative(0.0) + (turned - out) / SMALL * radius;
+    let across = normal.dot(out);
+    // Where the surface is nearly square to the radius no slope makes it
+    // tangent; the steepest that still makes sense is two to one.
+    let most = 2.0 * way.length();
+    let slope = if across.abs() < 1e-9 { 0.0 } else { -normal.dot(drift) / across };
+    (radius, slope.clamp(-most, most) / steps)
+}
+
+/// Spreads the values over their neighbourhood: the largest nearby, faded out
+/// smoothly over a few cells.
+pub fn spread(values: &[f64], rows: usize, columns: usize) -> Vec<f64> {
+    const REACH: isize = 6;
+    let mut out: Vec<f64> = vec![0.0; values.len()];
+    for i in 0..rows {
+        for j in 0..columns {
+            let value = values[i * columns + j];
+            if value <= 0.0 {
+                continue;
+            }
+            for di in -REACH..=REACH {
+                let Some(k) = i.checked_add_signed(di).filter(|&k| k < rows) else { continue };
+                for dj in -REACH..=REACH {
+                    let l = (j as isize + dj).rem_euclid(columns as isize) as usize;
+                    let far = ((di * di + dj * dj) as f64) / (0.5 * REACH as f64).powi(2);
+                    let cell = &mut out[k * columns + l];
+                    *cell = cell.max(value * (-0.5 * far).exp());
+                }
+            }
+        }
+    }
+    out
+}
