@@ -1,5 +1,7 @@
 //! 3MF written and read: the rules of check-values 3.1, and what breaks them.
 
+#![allow(clippy::unwrap_used, reason = "a test's own helpers may fail it")]
+
 use std::io::{Cursor, Read, Write};
 
 use spile_formats::threemf::{ThreeMfInfo, write};

@@ -1,5 +1,6 @@
 //! The job: from a scan with open ends to a closed part, one module a step.
 
+mod bore_form;
 mod cap;
 mod close;
 mod cut;
@@ -17,6 +18,7 @@ mod restore;
 mod span;
 mod surface;
 mod walls;
+mod work;
 
 pub use cap::{CapError, fill_ring};
 pub use examine::{Effect, Examination, ExamineOptions, Finding, FindingKind, FoundEnd, examine};

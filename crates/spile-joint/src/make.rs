@@ -1,24 +1,23 @@
 //! The way from a scan to a part: runs the steps in order.
 
-use spile_case::{Case, End, Form, Place, Seam, Site};
-use spile_mesh::{Bounds3, Bvh, DVec3, Mesh, Plane, section_near};
+use spile_case::{Case, End, Form, Keep};
+use spile_mesh::topology::ends;
+use spile_mesh::{Bounds3, Bvh, DVec3, Mesh, Topology, boundary_loops};
 
-use crate::cap::fill_ring;
-use crate::close::{Base, Builder};
-use crate::cut::EndLoops;
+use crate::close::Builder;
 use crate::ends::{
-    Joint, Placed, SeamWall, SideAtEnd, at_end, cut_and_lift, finish_band, join_bore, join_outside,
-    place, tube_of,
+    Placed, SeamWall, cut_and_lift, finish_band, join_bore, join_outside, place, tube_of,
 };
 use crate::fair::FairLimits;
 use crate::locate::{Located, locate};
-use crate::offset::{OffsetOptions, Thickness, made_wall};
+use crate::mend::{MendOptions, Mended, mend};
 use crate::reach::Band;
 use crate::refine::RefineLimits;
 use crate::restore::{WallBefore, thicken, widen};
-use crate::span::{Grid, joined};
+use crate::span::joined;
 use crate::surface::Scan;
 use crate::walls::{self, WallSide};
+use crate::work::{Outside, Work, apart, close_end, compact, dropped, note_spare, settle_end};
 
 /// Told what is going on while a part is made.
 pub trait Watch: Sync {
@@ -108,41 +107,77 @@ impl MakeError {
 /// See [`MakeError`]: the case does not fit the scan, or the scan has a fault
 /// that keeps the part from closing.
 pub fn make(case: &Case, scans: &[Mesh], watch: &dyn Watch) -> Result<Made, MakeError> {
+    watch.step("mend", None);
+    let mended: Vec<Mended> =
+        scans.iter().map(|s| mend(s, MendOptions { hole_max: case.scan.hole_max })).collect();
     watch.step("walls", None);
-    let scan = Scan::of(scans);
-    let job = Job { case, scan: &scan, watch };
-    match case.scan.form {
-        Form::Shell | Form::Sheets => job.two_walls(),
-        Form::Bore => job.bore_alone(),
-    }
+    let meshes: Vec<Mesh> = mended.iter().map(|m| m.mesh.clone()).collect();
+    let scan = Scan::of(&meshes);
+    let on_mended = Case { keeps: keeps_on(&mended, case), ..case.clone() };
+    let job = Job { case: &on_mended, scan: &scan, watch };
+    let mut made = match case.scan.form {
+        Form::Shell | Form::Sheets => job.two_walls()?,
+        Form::Bore => job.bore_alone()?,
+    };
+    made.settled.keeps.clone_from(&case.keeps);
+    made.settled.mends = mended.iter().flat_map(|m| &m.mends).map(|m| m.mend).collect();
+    made.settled.scan.hole_max = case.scan.hole_max.or(mended.first().map(|m| m.hole_max));
+    Ok(made)
+}
+
+/// The case's keeps, with triangle numbers of the mended scan where it has
+/// fewer or others than the file.
+fn keeps_on(mended: &[Mended], case: &Case) -> Vec<Keep> {
+    let origins = || mended.iter().flat_map(|m| &m.origin).enumerate();
+    case.keeps
+        .iter()
+        .map(|keep| match keep {
+            Keep::Triangles { scan_sha256, triangles } => Keep::Triangles {
+                scan_sha256: scan_sha256.clone(),
+                triangles: origins()
+                    .filter(|(_, o)| o.is_some_and(|o| triangles.contains(&o)))
+                    .map(|(t, _)| t as u32)
+                    .collect(),
+            },
+            other => other.clone(),
+        })
+        .collect()
+}
+
+/// Errs where an open rim is left that no end names.
+fn no_rim_left(part: &Mesh) -> Result<(), MakeError> {
+    let topology = Topology::of(part);
+    let Some(&h) = topology.boundary().first() else { return Ok(()) };
+    let count = boundary_loops(part, &topology).len();
+    let [a, _] = ends(part, h);
+    let p = part.points()[a as usize];
+    Err(MakeError::Scan {
+        what: format!(
+            "the scan has an open rim that no end names, near ({:.2}, {:.2}, {:.2}); open rims left: {count}",
+            p.x, p.y, p.z
+        ),
+        hints: vec![
+            "name it as an `[[end]]` by `rim` or cut it off by `cut`".into(),
+            "if it is a hole in the scan, set `hole_max` above its width".into(),
+        ],
+    })
 }
 
 /// One run of [`make`].
-struct Job<'a> {
-    case: &'a Case,
-    scan: &'a Scan,
-    watch: &'a dyn Watch,
-}
-
-/// The work at one end.
-struct Work<'a> {
-    end: &'a End,
-    located: Located,
-    placed: Option<Placed>,
-    bore: SideAtEnd,
-    outside: Option<SideAtEnd>,
-    joint: Option<Joint>,
-    outside_grid: Option<(Grid, Vec<usize>)>,
+pub(crate) struct Job<'a> {
+    pub(crate) case: &'a Case,
+    pub(crate) scan: &'a Scan,
+    pub(crate) watch: &'a dyn Watch,
 }
 
 impl<'a> Job<'a> {
-    fn begin(&self, step: &'static str, end: &End) -> Result<(), MakeError> {
+    pub(crate) fn begin(&self, step: &'static str, end: &End) -> Result<(), MakeError> {
         self.watch.step(step, Some(&end.name));
         if self.watch.cancelled() { Err(MakeError::Cancelled) } else { Ok(()) }
     }
 
     /// Finds, cuts and lifts every end.
-    fn cut_ends(&self, two_walls: bool) -> Result<Vec<Work<'a>>, MakeError> {
+    pub(crate) fn cut_ends(&self, two_walls: bool) -> Result<Vec<Work<'a>>, MakeError> {
         let mut works = Vec::new();
         for end in &self.case.ends {
             self.begin("cut", end)?;
@@ -167,12 +202,12 @@ impl<'a> Job<'a> {
     }
 
     /// Share of bore area that may be lost.
-    fn loss_share(&self) -> f64 {
+    pub(crate) fn loss_share(&self) -> f64 {
         self.case.limits.bore_loss.unwrap_or(0.01)
     }
 
     /// Edge length at a seam of this radius.
-    fn edge(&self, radius: f64) -> f64 {
+    pub(crate) fn edge(&self, radius: f64) -> f64 {
         // At most 5 degrees a side round the circle, so that the facets of a
         // round seam stay well under any sensible kink, and short enough for
         // the fitting's chord.
@@ -308,7 +343,7 @@ impl<'a> Job<'a> {
     }
 
     /// Refines and fairs a band of `surface`.
-    fn finish(
+    pub(crate) fn finish(
         &self,
         band: &Band,
         end: &End,
@@ -322,7 +357,13 @@ impl<'a> Job<'a> {
     }
 
     /// The bore band with what it lost of bore area given back.
-    fn widened(&self, located: &Located, band: &Band, before: &Mesh, kept: &Mesh) -> Band {
+    pub(crate) fn widened(
+        &self,
+        located: &Located,
+        band: &Band,
+        before: &Mesh,
+        kept: &Mesh,
+    ) -> Band {
         let Some(share) = self.case.limits.bore_loss else { return band.clone() };
         let loops = &located.loops;
         let start = loops.bore.centroid(loops.plane.normal);
@@ -331,7 +372,12 @@ impl<'a> Job<'a> {
 
     /// The scan's triangles near an end that are wanted, in the direction that
     /// faces away from the bore.
-    fn near(&self, work: &Work<'_>, placed: Placed, wanted: impl Fn(usize) -> bool) -> Mesh {
+    pub(crate) fn near(
+        &self,
+        work: &Work<'_>,
+        placed: Placed,
+        wanted: impl Fn(usize) -> bool,
+    ) -> Mesh {
         let loops = &work.located.loops;
         let centre = loops.bore.centroid(loops.plane.normal);
         let size = 2.0 * placed.outside + work.end.reach.unwrap_or(0.0);
@@ -355,7 +401,7 @@ impl<'a> Job<'a> {
         compact(self.scan.mesh.points(), triangles)
     }
 
-    fn close(
+    pub(crate) fn close(
         &self,
         works: &[Work<'_>],
         outside: Outside<'_>,
@@ -400,279 +446,8 @@ impl<'a> Job<'a> {
             }
             settle_end(end, work, seam, self.case.limits.deviation);
         }
-        if settled.scan.hole_max.is_none() {
-            settled.scan.hole_max = Some(2.0 * self.scan.median_edge());
-        }
-        Ok(Made { part: Some(builder.finish()), settled, conflicts, notes })
+        let part = builder.finish();
+        no_rim_left(&part)?;
+        Ok(Made { part: Some(part), settled, conflicts, notes })
     }
-
-    /// Makes a part of a bore alone: joints first, then the wall round all of it.
-    fn bore_alone(&self) -> Result<Made, MakeError> {
-        let mut works = self.cut_ends(false)?;
-        let dropped_bore = dropped(self.scan, works.iter().map(|w| &w.bore));
-        for work in &mut works {
-            let (Some(placed), Some(band)) = (work.placed, work.bore.band.as_ref()) else {
-                continue;
-            };
-            self.begin("refine", work.end)?;
-            let edge = self.edge(placed.bore);
-            let before = band.mesh.clone();
-            let band =
-                self.finish(band, work.end, self.scan, edge, work.end.reach.unwrap_or(0.0))?;
-            let kept = self.near(work, placed, |t| !dropped_bore[t]);
-            let band = self.widened(&work.located, &band, &before, &kept);
-            self.begin("span", work.end)?;
-            let joint =
-                join_bore(work.end, &work.located, &band, &kept, &placed, edge, self.loss_share())?;
-            work.bore.band = Some(band);
-            work.joint = Some(joint);
-        }
-        self.watch.step("wall", None);
-        let thickness = self.case.scan.wall.unwrap_or(0.0);
-        let hollow = self.hollow(&works, &dropped_bore)?;
-        let made = made_wall(&hollow, &Thickness::Constant(thickness), &OffsetOptions::default())
-            .map_err(|e| MakeError::Scan {
-            what: e.to_string(),
-            hints: vec!["make `wall` thinner".into()],
-        })?;
-        let wall = Scan::of(std::slice::from_ref(&made));
-        let mut notes = Vec::new();
-        for work in &mut works {
-            self.join_made_wall(work, &wall, &hollow, &mut notes)?;
-        }
-        self.close(&works, Outside { scan: &wall, sides: None }, notes, Vec::new())
-    }
-
-    /// The hollow as a closed surface that faces out of it: kept bore, bands,
-    /// joints, and a lid on each end.
-    fn hollow(&self, works: &[Work<'_>], dropped: &[bool]) -> Result<Mesh, MakeError> {
-        let mut builder = Builder::default();
-        let base = builder.add_surface(self.scan);
-        let flip = works.first().is_some_and(|w| !w.bore.flip);
-        for (t, gone) in dropped.iter().enumerate() {
-            if !gone {
-                builder.keep(base, self.scan, t, flip);
-            }
-        }
-        for work in works {
-            let flip = !work.bore.flip;
-            let (rim, normal) = match (&work.bore.band, &work.joint, work.placed) {
-                (Some(band), Some(joint), Some(placed)) => {
-                    let rim = builder.add_band(base, band, false);
-                    let seam: Vec<u32> = joint.bore_order.iter().map(|&k| rim[k]).collect();
-                    let along = placed.along;
-                    let length = placed.length;
-                    (builder.add_joint(&seam, &joint.bore, WallSide::Outside, along, length), along)
-                }
-                _ => (
-                    builder.add_pieces(base, self.scan, &work.bore.cut, flip),
-                    work.located.loops.plane.normal,
-                ),
-            };
-            let lid = fill_ring(&[with_points(&builder, &rim)], normal)
-                .map_err(|e| at_end(work.end, e, &[]))?;
-            builder.add_triangles(&lid);
-        }
-        Ok(builder.finish())
-    }
-
-    /// Cuts the made wall at an end and spans the outside from there.
-    fn join_made_wall(
-        &self,
-        work: &mut Work<'a>,
-        wall: &Scan,
-        hollow: &Mesh,
-        notes: &mut Vec<String>,
-    ) -> Result<(), MakeError> {
-        self.begin("cut", work.end)?;
-        let located = on_made_wall(wall, work.end, &work.located)?;
-        let thickness = self.case.scan.wall.unwrap_or(0.0);
-        let reach = work.placed.map(|_| 3.0 * thickness);
-        let bare = Case { keeps: Vec::new(), ..self.case.clone() };
-        let mut side = cut_and_lift(wall, &bare, work.end, &located, false, reach)?;
-        if let (Some(placed), Some(joint), Some(band)) =
-            (work.placed, work.joint.as_ref(), side.band.as_ref())
-        {
-            self.begin("refine", work.end)?;
-            let edge = self.edge(placed.outside);
-            let band = self.finish(band, work.end, wall, edge, reach.unwrap_or(0.0))?;
-            self.begin("span", work.end)?;
-            let wall_min = self.case.limits.wall_min.unwrap_or(0.5 * thickness);
-            let asked = |_: DVec3| wall_min;
-            let (grid, order, spare) = join_outside(
-                work.end,
-                &located,
-                &band,
-                joint,
-                hollow,
-                &placed,
-                &asked,
-                wall_min.max(edge),
-                edge,
-            )?;
-            note_spare(work, joint, spare, self.case, notes);
-            side.band = Some(band);
-            work.outside_grid = Some((grid, order));
-        }
-        work.outside = Some(side);
-        Ok(())
-    }
-}
-
-/// Adds one end to the part: bands, joint and fitting, or pieces and a flat
-/// ring. Tells the seam as the part carries it.
-fn close_end(
-    builder: &mut Builder,
-    surfaces: [(Base, &Scan); 2],
-    work: &Work<'_>,
-    outside: &SideAtEnd,
-) -> Result<Seam, MakeError> {
-    let [(base, scan), (outside_base, outside_scan)] = surfaces;
-    let ring_error = |e: crate::cap::CapError| {
-        at_end(work.end, e, &["move the cut a little, where its outline is simpler"])
-    };
-    let normal = work.located.loops.plane.normal;
-    let (Some(placed), Some(joint), Some((outside_grid, outside_order))) =
-        (work.placed, &work.joint, &work.outside_grid)
-    else {
-        let bore_rim = builder.add_pieces(base, scan, &work.bore.cut, work.bore.flip);
-        let outside_rim =
-            builder.add_pieces(outside_base, outside_scan, &outside.cut, outside.flip);
-        let loops = [with_points(builder, &outside_rim), with_points(builder, &bore_rim)];
-        let ring = fill_ring(&loops, normal).map_err(ring_error)?;
-        builder.add_triangles(&ring);
-        return Ok(Seam {
-            bore: coordinates(builder, &bore_rim),
-            outside: coordinates(builder, &outside_rim),
-        });
-    };
-    let (Some(bore_band), Some(outside_band)) = (&work.bore.band, &outside.band) else {
-        return Err(at_end(work.end, "the end has no band to join to", &[]));
-    };
-    let bore_rim = builder.add_band(base, bore_band, true);
-    let outside_rim = builder.add_band(outside_base, outside_band, false);
-    let taken = |rim: &[u32], order: &[usize]| order.iter().map(|&k| rim[k]).collect::<Vec<u32>>();
-    let bore_seam = taken(&bore_rim, &joint.bore_order);
-    let outside_seam = taken(&outside_rim, outside_order);
-    let (along, length) = (placed.along, placed.length);
-    let bore_far = builder.add_joint(&bore_seam, &joint.bore, WallSide::Bore, along, length);
-    let outside_far =
-        builder.add_joint(&outside_seam, outside_grid, WallSide::Outside, along, length);
-    let loops = [with_points(builder, &outside_far), with_points(builder, &bore_far)];
-    let ring = fill_ring(&loops, along).map_err(ring_error)?;
-    builder.add_triangles(&ring);
-    Ok(Seam {
-        bore: coordinates(builder, &bore_seam),
-        outside: coordinates(builder, &outside_seam),
-    })
-}
-
-fn with_points(builder: &Builder, rim: &[u32]) -> Vec<(u32, DVec3)> {
-    rim.iter().map(|&v| (v, builder.point(v))).collect()
-}
-
-fn coordinates(builder: &Builder, rim: &[u32]) -> Vec<[f64; 3]> {
-    rim.iter().map(|&v| builder.point(v).to_array()).collect()
-}
-
-/// Writes what was chosen into the settled case.
-fn settle_end(end: &mut End, work: &Work<'_>, seam: Seam, deviation: f64) {
-    end.seam = Some(seam);
-    if let Some(placed) = work.placed {
-        end.place = Some(Place::At { at: placed.at.to_array(), along: placed.along.to_array() });
-    }
-    if let Site::Rim(rim) = &mut end.site {
-        rim.facing = Some(work.located.facing.to_array());
-        // Fairing may move the seam by the deviation.
-        let room = 2.0 * deviation;
-        rim.trim = rim.trim.or(work.located.given_up.map(|g| g + room));
-    }
-}
-
-/// Which triangles of a surface are not in the part as they were.
-fn dropped<'b>(scan: &Scan, sides: impl Iterator<Item = &'b SideAtEnd>) -> Vec<bool> {
-    let mut dropped = vec![false; scan.mesh.triangles().len()];
-    for side in sides {
-        let replaced = side.band.iter().flat_map(|b| &b.replaces);
-        for &t in side.cut.crossed.iter().chain(&side.cut.removed).chain(replaced) {
-            dropped[t as usize] = true;
-        }
-    }
-    dropped
-}
-
-/// The end's place on the made wall: the loop of its plane round the bore.
-fn on_made_wall(wall: &Scan, end: &End, bore: &Located) -> Result<Located, MakeError> {
-    let plane = bore.loops.plane;
-    let centre = bore.loops.bore.centroid(plane.normal);
-    let across = (bore.loops.bore.area(plane.normal).abs()).sqrt();
-    let plane = Plane { point: centre, normal: plane.normal };
-    let loops = section_near(&wall.mesh, &wall.topology, &wall.bvh, plane, centre, 2.0 * across);
-    let (chosen, _) = walls::choose_loops(&loops, plane, false)
-        .map_err(|e| at_end(end, e, &["move the cut away from other branches"]))?;
-    let outside = loops[chosen].clone();
-    let loops = EndLoops { plane, bore: bore.loops.bore.clone(), outside: Some(outside) };
-    Ok(Located { loops, facing: bore.facing, given_up: bore.given_up })
-}
-
-/// Notes what the joint lacks, for the engineer to see beside the proof.
-fn note_spare(work: &Work<'_>, joint: &Joint, spare: f64, case: &Case, notes: &mut Vec<String>) {
-    let name = &work.end.name;
-    let (least, asked) = joint.area;
-    if least < asked * (1.0 - case.limits.bore_loss.unwrap_or(1.0)) {
-        notes.push(format!(
-            "end `{name}`: the joint's least bore area is {least:.2}, less than the {asked:.2} of its smaller end"
-        ));
-    }
-    if spare < 0.0 {
-        notes.push(format!("end `{name}`: the joint's wall is {:.3} under what is asked", -spare));
-    }
-}
-
-/// The surface that the outside is on.
-struct Outside<'s> {
-    scan: &'s Scan,
-    /// Sides of the scan's triangles where it has both; none where the outside
-    /// is a surface of its own.
-    sides: Option<&'s [Option<WallSide>]>,
-}
-
-impl Work<'_> {
-    fn both(&self) -> impl Iterator<Item = &SideAtEnd> {
-        std::iter::once(&self.bore).chain(&self.outside)
-    }
-}
-
-/// Errs where two ends want to change the same triangles.
-fn apart(scan: &Scan, works: &[Work<'_>]) -> Result<(), MakeError> {
-    let mut owner: std::collections::BTreeMap<u32, usize> = std::collections::BTreeMap::new();
-    for (k, work) in works.iter().enumerate() {
-        for side in std::iter::once(&work.bore).chain(&work.outside) {
-            let band = side.band.iter().flat_map(|b| &b.replaces);
-            for &t in side.cut.crossed.iter().chain(&side.cut.removed).chain(band) {
-                if let Some(other) = owner.insert(t, k).filter(|&o| o != k) {
-                    let p = scan.mesh.corners(t as usize)[0];
-                    return Err(at_end(
-                        work.end,
-                        format!(
-                            "its reach meets that of end `{}` near ({:.2}, {:.2}, {:.2})",
-                            works[other].end.name, p.x, p.y, p.z
-                        ),
-                        &["make `reach` of one or both ends shorter, or move the cuts apart"],
-                    ));
-                }
-            }
-        }
-    }
-    Ok(())
-}
-
-/// Only the points that the triangles use.
-fn compact(points: &[DVec3], triangles: Vec<[u32; 3]>) -> Mesh {
-    let mut used: Vec<u32> = triangles.iter().flatten().copied().collect();
-    used.sort_unstable();
-    used.dedup();
-    let place = |v: u32| used.binary_search(&v).unwrap_or(0) as u32;
-    let triangles = triangles.iter().map(|t| t.map(place)).collect();
-    Mesh::new(used.iter().map(|&v| points[v as usize]).collect(), triangles).unwrap_or_default()
 }

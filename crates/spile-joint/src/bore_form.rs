@@ -1,0 +1,127 @@
+//! The form `bore`: the wall is made round bore and joints.
+
+use spile_case::Case;
+use spile_mesh::{DVec3, Mesh};
+
+use crate::cap::fill_ring;
+use crate::close::Builder;
+use crate::ends::{at_end, cut_and_lift, join_bore, join_outside};
+use crate::make::{Job, Made, MakeError};
+use crate::offset::{OffsetOptions, Thickness, made_wall};
+use crate::surface::Scan;
+use crate::walls::WallSide;
+use crate::work::{Outside, Work, dropped, note_spare, on_made_wall, with_points};
+
+impl<'a> Job<'a> {
+    /// Makes a part of a bore alone: joints first, then the wall round all of it.
+    pub fn bore_alone(&self) -> Result<Made, MakeError> {
+        let mut works = self.cut_ends(false)?;
+        let dropped_bore = dropped(self.scan, works.iter().map(|w| &w.bore));
+        for work in &mut works {
+            let (Some(placed), Some(band)) = (work.placed, work.bore.band.as_ref()) else {
+                continue;
+            };
+            self.begin("refine", work.end)?;
+            let edge = self.edge(placed.bore);
+            let before = band.mesh.clone();
+            let band =
+                self.finish(band, work.end, self.scan, edge, work.end.reach.unwrap_or(0.0))?;
+            let kept = self.near(work, placed, |t| !dropped_bore[t]);
+            let band = self.widened(&work.located, &band, &before, &kept);
+            self.begin("span", work.end)?;
+            let joint =
+                join_bore(work.end, &work.located, &band, &kept, &placed, edge, self.loss_share())?;
+            work.bore.band = Some(band);
+            work.joint = Some(joint);
+        }
+        self.watch.step("wall", None);
+        let thickness = self.case.scan.wall.unwrap_or(0.0);
+        let hollow = self.hollow(&works, &dropped_bore)?;
+        let made = made_wall(&hollow, &Thickness::Constant(thickness), &OffsetOptions::default())
+            .map_err(|e| MakeError::Scan {
+            what: e.to_string(),
+            hints: vec!["make `wall` thinner".into()],
+        })?;
+        let wall = Scan::of(std::slice::from_ref(&made));
+        let mut notes = Vec::new();
+        for work in &mut works {
+            self.join_made_wall(work, &wall, &hollow, &mut notes)?;
+        }
+        self.close(&works, Outside { scan: &wall, sides: None }, notes, Vec::new())
+    }
+
+    /// The hollow as a closed surface that faces out of it: kept bore, bands,
+    /// joints, and a lid on each end.
+    fn hollow(&self, works: &[Work<'_>], dropped: &[bool]) -> Result<Mesh, MakeError> {
+        let mut builder = Builder::default();
+        let base = builder.add_surface(self.scan);
+        let flip = works.first().is_some_and(|w| !w.bore.flip);
+        for (t, gone) in dropped.iter().enumerate() {
+            if !gone {
+                builder.keep(base, self.scan, t, flip);
+            }
+        }
+        for work in works {
+            let flip = !work.bore.flip;
+            let (rim, normal) = match (&work.bore.band, &work.joint, work.placed) {
+                (Some(band), Some(joint), Some(placed)) => {
+                    let rim = builder.add_band(base, band, false);
+                    let seam: Vec<u32> = joint.bore_order.iter().map(|&k| rim[k]).collect();
+                    let along = placed.along;
+                    let length = placed.length;
+                    (builder.add_joint(&seam, &joint.bore, WallSide::Outside, along, length), along)
+                }
+                _ => (
+                    builder.add_pieces(base, self.scan, &work.bore.cut, flip),
+                    work.located.loops.plane.normal,
+                ),
+            };
+            let lid = fill_ring(&[with_points(&builder, &rim)], normal)
+                .map_err(|e| at_end(work.end, e, &[]))?;
+            builder.add_triangles(&lid);
+        }
+        Ok(builder.finish())
+    }
+
+    /// Cuts the made wall at an end and spans the outside from there.
+    fn join_made_wall(
+        &self,
+        work: &mut Work<'a>,
+        wall: &Scan,
+        hollow: &Mesh,
+        notes: &mut Vec<String>,
+    ) -> Result<(), MakeError> {
+        self.begin("cut", work.end)?;
+        let located = on_made_wall(wall, work.end, &work.located)?;
+        let thickness = self.case.scan.wall.unwrap_or(0.0);
+        let reach = work.placed.map(|_| 3.0 * thickness);
+        let bare = Case { keeps: Vec::new(), ..self.case.clone() };
+        let mut side = cut_and_lift(wall, &bare, work.end, &located, false, reach)?;
+        if let (Some(placed), Some(joint), Some(band)) =
+            (work.placed, work.joint.as_ref(), side.band.as_ref())
+        {
+            self.begin("refine", work.end)?;
+            let edge = self.edge(placed.outside);
+            let band = self.finish(band, work.end, wall, edge, reach.unwrap_or(0.0))?;
+            self.begin("span", work.end)?;
+            let wall_min = self.case.limits.wall_min.unwrap_or(0.5 * thickness);
+            let asked = |_: DVec3| wall_min;
+            let (grid, order, spare) = join_outside(
+                work.end,
+                &located,
+                &band,
+                joint,
+                hollow,
+                &placed,
+                &asked,
+                wall_min.max(edge),
+                edge,
+            )?;
+            note_spare(work, joint, spare, self.case, notes);
+            side.band = Some(band);
+            work.outside_grid = Some((grid, order));
+        }
+        work.outside = Some(side);
+        Ok(())
+    }
+}

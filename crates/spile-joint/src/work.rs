@@ -1,0 +1,200 @@
+//! What the steps have made of one end so far, and how it enters the part.
+
+use spile_case::{Case, End, Place, Seam, Site};
+use spile_mesh::{DVec3, Mesh, Plane, section_near};
+
+use crate::cap::fill_ring;
+use crate::close::{Base, Builder};
+use crate::cut::EndLoops;
+use crate::ends::{Joint, Placed, SideAtEnd, at_end};
+use crate::locate::Located;
+use crate::make::MakeError;
+use crate::span::Grid;
+use crate::surface::Scan;
+use crate::walls::{self, WallSide};
+
+/// The work at one end.
+pub struct Work<'a> {
+    /// The end as the case asks for it.
+    pub end: &'a End,
+    /// Where it is on the scan.
+    pub located: Located,
+    /// The fitting in its place.
+    pub placed: Option<Placed>,
+    /// The bore side.
+    pub bore: SideAtEnd,
+    /// The outside.
+    pub outside: Option<SideAtEnd>,
+    /// The joint, once it is spanned.
+    pub joint: Option<Joint>,
+    /// The joint's outside and the order of its seam's points in the rim.
+    pub outside_grid: Option<(Grid, Vec<usize>)>,
+}
+
+/// Adds one end to the part: bands, joint and fitting, or pieces and a flat
+/// ring. Tells the seam as the part carries it.
+pub fn close_end(
+    builder: &mut Builder,
+    surfaces: [(Base, &Scan); 2],
+    work: &Work<'_>,
+    outside: &SideAtEnd,
+) -> Result<Seam, MakeError> {
+    let [(base, scan), (outside_base, outside_scan)] = surfaces;
+    let ring_error = |e: crate::cap::CapError| {
+        at_end(work.end, e, &["move the cut a little, where its outline is simpler"])
+    };
+    let normal = work.located.loops.plane.normal;
+    let (Some(placed), Some(joint), Some((outside_grid, outside_order))) =
+        (work.placed, &work.joint, &work.outside_grid)
+    else {
+        let bore_rim = builder.add_pieces(base, scan, &work.bore.cut, work.bore.flip);
+        let outside_rim =
+            builder.add_pieces(outside_base, outside_scan, &outside.cut, outside.flip);
+        let loops = [with_points(builder, &outside_rim), with_points(builder, &bore_rim)];
+        let ring = fill_ring(&loops, normal).map_err(ring_error)?;
+        builder.add_triangles(&ring);
+        return Ok(Seam {
+            bore: coordinates(builder, &bore_rim),
+            outside: coordinates(builder, &outside_rim),
+        });
+    };
+    let (Some(bore_band), Some(outside_band)) = (&work.bore.band, &outside.band) else {
+        return Err(at_end(work.end, "the end has no band to join to", &[]));
+    };
+    let bore_rim = builder.add_band(base, bore_band, true);
+    let outside_rim = builder.add_band(outside_base, outside_band, false);
+    let taken = |rim: &[u32], order: &[usize]| order.iter().map(|&k| rim[k]).collect::<Vec<u32>>();
+    let bore_seam = taken(&bore_rim, &joint.bore_order);
+    let outside_seam = taken(&outside_rim, outside_order);
+    let (along, length) = (placed.along, placed.length);
+    let bore_far = builder.add_joint(&bore_seam, &joint.bore, WallSide::Bore, along, length);
+    let outside_far =
+        builder.add_joint(&outside_seam, outside_grid, WallSide::Outside, along, length);
+    let loops = [with_points(builder, &outside_far), with_points(builder, &bore_far)];
+    let ring = fill_ring(&loops, along).map_err(ring_error)?;
+    builder.add_triangles(&ring);
+    Ok(Seam {
+        bore: coordinates(builder, &bore_seam),
+        outside: coordinates(builder, &outside_seam),
+    })
+}
+
+/// The points of a rim with their numbers.
+pub fn with_points(builder: &Builder, rim: &[u32]) -> Vec<(u32, DVec3)> {
+    rim.iter().map(|&v| (v, builder.point(v))).collect()
+}
+
+/// The points of a rim as the case writes them.
+pub fn coordinates(builder: &Builder, rim: &[u32]) -> Vec<[f64; 3]> {
+    rim.iter().map(|&v| builder.point(v).to_array()).collect()
+}
+
+/// Writes what was chosen into the settled case.
+pub fn settle_end(end: &mut End, work: &Work<'_>, seam: Seam, deviation: f64) {
+    end.seam = Some(seam);
+    if let Some(placed) = work.placed {
+        end.place = Some(Place::At { at: placed.at.to_array(), along: placed.along.to_array() });
+    }
+    if let Site::Rim(rim) = &mut end.site {
+        rim.facing = Some(work.located.facing.to_array());
+        // Fairing may move the seam by the deviation.
+        let room = 2.0 * deviation;
+        rim.trim = rim.trim.or(work.located.given_up.map(|g| g + room));
+    }
+}
+
+/// Which triangles of a surface are not in the part as they were.
+pub fn dropped<'b>(scan: &Scan, sides: impl Iterator<Item = &'b SideAtEnd>) -> Vec<bool> {
+    let mut dropped = vec![false; scan.mesh.triangles().len()];
+    for side in sides {
+        let replaced = side.band.iter().flat_map(|b| &b.replaces);
+        for &t in side.cut.crossed.iter().chain(&side.cut.removed).chain(replaced) {
+            dropped[t as usize] = true;
+        }
+    }
+    dropped
+}
+
+/// The end's place on the made wall: the loop of its plane round the bore.
+pub fn on_made_wall(wall: &Scan, end: &End, bore: &Located) -> Result<Located, MakeError> {
+    let plane = bore.loops.plane;
+    let centre = bore.loops.bore.centroid(plane.normal);
+    let across = (bore.loops.bore.area(plane.normal).abs()).sqrt();
+    let plane = Plane { point: centre, normal: plane.normal };
+    let loops = section_near(&wall.mesh, &wall.topology, &wall.bvh, plane, centre, 2.0 * across);
+    let (chosen, _) = walls::choose_loops(&loops, plane, false)
+        .map_err(|e| at_end(end, e, &["move the cut away from other branches"]))?;
+    let outside = loops[chosen].clone();
+    let loops = EndLoops { plane, bore: bore.loops.bore.clone(), outside: Some(outside) };
+    Ok(Located { loops, facing: bore.facing, given_up: bore.given_up })
+}
+
+/// Notes what the joint lacks, for the engineer to see beside the proof.
+pub fn note_spare(
+    work: &Work<'_>,
+    joint: &Joint,
+    spare: f64,
+    case: &Case,
+    notes: &mut Vec<String>,
+) {
+    let name = &work.end.name;
+    let (least, asked) = joint.area;
+    if least < asked * (1.0 - case.limits.bore_loss.unwrap_or(1.0)) {
+        notes.push(format!(
+            "end `{name}`: the joint's least bore area is {least:.2}, less than the {asked:.2} of its smaller end"
+        ));
+    }
+    if spare < 0.0 {
+        notes.push(format!("end `{name}`: the joint's wall is {:.3} under what is asked", -spare));
+    }
+}
+
+/// The surface that the outside is on.
+pub struct Outside<'s> {
+    /// The surface.
+    pub scan: &'s Scan,
+    /// Sides of the scan's triangles where it has both; none where the outside
+    /// is a surface of its own.
+    pub sides: Option<&'s [Option<WallSide>]>,
+}
+
+impl Work<'_> {
+    /// Bore side and outside.
+    pub fn both(&self) -> impl Iterator<Item = &SideAtEnd> {
+        std::iter::once(&self.bore).chain(&self.outside)
+    }
+}
+
+/// Errs where two ends want to change the same triangles.
+pub fn apart(scan: &Scan, works: &[Work<'_>]) -> Result<(), MakeError> {
+    let mut owner: std::collections::BTreeMap<u32, usize> = std::collections::BTreeMap::new();
+    for (k, work) in works.iter().enumerate() {
+        for side in std::iter::once(&work.bore).chain(&work.outside) {
+            let band = side.band.iter().flat_map(|b| &b.replaces);
+            for &t in side.cut.crossed.iter().chain(&side.cut.removed).chain(band) {
+                if let Some(other) = owner.insert(t, k).filter(|&o| o != k) {
+                    let p = scan.mesh.corners(t as usize)[0];
+                    return Err(at_end(
+                        work.end,
+                        format!(
+                            "its reach meets that of end `{}` near ({:.2}, {:.2}, {:.2})",
+                            works[other].end.name, p.x, p.y, p.z
+                        ),
+                        &["make `reach` of one or both ends shorter, or move the cuts apart"],
+                    ));
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Only the points that the triangles use.
+pub fn compact(points: &[DVec3], triangles: Vec<[u32; 3]>) -> Mesh {
+    let mut used: Vec<u32> = triangles.iter().flatten().copied().collect();
+    used.sort_unstable();
+    used.dedup();
+    let place = |v: u32| used.binary_search(&v).unwrap_or(0) as u32;
+    let triangles = triangles.iter().map(|t| t.map(place)).collect();
+    Mesh::new(used.iter().map(|&v| points[v as usize]).collect(), triangles).unwrap_or_default()
+}
