@@ -4,14 +4,12 @@ use spile_case::{Case, End, Fitting, Place};
 use spile_mesh::{Bvh, DVec3, Mesh};
 
 use crate::cut::{CutSide, cut_side};
-use crate::fair::{FairLimits, fair_band, point_normals};
+use crate::fair::{FairLimits, fair_band};
 use crate::locate::{Located, tangent};
 use crate::make::MakeError;
 use crate::reach::{Band, lift_band, touches, within_reach};
 use crate::refine::{RefineLimits, refine};
-use crate::span::{
-    Grid, SeamLoop, SpanLimits, Way, joined, least_section, span_bore, span_outside,
-};
+use crate::span::{Grid, SeamLoop, SpanLimits, Way, joined, least_within, span_bore, span_outside};
 use crate::surface::Scan;
 
 /// One side of the wall at one end.
@@ -213,7 +211,7 @@ pub fn off_by(a: &Mesh, b: &Mesh, limit: f64) -> f64 {
 /// The band's rim as the joint's seam; also tells the order in which the rim's
 /// points were taken.
 pub fn seam_of(band: &Band, normal: DVec3) -> (SeamLoop, Vec<usize>) {
-    let normals = point_normals(&band.mesh);
+    let normals = rim_normals(band);
     let points = band.mesh.points();
     let mut order: Vec<usize> = (0..band.rim.len()).collect();
     let clockwise = area_vector(band.rim.iter().map(|&v| points[v as usize])).dot(normal) < 0.0;
@@ -222,9 +220,29 @@ pub fn seam_of(band: &Band, normal: DVec3) -> (SeamLoop, Vec<usize>) {
     }
     let seam = SeamLoop {
         points: order.iter().map(|&k| points[band.rim[k] as usize]).collect(),
-        normals: order.iter().map(|&k| normals[band.rim[k] as usize]).collect(),
+        normals: order.iter().map(|&k| normals[k]).collect(),
     };
     (seam, order)
+}
+
+/// The normal at each point of the rim, between those of the two triangles that
+/// border on the rim there: these are what the seam's kink is measured against.
+fn rim_normals(band: &Band) -> Vec<DVec3> {
+    let mut at_edge = std::collections::BTreeMap::new();
+    for (t, c) in band.mesh.triangles().iter().enumerate() {
+        for k in 0..3 {
+            let (a, b) = (c[k], c[(k + 1) % 3]);
+            at_edge.entry((a.min(b), a.max(b))).or_insert(t);
+        }
+    }
+    let n = band.rim.len();
+    let edge_normal = |i: usize| {
+        let (a, b) = (band.rim[i], band.rim[(i + 1) % n]);
+        at_edge
+            .get(&(a.min(b), a.max(b)))
+            .map_or(DVec3::ZERO, |&t| band.mesh.area_normal(t).normalize_or_zero())
+    };
+    (0..n).map(|i| (edge_normal((i + n - 1) % n) + edge_normal(i)).normalize_or_zero()).collect()
 }
 
 /// The centre of a closed polygon's area.
@@ -256,7 +274,7 @@ pub fn area_to_keep(bore_near: &Mesh, way: &Way, seam_radius: f64, circle_radius
     let oblique = way.facing.dot(way.seam_normal).clamp(-1.0, 1.0).acos();
     let depth = 1.1 * seam_radius * (oblique + 20f64.to_radians()).tan();
     let plane = spile_mesh::Plane { point: way.start - way.facing * depth, normal: way.facing };
-    let scan_area = least_section(bore_near, plane, 2.0 * seam_radius, 20.0).area;
+    let scan_area = least_within(bore_near, plane, 2.0 * seam_radius, 20.0).area;
     scan_area.min(std::f64::consts::PI * circle_radius * circle_radius)
 }
 

@@ -16,7 +16,7 @@ mod way;
 
 use spile_mesh::{Bvh, DVec3, Mesh, Plane};
 
-pub use measure::{LeastSection, least_section, section_area};
+pub use measure::{LeastSection, least_section, least_within, section_area};
 pub use way::Way;
 
 use crate::least_squares::SolveError;

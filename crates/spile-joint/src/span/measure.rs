@@ -49,12 +49,17 @@ pub fn section_area(tube: &Mesh, plane: Plane, far: f64, heights: &mut Vec<f64>)
 ///
 /// A search (rings of directions, then steps that halve), not a bound.
 pub fn least_section(tube: &Mesh, plane: Plane, far: f64, most_deg: f64) -> LeastSection {
-    let found = search(tube, plane, far, most_deg);
+    let found = least_within(tube, plane, far, most_deg);
     let at_bound = found.normal.dot(plane.normal) < (most_deg - 0.5).to_radians().cos();
-    if at_bound && most_deg < 40.0 { search(tube, plane, far, 40.0) } else { found }
+    if at_bound && most_deg < 40.0 { least_within(tube, plane, far, 40.0) } else { found }
 }
 
-fn search(tube: &Mesh, plane: Plane, far: f64, most_deg: f64) -> LeastSection {
+/// Rings of directions that are tried before the steps.
+const RINGS: u32 = 4;
+
+/// The least area over planes through `plane.point` tilted by up to `most_deg`
+/// and no further. A search, not a bound.
+pub fn least_within(tube: &Mesh, plane: Plane, far: f64, most_deg: f64) -> LeastSection {
     let mut heights = Vec::new();
     let u = plane.normal.any_orthonormal_vector();
     let v = plane.normal.cross(u);
@@ -79,14 +84,14 @@ fn search(tube: &Mesh, plane: Plane, far: f64, most_deg: f64) -> LeastSection {
         false
     };
     try_at(0.0, 0.0, &mut best);
-    for ring in 1..=3 {
-        for k in 0..8 {
-            let a = (f64::from(k) + 0.5 * f64::from(ring)) * std::f64::consts::FRAC_PI_4;
-            let r = most * f64::from(ring) / 3.0;
+    for ring in 1..=RINGS {
+        for k in 0..12 {
+            let a = (f64::from(k) + 0.5 * f64::from(ring)) * std::f64::consts::FRAC_PI_6;
+            let r = most * f64::from(ring) / f64::from(RINGS);
             try_at(r * a.cos() * 0.999, r * a.sin() * 0.999, &mut best);
         }
     }
-    let mut step = most / 4.0;
+    let mut step = most / 8.0;
     while step > 0.004 {
         let (x, y) = (best.0, best.1);
         let moved = [(step, 0.0), (-step, 0.0), (0.0, step), (0.0, -step)]
