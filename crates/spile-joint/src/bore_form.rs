@@ -47,7 +47,7 @@ impl<'a> Job<'a> {
         for work in &mut works {
             self.join_made_wall(work, &wall, &hollow, &mut notes)?;
         }
-        self.close(&works, Outside { scan: &wall, sides: None }, notes, Vec::new())
+        self.close(&works, Outside { scan: &wall, sides: None }, notes)
     }
 
     /// The hollow as a closed surface that faces out of it: kept bore, bands,

@@ -246,14 +246,13 @@ impl<'a> Job<'a> {
         }
         let sides = walls::sides(self.scan, &seeds);
         let mut notes = Vec::new();
-        let conflicts = Vec::new();
         let dropped = dropped(self.scan, works.iter().flat_map(Work::both));
         for k in 0..works.len() {
             if works[k].placed.is_some() {
                 self.join(&mut works, k, &sides, &dropped, &mut notes)?;
             }
         }
-        self.close(&works, Outside { scan: self.scan, sides: Some(&sides) }, notes, conflicts)
+        self.close(&works, Outside { scan: self.scan, sides: Some(&sides) }, notes)
     }
 
     /// Refines, fairs and spans one end of a scan with two walls.
@@ -406,7 +405,6 @@ impl<'a> Job<'a> {
         works: &[Work<'_>],
         outside: Outside<'_>,
         notes: Vec<String>,
-        conflicts: Vec<Conflict>,
     ) -> Result<Made, MakeError> {
         self.watch.step("close", None);
         let mut builder = Builder::default();
@@ -448,6 +446,6 @@ impl<'a> Job<'a> {
         }
         let part = builder.finish();
         no_rim_left(&part)?;
-        Ok(Made { part: Some(part), settled, conflicts, notes })
+        Ok(Made { part: Some(part), settled, conflicts: Vec::new(), notes })
     }
 }

@@ -11,7 +11,7 @@ use crate::surface::Scan;
 /// The triangles within reach of `cut_loop`: all corners nearer than `reach`
 /// to it, and connected to it through triangles that are. Sorted.
 pub fn within_reach(scan: &Scan, cut_loop: &SectionLoop, reach: f64) -> Vec<u32> {
-    let outline = outline_index(cut_loop);
+    let outline = outline_index(&cut_loop.points);
     let near = |v: u32| {
         let p = scan.mesh.points()[v as usize];
         outline.closest_within(p, reach).is_some_and(|c| c.distance < reach)
@@ -41,11 +41,11 @@ pub fn within_reach(scan: &Scan, cut_loop: &SectionLoop, reach: f64) -> Vec<u32>
     found.into_iter().collect()
 }
 
-/// An index over the segments of a loop.
-fn outline_index(l: &SectionLoop) -> Bvh {
-    let n = l.points.len() as u32;
+/// An index over the segments of a closed line, for distances from it.
+pub fn outline_index(points: &[DVec3]) -> Bvh {
+    let n = points.len() as u32;
     let triangles = (0..n).map(|i| [i, (i + 1) % n, (i + 1) % n]).collect();
-    Bvh::build(&Mesh::new(l.points.clone(), triangles).unwrap_or_default())
+    Bvh::build(&Mesh::new(points.to_vec(), triangles).unwrap_or_default())
 }
 
 /// Whether the triangle touches the keep.

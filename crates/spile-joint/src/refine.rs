@@ -3,7 +3,7 @@
 
 use spile_mesh::{Bvh, DVec3, Lines, Mesh, RemeshError, RemeshOptions, boundary_loops, remesh};
 
-use crate::reach::Band;
+use crate::reach::{Band, outline_index};
 
 /// What refining must hold.
 #[derive(Debug, Clone)]
@@ -53,9 +53,7 @@ pub fn refine(band: &Band, limits: &RefineLimits) -> Result<Band, RefineError> {
 /// An index over the rim of a band, for distances from it.
 pub fn rim_index(band: &Band) -> Bvh {
     let points: Vec<DVec3> = band.rim.iter().map(|&v| band.mesh.points()[v as usize]).collect();
-    let n = points.len() as u32;
-    let triangles = (0..n).map(|i| [i, (i + 1) % n, (i + 1) % n]).collect();
-    Bvh::build(&Mesh::new(points, triangles).unwrap_or_default())
+    outline_index(&points)
 }
 
 /// The boundary loop of the new band that runs where the old rim did.
