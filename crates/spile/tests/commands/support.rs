@@ -56,6 +56,11 @@ impl Work {
         self
     }
 
+    /// The text of a file in this folder.
+    pub fn read(&self, name: &str) -> String {
+        std::fs::read_to_string(self.path().join(name)).unwrap()
+    }
+
     /// Runs the program in this folder.
     pub fn spile(&self, args: &[&str]) -> Ran {
         let output = assert_cmd::Command::new(env!("CARGO_BIN_EXE_spile"))
