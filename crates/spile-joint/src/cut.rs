@@ -3,20 +3,28 @@
 //! Only the branch whose section loops are chosen is cut; the plane may cross
 //! other branches, which stay whole. What is removed is found by walking the
 //! surface from the chosen loops on the plane's far side, so its cost follows
-//! what is removed and not the scan.
+//! what is removed and not the scan. All loops of an end bar the way together:
+//! walls that are joined beyond the cut by a cap or a rounded rim go with it.
+//!
+//! A point on the plane counts as above it, as in a section. Points that close
+//! to the plane would leave slivers: where the one above an edge's crossing is
+//! so close, the rim runs through that point; where the one below is, the rim
+//! is lifted off it a little, within what a seam may lie off its plane. If the
+//! rim still touches itself at such a point, the plane is raised a little.
 
-use spile_mesh::topology::ends;
+use spile_mesh::topology::{ends, previous};
 use spile_mesh::{DVec3, NONE, Plane, SectionLoop};
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::surface::Scan;
+use crate::walls::WallSide;
 
 /// The chosen loops of one end: where its plane crosses the two sides of the wall.
 #[derive(Debug, Clone)]
 pub struct EndLoops {
     /// The cutting plane; its normal points off the scan.
     pub plane: Plane,
-    /// The bore's loop.
+    /// The bore's loop; without triangles where the surface is the outside alone.
     pub bore: SectionLoop,
     /// The outside's loop; none where the scan is the bore alone.
     pub outside: Option<SectionLoop>,
@@ -25,20 +33,38 @@ pub struct EndLoops {
 /// One side of the wall at one end after the cut.
 #[derive(Debug, Clone, Default)]
 pub struct CutSide {
-    /// Scan triangles that the plane crosses.
+    /// Scan triangles that the plane crosses on this side. Sorted.
     pub crossed: Vec<u32>,
-    /// Scan triangles that go wholly.
+    /// Scan triangles that go wholly, of both sides. Sorted.
     pub removed: Vec<u32>,
     /// New points on the plane; point `k` has index `scan points + first + k`.
     pub new_points: Vec<DVec3>,
     /// Pieces of crossed triangles that stay; indices below the scan's point
     /// count are the scan's, others are `new_points` counted on from there.
     pub pieces: Vec<[u32; 3]>,
-    /// The scan triangle that each piece is part of.
-    pub piece_of: Vec<u32>,
     /// The rim: directed edges from piece corner to piece corner with the
     /// surface on their left, as one closed loop of point indices.
     pub rim: Vec<u32>,
+}
+
+/// Lengths that decide how the cut meets points close to the plane.
+#[derive(Debug, Clone, Copy)]
+pub struct CutLengths {
+    /// A point nearer to the plane than this is close to it.
+    pub close: f64,
+    /// How far the rim may be lifted off the plane.
+    pub lift: f64,
+}
+
+impl CutLengths {
+    /// Small beside an edge of this length, and beside what a seam may lie off
+    /// its plane.
+    pub fn of(edge: f64, deviation: f64) -> Self {
+        Self {
+            close: (1e-3 * edge).min(0.05 * deviation),
+            lift: (0.02 * edge).min(0.25 * deviation),
+        }
+    }
 }
 
 /// Why a branch cannot be cut.
@@ -55,166 +81,239 @@ pub enum CutError {
     RimNotSimple(f64, f64, f64),
 }
 
-/// Cuts the side of the wall that `chosen` runs round.
+/// How often the plane is raised where its loop touches itself.
+const RAISES: usize = 8;
+
+/// Cuts one side of the wall at an end.
 ///
-/// `snap` is the distance within which a point counts as lying on the plane;
-/// such a point stays where it is and the rim runs through it, so that no
-/// slivers arise. New points are indexed from `first_new` on.
+/// New points are indexed from `first_new` on.
 ///
 /// # Errors
 /// See [`CutError`].
 pub fn cut_side(
     scan: &Scan,
-    plane: Plane,
-    chosen: &SectionLoop,
-    snap: f64,
+    loops: &EndLoops,
+    side: WallSide,
+    lengths: CutLengths,
     first_new: u32,
 ) -> Result<CutSide, CutError> {
-    let points = scan.mesh.points();
-    let triangles = scan.mesh.triangles();
-    let height = |v: u32| (points[v as usize] - plane.point).dot(plane.normal);
-    let on_loop: BTreeSet<u32> = chosen.triangles.iter().copied().collect();
-    let barrier: BTreeSet<u32> = on_loop
-        .iter()
-        .flat_map(|&t| triangles[t as usize])
-        .filter(|&v| height(v).abs() <= snap)
-        .collect();
-    let above = |v: u32| height(v) > snap;
+    let step = lengths.lift / RAISES as f64;
+    let mut answer = Err(near(loops.plane.point));
+    for raise in 0..RAISES {
+        let normal = loops.plane.normal;
+        let plane = Plane { point: loops.plane.point + normal * (step * raise as f64), normal };
+        answer = Cut { scan, plane, lengths, first_new }.side(loops, side);
+        if !matches!(answer, Err(CutError::RimNotSimple(..))) {
+            break;
+        }
+    }
+    answer
+}
 
-    // Walk the removed points from the loop's far side.
-    let mut removed_points: BTreeSet<u32> = BTreeSet::new();
-    let mut todo: Vec<u32> = Vec::new();
-    for &t in &on_loop {
-        for v in triangles[t as usize] {
-            if above(v) && removed_points.insert(v) {
+fn near(p: DVec3) -> CutError {
+    CutError::RimNotSimple(p.x, p.y, p.z)
+}
+
+/// One plane through the scan.
+struct Cut<'a> {
+    scan: &'a Scan,
+    plane: Plane,
+    lengths: CutLengths,
+    first_new: u32,
+}
+
+impl Cut<'_> {
+    fn at(&self, v: u32) -> DVec3 {
+        self.scan.mesh.points()[v as usize]
+    }
+
+    fn corners(&self, t: u32) -> [u32; 3] {
+        self.scan.mesh.triangles()[t as usize]
+    }
+
+    fn height(&self, v: u32) -> f64 {
+        self.plane.height(self.at(v))
+    }
+
+    fn is_above(&self, v: u32) -> bool {
+        self.height(v) >= 0.0
+    }
+
+    fn side(&self, loops: &EndLoops, side: WallSide) -> Result<CutSide, CutError> {
+        let (mut wanted, mut barred) = (Vec::new(), BTreeSet::new());
+        for (of, chosen) in std::iter::once((WallSide::Bore, &loops.bore))
+            .chain(loops.outside.iter().map(|l| (WallSide::Outside, l)))
+            .filter(|(_, l)| !l.triangles.is_empty())
+        {
+            let curve = self.curve_along(chosen)?;
+            barred.extend(curve.iter().copied());
+            if of == side {
+                wanted = curve;
+            }
+        }
+        let removed = self.removed_beyond(&barred)?;
+        let mut pieces = self.pieces_of(&wanted);
+        pieces.removed = removed;
+        if let Some(v) = repeated(&pieces.rim) {
+            let new = v.checked_sub(self.first_new).map(|k| pieces.new_points[k as usize]);
+            return Err(near(new.unwrap_or_else(|| self.at(v))));
+        }
+        if pieces.rim.len() < 3 {
+            return Err(near(self.plane.point));
+        }
+        Ok(pieces)
+    }
+
+    /// The triangles of the closed curve in which the plane cuts the scan along
+    /// `chosen`, in order.
+    fn curve_along(&self, chosen: &SectionLoop) -> Result<Vec<u32>, CutError> {
+        let of_loop: BTreeSet<u32> = chosen.triangles.iter().copied().collect();
+        let mut seen: BTreeSet<u32> = BTreeSet::new();
+        let mut best: (usize, Vec<u32>) = (0, Vec::new());
+        for &seed in &of_loop {
+            if seen.contains(&seed) {
+                continue;
+            }
+            let Some(curve) = self.curve(seed) else { continue };
+            seen.extend(curve.iter().copied());
+            let shared = curve.iter().filter(|t| of_loop.contains(t)).count();
+            if shared > best.0 {
+                best = (shared, curve);
+            }
+        }
+        match chosen.points.first() {
+            Some(&p) if best.1.is_empty() => Err(near(p)),
+            _ => Ok(best.1),
+        }
+    }
+
+    /// The closed curve through `seed`; none where it does not cross or close.
+    fn curve(&self, seed: u32) -> Option<Vec<u32>> {
+        let mut curve = vec![seed];
+        let mut at = self.over(seed)?;
+        while at != seed {
+            curve.push(at);
+            at = self.over(at)?;
+        }
+        Some(curve)
+    }
+
+    /// The half-edges of a crossed triangle that run up and down through the plane.
+    fn up_down(&self, t: u32) -> Option<[u32; 2]> {
+        let above = self.corners(t).map(|v| self.is_above(v));
+        let alone =
+            (0..3).find(|&k| above[k] != above[(k + 1) % 3] && above[k] != above[(k + 2) % 3])?;
+        let (leaving, arriving) = (3 * t + alone as u32, previous(3 * t + alone as u32));
+        Some(if above[alone] { [arriving, leaving] } else { [leaving, arriving] })
+    }
+
+    /// The triangle across the half-edge that runs up.
+    fn over(&self, t: u32) -> Option<u32> {
+        let twin = self.scan.topology.twin(self.up_down(t)?[0]);
+        (twin != NONE).then_some(twin / 3)
+    }
+
+    /// The triangles wholly beyond the curves `barred`. Sorted.
+    fn removed_beyond(&self, barred: &BTreeSet<u32>) -> Result<Vec<u32>, CutError> {
+        let mut reached: BTreeSet<u32> = BTreeSet::new();
+        let mut todo: Vec<u32> = Vec::new();
+        for v in barred.iter().flat_map(|&t| self.corners(t)) {
+            if self.is_above(v) && reached.insert(v) {
                 todo.push(v);
             }
         }
-    }
-    let mut touched: BTreeSet<u32> = BTreeSet::new();
-    while let Some(v) = todo.pop() {
-        for &t in scan.fans.of(v) {
-            touched.insert(t);
-            let crosses = on_loop.contains(&t);
-            for w in triangles[t as usize] {
-                if removed_points.contains(&w) || barrier.contains(&w) || (crosses && !above(w)) {
+        let mut removed: BTreeSet<u32> = BTreeSet::new();
+        while let Some(v) = todo.pop() {
+            for &t in self.scan.fans.of(v) {
+                let crosses = barred.contains(&t);
+                if !crosses && !removed.insert(t) {
                     continue;
                 }
-                removed_points.insert(w);
-                todo.push(w);
+                for w in self.corners(t) {
+                    if (!crosses || self.is_above(w)) && reached.insert(w) {
+                        todo.push(w);
+                    }
+                }
             }
         }
-    }
-    for &t in &on_loop {
-        for v in triangles[t as usize] {
-            if height(v) < -snap && removed_points.contains(&v) {
-                let p = points[v as usize];
+        for v in barred.iter().flat_map(|&t| self.corners(t)) {
+            if !self.is_above(v) && reached.contains(&v) {
+                let p = self.at(v);
                 return Err(CutError::NotParted(p.x, p.y, p.z));
             }
         }
+        Ok(removed.into_iter().collect())
     }
 
-    let mut side = CutSide::default();
-    let mut rim_edges: Vec<(u32, u32)> = Vec::new();
-    let mut new_on_edge: BTreeMap<(u32, u32), u32> = BTreeMap::new();
-    for &t in &touched {
-        let corners = triangles[t as usize];
-        let stays = corners.map(|v| !removed_points.contains(&v) && !barrier.contains(&v));
-        if !stays.contains(&true) {
-            side.removed.push(t);
-            continue;
-        }
-        side.crossed.push(t);
-        let mut polygon: Vec<u32> = Vec::with_capacity(4);
-        // Where the outline leaves what stays and where it comes back.
-        let (mut leaves, mut returns) = (None, None);
-        for k in 0..3 {
-            let (a, b) = (corners[k], corners[(k + 1) % 3]);
-            let (a_gone, b_gone) = (removed_points.contains(&a), removed_points.contains(&b));
-            if !a_gone {
-                polygon.push(a);
+    /// What stays of the triangles along a curve, and the rim.
+    fn pieces_of(&self, curve: &[u32]) -> CutSide {
+        let mut crossed = curve.to_vec();
+        crossed.sort_unstable();
+        let mut side = CutSide { crossed, ..CutSide::default() };
+        let mut on_edge: BTreeMap<[u32; 2], u32> = BTreeMap::new();
+        for &t in &side.crossed {
+            let corners = self.corners(t);
+            let mut polygon: Vec<u32> = Vec::with_capacity(4);
+            for k in 0..3 {
+                let (a, b) = (corners[k], corners[(k + 1) % 3]);
+                if !self.is_above(a) {
+                    polygon.push(a);
+                }
+                if self.is_above(a) != self.is_above(b) {
+                    let key = [a.min(b), a.max(b)];
+                    polygon.push(*on_edge.entry(key).or_insert_with(|| {
+                        self.meets(key).unwrap_or_else(|p| {
+                            side.new_points.push(p);
+                            self.first_new + side.new_points.len() as u32 - 1
+                        })
+                    }));
+                }
             }
-            if a_gone == b_gone {
-                continue;
+            // Two corners on the plane, or one with the rim passing by it.
+            polygon.dedup();
+            if polygon.len() > 1 && polygon.first() == polygon.last() {
+                polygon.pop();
             }
-            let far = if a_gone { b } else { a };
-            let meets = if barrier.contains(&far) {
-                far
-            } else {
-                let key = (a.min(b), a.max(b));
-                let id = *new_on_edge.entry(key).or_insert_with(|| {
-                    // Computed from the edge's own order, so that both
-                    // triangles at the edge get the very same point.
-                    let (p, q) = (points[key.0 as usize], points[key.1 as usize]);
-                    let (hp, hq) = (height(key.0), height(key.1));
-                    side.new_points.push(p + (q - p) * (hp / (hp - hq)));
-                    first_new + side.new_points.len() as u32 - 1
-                });
-                polygon.push(id);
-                id
-            };
-            if b_gone { leaves = Some(meets) } else { returns = Some(meets) }
+            side.pieces
+                .extend((2..polygon.len()).map(|k| [polygon[0], polygon[k - 1], polygon[k]]));
         }
-        if let (Some(a), Some(b)) = (leaves, returns) {
-            rim_edges.push((a, b));
+        // The curve goes on over edges that run up; the rim, with the surface
+        // on its left, the other way.
+        let up =
+            curve.iter().rev().filter_map(|&t| Some(ends(&self.scan.mesh, self.up_down(t)?[0])));
+        side.rim = up.filter_map(|[a, b]| on_edge.get(&[a.min(b), a.max(b)]).copied()).collect();
+        side.rim.dedup();
+        if side.rim.len() > 1 && side.rim.first() == side.rim.last() {
+            side.rim.pop();
         }
-        for piece in fan(&polygon) {
-            side.pieces.push(piece);
-            side.piece_of.push(t);
-        }
+        let least = (0..side.rim.len()).min_by_key(|&i| side.rim[i]).unwrap_or(0);
+        side.rim.rotate_left(least);
+        side
     }
-    // Scan edges whose far side went wholly are part of the rim, too.
-    for &t in &side.removed {
-        for k in 0..3 {
-            let twin = scan.topology.twin(3 * t + k);
-            let other = twin / 3;
-            if twin != NONE
-                && side.removed.binary_search(&other).is_err()
-                && side.crossed.binary_search(&other).is_err()
-            {
-                let [a, b] = ends(&scan.mesh, twin);
-                rim_edges.push((a, b));
-            }
+
+    /// Where the rim meets an edge that the plane crosses: at its upper point,
+    /// or at a new one. Computed from the edge's own order, so that both
+    /// triangles at the edge get the very same point.
+    fn meets(&self, [p, q]: [u32; 2]) -> Result<u32, DVec3> {
+        let upper = if self.is_above(p) { p } else { q };
+        let lower = if upper == p { q } else { p };
+        if self.height(upper) <= self.lengths.close {
+            return Ok(upper);
         }
+        let is_close = self.height(lower) >= -self.lengths.close;
+        let lift = if is_close { self.lengths.lift.min(0.5 * self.height(upper)) } else { 0.0 };
+        let (hp, hq) = (self.height(p) - lift, self.height(q) - lift);
+        let (p, q) = (self.at(p), self.at(q));
+        Err(p + (q - p) * (hp / (hp - hq)))
     }
-    side.rim = one_loop(&rim_edges).map_err(|v| {
-        let p = match v {
-            Some(v) if v >= first_new => side.new_points[(v - first_new) as usize],
-            Some(v) => points[v as usize],
-            None => plane.point,
-        };
-        CutError::RimNotSimple(p.x, p.y, p.z)
-    })?;
-    Ok(side)
 }
 
-/// Triangles of a convex polygon of three or four corners.
-fn fan(polygon: &[u32]) -> Vec<[u32; 3]> {
-    (2..polygon.len()).map(|k| [polygon[0], polygon[k - 1], polygon[k]]).collect()
+/// A point that comes up twice.
+fn repeated(rim: &[u32]) -> Option<u32> {
+    let mut sorted = rim.to_vec();
+    sorted.sort_unstable();
+    sorted.windows(2).find(|pair| pair[0] == pair[1]).map(|pair| pair[0])
 }
 
-/// Strings directed edges into the one closed loop they form; the error names
-/// a point where they do not.
-fn one_loop(edges: &[(u32, u32)]) -> Result<Vec<u32>, Option<u32>> {
-    let mut next: BTreeMap<u32, u32> = BTreeMap::new();
-    for &(a, b) in edges {
-        if next.insert(a, b).is_some() {
-            return Err(Some(a));
-        }
-    }
-    let start = *next.keys().next().ok_or(None)?;
-    let mut rim = vec![start];
-    let mut at = next[&start];
-    while at != start {
-        rim.push(at);
-        at = match next.get(&at) {
-            Some(&n) if rim.len() <= next.len() => n,
-            _ => return Err(Some(at)),
-        };
-    }
-    if rim.len() == next.len() {
-        return Ok(rim);
-    }
-    let seen: BTreeSet<u32> = rim.into_iter().collect();
-    Err(next.keys().find(|v| !seen.contains(v)).copied())
-}
+#[cfg(test)]
+mod tests;

@@ -3,7 +3,7 @@
 use spile_case::{Case, End, Fitting, Place};
 use spile_mesh::{Bvh, DVec3, Mesh};
 
-use crate::cut::{CutSide, cut_side};
+use crate::cut::{CutLengths, CutSide, cut_side};
 use crate::fair::{FairLimits, fair_band};
 use crate::locate::{Located, tangent};
 use crate::make::MakeError;
@@ -11,6 +11,7 @@ use crate::reach::{Band, lift_band, touches, within_reach};
 use crate::refine::{RefineLimits, refine};
 use crate::span::{Grid, SeamLoop, SpanLimits, Way, joined, least_within, span_bore, span_outside};
 use crate::surface::Scan;
+use crate::walls::WallSide;
 
 /// One side of the wall at one end.
 pub struct SideAtEnd {
@@ -75,9 +76,10 @@ pub fn cut_and_lift(
     let Some(chosen) = chosen else {
         return Err(at_end(end, "the cut meets one wall only", &[]));
     };
-    let snap = 1e-3 * scan.median_edge();
+    let lengths = CutLengths::of(scan.median_edge(), case.limits.deviation);
     let first_new = scan.mesh.points().len() as u32;
-    let cut = cut_side(scan, loops.plane, chosen, snap, first_new).map_err(|e| {
+    let side = if bore_side { WallSide::Bore } else { WallSide::Outside };
+    let cut = cut_side(scan, loops, side, lengths, first_new).map_err(|e| {
         at_end(end, e, &["move `through` onto the branch that is meant, or turn `facing`"])
     })?;
     let at = |v: u32| match (v as usize).checked_sub(scan.mesh.points().len()) {

@@ -1,7 +1,7 @@
 //! What the steps have made of one end so far, and how it enters the part.
 
 use spile_case::{Case, End, Place, Seam, Site};
-use spile_mesh::{DVec3, Mesh, Plane, section_near};
+use spile_mesh::{DVec3, Mesh, Plane, SectionLoop, section_near};
 
 use crate::cap::fill_ring;
 use crate::close::{Base, Builder};
@@ -125,7 +125,8 @@ pub fn on_made_wall(wall: &Scan, end: &End, bore: &Located) -> Result<Located, M
     let (chosen, _) = walls::choose_loops(&loops, plane, false)
         .map_err(|e| at_end(end, e, &["move the cut away from other branches"]))?;
     let outside = loops[chosen].clone();
-    let loops = EndLoops { plane, bore: bore.loops.bore.clone(), outside: Some(outside) };
+    // The bore's loop lies on another surface: the cut of this one is its own.
+    let loops = EndLoops { plane, bore: SectionLoop::default(), outside: Some(outside) };
     Ok(Located { loops, facing: bore.facing, given_up: bore.given_up })
 }
 
