@@ -5,9 +5,10 @@ use spile_mesh::{DVec3, Mesh};
 
 use crate::cap::fill_ring;
 use crate::close::Builder;
-use crate::ends::{at_end, cut_and_lift, join_bore, join_outside};
+use crate::ends::{Joint, at_end, cut_and_lift, join_bore, with_angles};
 use crate::make::{Job, Made, MakeError};
 use crate::offset::{OffsetOptions, Thickness, made_wall};
+use crate::outside::{OutsideLimits, join_outside};
 use crate::surface::Scan;
 use crate::walls::WallSide;
 use crate::work::{Outside, Work, dropped, note_spare, on_made_wall, with_points};
@@ -31,8 +32,16 @@ impl<'a> Job<'a> {
             self.begin("span", work.end)?;
             let joint =
                 join_bore(work.end, &work.located, &band, &kept, &placed, edge, self.loss_share())?;
+            let (band, grid) = with_angles(
+                work.end,
+                self.scan,
+                (&before, &band),
+                (&joint.bore, &joint.bore_order),
+                self.case.limits.kink_deg,
+                self.case.limits.deviation,
+            )?;
             work.bore.band = Some(band);
-            work.joint = Some(joint);
+            work.joint = Some(Joint { bore: grid, ..joint });
         }
         self.watch.step("wall", None);
         let thickness = self.case.scan.wall.unwrap_or(0.0);
@@ -102,24 +111,28 @@ impl<'a> Job<'a> {
         {
             self.begin("refine", work.end)?;
             let edge = self.edge(placed.outside);
+            let before = band.mesh.clone();
             let band = self.finish(band, work.end, wall, edge, reach.unwrap_or(0.0))?;
             self.begin("span", work.end)?;
             let wall_min = self.case.limits.wall_min.unwrap_or(0.5 * thickness);
             let asked = |_: DVec3| wall_min;
-            let (grid, order, spare) = join_outside(
-                work.end,
-                &located,
-                &band,
+            let limits = OutsideLimits {
+                wall_min: &asked,
+                edge,
+                kink_deg: self.case.limits.kink_deg,
+                deviation: self.case.limits.deviation,
+            };
+            let outside = join_outside(
+                (work.end, wall, &located),
+                (&before, &band),
                 joint,
                 hollow,
                 &placed,
-                &asked,
-                wall_min.max(edge),
-                edge,
+                &limits,
             )?;
-            note_spare(work, joint, spare, self.case, notes);
-            side.band = Some(band);
-            work.outside_grid = Some((grid, order));
+            note_spare(work, joint, outside.spare, self.case, notes);
+            side.band = Some(outside.band);
+            work.outside_grid = Some((outside.grid, outside.order));
         }
         work.outside = Some(side);
         Ok(())

@@ -1,15 +1,16 @@
 //! One end from cut to joint: cut, lift, refine, fair, span.
 
 use spile_case::{Case, End, Fitting, Place};
-use spile_mesh::{Bvh, DVec3, Mesh};
+use spile_mesh::{DVec3, Mesh};
 
+use crate::angles::{AngleLimits, hold_angles};
 use crate::cut::{CutLengths, CutSide, cut_side};
 use crate::fair::{FairLimits, fair_band};
 use crate::locate::{Located, tangent};
 use crate::make::MakeError;
 use crate::reach::{Band, lift_band, touches, within_reach};
 use crate::refine::{RefineLimits, refine};
-use crate::span::{Grid, SeamLoop, SpanLimits, Way, joined, least_within, span_bore, span_outside};
+use crate::span::{Grid, SeamLoop, SpanLimits, Way, joined, least_within, span_bore};
 use crate::surface::Scan;
 use crate::walls::WallSide;
 
@@ -191,6 +192,33 @@ pub fn finish_band(
     Ok(refined)
 }
 
+/// The band and the joint at its rim, moved a little where an edge at the seam
+/// or at the band's border is sharper than `kink_deg` lets it be; `before` is
+/// the band as scanned.
+pub fn with_angles(
+    end: &End,
+    surface: &Scan,
+    (before, band): (&Mesh, &Band),
+    (grid, order): (&Grid, &[usize]),
+    kink_deg: Option<f64>,
+    deviation: f64,
+) -> Result<(Band, Grid), MakeError> {
+    let (mut held, mut spanned) = (band.clone(), grid.clone());
+    let Some(kink_deg) = kink_deg else { return Ok((held, spanned)) };
+    let surroundings = beside(surface, band);
+    let mut limits = AngleLimits { kink_deg, most: 0.5 * deviation };
+    for _ in 0..4 {
+        let (b, g) = hold_angles(surface, band, &surroundings, Some((grid, order)), limits)
+            .map_err(|e| at_end(end, e, &[]))?;
+        if off_by(before, &b.mesh, deviation) <= 0.95 * deviation {
+            (held, spanned) = (b, g.unwrap_or(spanned));
+            break;
+        }
+        limits.most *= 0.5;
+    }
+    Ok((held, spanned))
+}
+
 /// The untouched triangles that share a point with the band.
 fn beside(surface: &Scan, band: &Band) -> Vec<[u32; 3]> {
     let mut beside: Vec<u32> = band
@@ -311,8 +339,11 @@ pub fn join_bore(
         seam_normal: normal,
         end: placed.at,
         along: placed.along,
+        even: 0.0,
     };
     let radius = seam.points.iter().map(|p| p.distance(start)).fold(0.0, f64::max);
+    // The wall lies outside the bore by as much as at the fitting.
+    let way = way.with_room(radius.max(placed.bore) + placed.outside - placed.bore);
     let bore_near = joined(kept_near, &band.mesh);
     let asked = area_to_keep(&bore_near, &way, radius, placed.bore);
     // The fitting's own bore, so that tilted sections close there, too.
@@ -331,56 +362,8 @@ pub fn join_bore(
     let near = joined(&bore_near, &tube);
     let no_wall = |_: DVec3| 0.0;
     let limits =
-        SpanLimits { area_min: asked, area_loss_share, wall_min: &no_wall, wall_length: 1.0, edge };
+        SpanLimits { area_min: asked, area_loss_share, wall_min: &no_wall, wall_room: 0.0, edge };
     let (bore, least, _) =
         span_bore(&way, &seam, placed.bore, &near, &limits).map_err(|e| at_end(end, e, &[]))?;
     Ok(Joint { bore, bore_order, area: (least, asked), way })
-}
-
-/// Spans the outside of an end; `bore_near` is the bore side near the joint.
-pub fn join_outside(
-    end: &End,
-    located: &Located,
-    band: &Band,
-    joint: &Joint,
-    bore_near: &Mesh,
-    placed: &Placed,
-    wall_min: &dyn Fn(DVec3) -> f64,
-    wall_length: f64,
-    edge: f64,
-) -> Result<(Grid, Vec<usize>, f64), MakeError> {
-    let (seam, order) = seam_of(band, located.loops.plane.normal);
-    let limits = SpanLimits { area_min: 0.0, area_loss_share: 1.0, wall_min, wall_length, edge };
-    let (grid, spare, _) = span_outside(&joint.way, &seam, placed.outside, bore_near, &limits)
-        .map_err(|e| at_end(end, e, &[]))?;
-    Ok((grid, order, spare))
-}
-
-/// The thinnest wall of the scan along a seam, near each place.
-pub struct SeamWall {
-    samples: Vec<(DVec3, f64)>,
-}
-
-impl SeamWall {
-    /// Walls from the points of each loop to the other side.
-    pub fn new(bore_loop: &[DVec3], outside_loop: &[DVec3], bore: &Bvh, outside: &Bvh) -> Self {
-        let wall = |p: &DVec3, other: &Bvh| (*p, other.closest(*p).map_or(0.0, |c| c.distance));
-        let samples = bore_loop
-            .iter()
-            .map(|p| wall(p, outside))
-            .chain(outside_loop.iter().map(|p| wall(p, bore)))
-            .collect();
-        Self { samples }
-    }
-
-    /// The least wall asked at `p`: `wall_min`, or near the seam the scan's own
-    /// thinnest wall there if that is less.
-    pub fn asked(&self, p: DVec3, wall_min: f64) -> f64 {
-        let reach = 2.0 * wall_min;
-        self.samples
-            .iter()
-            .filter(|(q, _)| q.distance(p) < reach)
-            .map(|(_, wall)| *wall)
-            .fold(wall_min, f64::min)
-    }
 }

@@ -53,11 +53,11 @@ pub fn fair(band: &Mesh, allowances: &[Allowance]) -> Result<Vec<DVec3>, SolveEr
     for _ in 0..4 {
         let mut system = LeastSquares::new(free.len());
         for hinge in &hinges {
+            let bend = hinge.bend(points);
             for axis in 0..3 {
-                let mut line = Line::default();
+                let mut line = Line { rest: bend[axis], ..Line::default() };
                 for (v, k) in hinge.corners.iter().zip(hinge.factors) {
                     let v = *v as usize;
-                    line.rest += k * (points[v][axis] - points[hinge.corners[0] as usize][axis]);
                     if let Some(u) = unknown_of[v] {
                         line.terms.push((u, k * normals[v][axis]));
                     }
@@ -98,13 +98,31 @@ pub fn fair(band: &Mesh, allowances: &[Allowance]) -> Result<Vec<DVec3>, SolveEr
 }
 
 /// An inner edge with its two triangles.
-struct Hinge {
-    corners: [u32; 4],
-    factors: [f64; 4],
-    weight: f64,
+pub struct Hinge {
+    /// The edge's two points, then those opposite it.
+    pub corners: [u32; 4],
+    /// What each corner adds to the bend.
+    pub factors: [f64; 4],
+    /// Weight of the bend's square in the energy.
+    pub weight: f64,
 }
 
-fn hinges(band: &Mesh) -> Vec<Hinge> {
+impl Hinge {
+    /// The edge, its smaller point first.
+    pub fn edge(&self) -> [u32; 2] {
+        [self.corners[0], self.corners[1]]
+    }
+
+    /// The bend: a vector that vanishes where the two triangles are in a plane.
+    pub fn bend(&self, points: &[DVec3]) -> DVec3 {
+        let [from, ..] = self.corners;
+        let bend = |(v, k): (&u32, f64)| (points[*v as usize] - points[from as usize]) * k;
+        self.corners.iter().zip(self.factors).map(bend).sum()
+    }
+}
+
+/// The inner edges of a surface, each with the bend over it.
+pub fn hinges(band: &Mesh) -> Vec<Hinge> {
     let mut opposite: BTreeMap<(u32, u32), Vec<u32>> = BTreeMap::new();
     for t in band.triangles() {
         for k in 0..3 {

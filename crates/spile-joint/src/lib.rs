@@ -1,5 +1,6 @@
 //! The job: from a scan with open ends to a closed part, one module a step.
 
+mod angles;
 mod bore_form;
 mod cap;
 mod close;
@@ -12,6 +13,7 @@ mod locate;
 mod make;
 mod mend;
 mod offset;
+mod outside;
 mod reach;
 mod refine;
 mod restore;

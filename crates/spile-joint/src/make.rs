@@ -6,11 +6,12 @@ use spile_mesh::{Bounds3, Bvh, DVec3, Mesh, Topology, boundary_loops};
 
 use crate::close::Builder;
 use crate::ends::{
-    Placed, SeamWall, cut_and_lift, finish_band, join_bore, join_outside, place, tube_of,
+    Joint, Placed, cut_and_lift, finish_band, join_bore, place, tube_of, with_angles,
 };
 use crate::fair::FairLimits;
 use crate::locate::{Located, locate};
 use crate::mend::{MendOptions, Mended, mend};
+use crate::outside::{OutsideLimits, SeamWall, join_outside};
 use crate::reach::Band;
 use crate::refine::RefineLimits;
 use crate::restore::{WallBefore, thicken, widen};
@@ -290,6 +291,16 @@ impl<'a> Job<'a> {
             edge,
             self.loss_share(),
         )?;
+        let (kink, deviation) = (self.case.limits.kink_deg, self.case.limits.deviation);
+        let (bore_band, grid) = with_angles(
+            work.end,
+            self.scan,
+            (&before_bore, &bore_band),
+            (&joint.bore, &joint.bore_order),
+            kink,
+            deviation,
+        )?;
+        let joint = Joint { bore: grid, ..joint };
         let bore_all = [
             &bore_band.mesh,
             &Mesh::new(joint.bore.points(), joint.bore.triangles(true)).unwrap_or_default(),
@@ -319,25 +330,23 @@ impl<'a> Job<'a> {
             &scan_bore,
             &scan_outside,
         );
-        let asked = |p: DVec3| seam_wall.asked(p, wall_min);
-        let (grid, order, spare) = join_outside(
-            work.end,
-            &work.located,
-            &outside_band,
+        let asked = |p: DVec3| seam_wall.asked(p, wall_min, 1.5 * edge);
+        let limits = OutsideLimits { wall_min: &asked, edge, kink_deg: kink, deviation };
+        let outside = join_outside(
+            (work.end, self.scan, &work.located),
+            (&before_outside, &outside_band),
             &joint,
             &bore_all,
             &placed,
-            &asked,
-            wall_min.max(edge),
-            edge,
+            &limits,
         )?;
-        note_spare(work, &joint, spare, self.case, notes);
+        note_spare(work, &joint, outside.spare, self.case, notes);
         work.bore.band = Some(bore_band);
-        if let Some(outside) = &mut work.outside {
-            outside.band = Some(outside_band);
+        if let Some(side) = &mut work.outside {
+            side.band = Some(outside.band);
         }
+        work.outside_grid = Some((outside.grid, outside.order));
         work.joint = Some(joint);
-        work.outside_grid = Some((grid, order));
         Ok(())
     }
 

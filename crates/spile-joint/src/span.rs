@@ -67,7 +67,8 @@ impl Grid {
         triangles
     }
 
-    fn mesh(&self, outward: bool) -> Mesh {
+    /// The grid as triangles.
+    pub fn mesh(&self, outward: bool) -> Mesh {
         Mesh::new(self.points(), self.triangles(outward)).unwrap_or_default()
     }
 }
@@ -81,8 +82,9 @@ pub struct SpanLimits<'a> {
     pub area_loss_share: f64,
     /// Least wall at a place in the joint.
     pub wall_min: &'a dyn Fn(DVec3) -> f64,
-    /// Length over which the wall may change.
-    pub wall_length: f64,
+    /// By how much the wall is made thicker than asked at the places measured,
+    /// so that what lies between them holds, too.
+    pub wall_room: f64,
     /// Length of the edges to make.
     pub edge: f64,
 }
@@ -122,7 +124,7 @@ pub fn span_bore(
     let far = 2.0 * radii.widest();
     let mut best: Option<(Grid, f64, usize)> = None;
     for round in 0..MOST_ROUNDS {
-        let solved = radii.solve(&|i, _| lift[i])?;
+        let solved = radii.solve(&|i, _| lift[i], &[])?;
         let grid = radii.grid(&solved);
         let tube = joined(&grid.mesh(true), near);
         let stations: Vec<LeastSection> = (0..STATIONS)
@@ -187,8 +189,13 @@ fn raise(lift: &mut [f64], stations: &[LeastSection], wanted: f64, radius: f64) 
     }
 }
 
-/// The outside: smooth between rim and circle, at least the asked wall away
-/// from the bore.
+/// The outside: as smooth as it can be between rim and circle while it is at
+/// least the asked wall away from the bore.
+///
+/// The asked wall is an obstacle under a thin plate: cells that fall short are
+/// held at the radius they need, cells that would rise above it by themselves
+/// are let go, until neither happens. So the wall grows from a thin seam with
+/// the least bend that the limit allows.
 ///
 /// `bore` is the whole bore side near the joint, scan and fitting included.
 ///
@@ -203,40 +210,42 @@ pub fn span_outside(
 ) -> Result<(Grid, f64, usize), SolveError> {
     let radii = Radii::new(way, seam, radius, limits.edge);
     let (rows, columns) = (radii.rows(), seam.points.len());
-    let mut lift = vec![0.0; rows * columns];
+    let mut needed = vec![f64::NEG_INFINITY; rows * columns];
+    let mut held: Vec<(usize, f64)> = Vec::new();
     let index = Bvh::build(bore);
     let mut best: Option<(Grid, f64, usize)> = None;
-    for round in 0..MOST_ROUNDS {
-        let solved = radii.solve(&|i, j| lift[i * columns + j])?;
+    for round in 0..2 * MOST_ROUNDS {
+        let solved = radii.solve(&|_, _| 0.0, &held)?;
         let grid = radii.grid(&solved);
-        let mut lacks = vec![0.0; rows * columns];
         let mut spare = f64::INFINITY;
         for i in 1..rows - 1 {
             for j in 0..columns {
                 let p = grid.rows[i][j];
-                let wall = index.closest(p).map_or(f64::INFINITY, |c| c.distance);
-                let left = wall - (limits.wall_min)(p);
+                let Some(c) = index.closest(p) else { continue };
+                // The limit counts on both sides.
+                let asked = (limits.wall_min)(p).max((limits.wall_min)(c.point));
+                let left = c.distance - asked;
                 spare = spare.min(left);
-                lacks[i * columns + j] = (0.03 - left).max(0.0);
+                let cell = i * columns + j;
+                if left < limits.wall_room {
+                    let more =
+                        solved[cell] + 1.05 * (limits.wall_room - left) + 0.1 * limits.wall_room;
+                    needed[cell] = needed[cell].max(more);
+                }
             }
         }
         if best.as_ref().is_none_or(|b| spare > b.1) {
-            best = Some((grid, spare, round));
+            best = Some((grid.clone(), spare, round));
         }
-        if spare >= 0.02 {
+        if spare >= 0.5 * limits.wall_room {
             break;
         }
-        let spread = energy::spread(&lacks, rows, columns);
-        for i in 0..rows {
-            let s = i as f64 / (rows - 1) as f64;
-            // The wall may have to grow from the seam on, so the lift starts
-            // there with a slope; at the fitting it ends without one.
-            let start = 1.0 - (-s * way.length() / (2.0 * limits.wall_length)).exp();
-            let share = start * window(0.5 + 0.5 * s);
-            for j in 0..columns {
-                lift[i * columns + j] += share * spread[i * columns + j];
-            }
-        }
+        held = needed
+            .iter()
+            .enumerate()
+            .filter(|&(cell, &need)| need > f64::NEG_INFINITY && solved[cell] <= need)
+            .map(|(cell, &need)| (cell, need))
+            .collect();
     }
     best.ok_or(SolveError::Empty)
 }

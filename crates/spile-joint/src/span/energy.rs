@@ -9,6 +9,10 @@ use crate::least_squares::{LeastSquares, Line, SolveError};
 use super::way::{Frame, Way};
 use super::{Grid, SeamLoop, area_true_radius};
 
+/// Weight of a held radius beside second differences of radii from cell to
+/// cell: strong enough to be met within a thousandth of what it bends.
+const HOLD: f64 = 100.0;
+
 /// Radii on a grid of rows along the way and columns round it.
 ///
 /// Invariants:
@@ -68,8 +72,13 @@ impl Radii {
     }
 
     /// The radii that minimise the thin-plate energy of what they are above
-    /// `lift(row, column)`; row by row.
-    pub fn solve(&self, lift: &dyn Fn(usize, usize) -> f64) -> Result<Vec<f64>, SolveError> {
+    /// `lift(row, column)`; row by row. The cells of `held` (number and radius)
+    /// are drawn to their radius, strongly.
+    pub fn solve(
+        &self,
+        lift: &dyn Fn(usize, usize) -> f64,
+        held: &[(usize, f64)],
+    ) -> Result<Vec<f64>, SolveError> {
         let (rows, columns) = (self.rows(), self.start.len());
         let free = (rows - 2) * columns;
         let mut system = LeastSquares::new(free);
@@ -117,6 +126,12 @@ impl Radii {
                 term(i + 1, j, -ratio, &mut twist);
                 term(i + 1, k, ratio, &mut twist);
                 system.add(&twist, 2.0);
+            }
+        }
+        for &(cell, radius) in held {
+            if (columns..(rows - 1) * columns).contains(&cell) {
+                let line = Line { terms: vec![(cell - columns, 1.0)], rest: -radius };
+                system.add(&line, HOLD);
             }
         }
         let inner = system.solve()?;
@@ -178,29 +193,4 @@ fn start_of(way: &Way, frames: &[Frame], p: DVec3, normal: DVec3, angle: f64) ->
     let most = 2.0 * way.length();
     let slope = if across.abs() < 1e-9 { 0.0 } else { -normal.dot(drift) / across };
     (radius, slope.clamp(-most, most) / steps)
-}
-
-/// Spreads the values over their neighbourhood: the largest nearby, faded out
-/// smoothly over a few cells.
-pub fn spread(values: &[f64], rows: usize, columns: usize) -> Vec<f64> {
-    const REACH: isize = 6;
-    let mut out: Vec<f64> = vec![0.0; values.len()];
-    for i in 0..rows {
-        for j in 0..columns {
-            let value = values[i * columns + j];
-            if value <= 0.0 {
-                continue;
-            }
-            for di in -REACH..=REACH {
-                let Some(k) = i.checked_add_signed(di).filter(|&k| k < rows) else { continue };
-                for dj in -REACH..=REACH {
-                    let l = (j as isize + dj).rem_euclid(columns as isize) as usize;
-                    let far = ((di * di + dj * dj) as f64) / (0.5 * REACH as f64).powi(2);
-                    let cell = &mut out[k * columns + l];
-                    *cell = cell.max(value * (-0.5 * far).exp());
-                }
-            }
-        }
-    }
-    out
 }

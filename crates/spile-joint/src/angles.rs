@@ -1,0 +1,325 @@
+//! Makes edges that came out sharper than they may be flatter, with the least
+//! change round them.
+//!
+//! Smoothing makes a surface even on the whole; what a limit on angles asks is
+//! that no single edge is too sharp. So the few that are get a target of their
+//! own: the bend at such an edge should become the share of itself that is
+//! allowed, the bend at every other edge should stay what it is. Both are
+//! linear in small moves along the normals, and weights grow on edges that
+//! still are too sharp.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use spile_mesh::{DVec3, Mesh, NONE};
+
+use crate::fair::{Hinge, hinges, point_normals};
+use crate::least_squares::{LeastSquares, Line, SolveError};
+use crate::reach::Band;
+use crate::span::Grid;
+use crate::surface::Scan;
+
+/// The sharpest that an edge may be: its two points, smaller first, and the
+/// angle between its triangles' normals in degrees.
+pub type Watched = BTreeMap<[u32; 2], f64>;
+
+/// Edges are flattened until they are within this share of what they may be.
+const AIM: f64 = 0.93;
+/// What is flattened aims at this share, so that it gets within [`AIM`].
+const TARGET: f64 = 0.88;
+/// How many rings of points round an edge may move for it.
+const RINGS: usize = 5;
+/// Rounds of flattening.
+const ROUNDS: usize = 24;
+
+/// One run of flattening over a surface.
+struct Flatten<'a> {
+    watched: &'a Watched,
+    /// The points before anything moved.
+    original: Vec<DVec3>,
+    /// How far each may be moved.
+    most: Vec<f64>,
+    /// How much more than others an edge counts.
+    weight: BTreeMap<[u32; 2], f64>,
+}
+
+impl Flatten<'_> {
+    /// Moves points once; `None` when every watched edge is flat enough.
+    fn step(&mut self, mesh: &Mesh) -> Result<Option<Vec<DVec3>>, SolveError> {
+        let hinges = hinges(mesh);
+        let share = |h: &Hinge| {
+            let most = self.watched.get(&h.edge())?;
+            Some(angle_deg(mesh, h) / most)
+        };
+        let shares: Vec<Option<f64>> = hinges.iter().map(share).collect();
+        let mut any = false;
+        for (h, s) in hinges.iter().zip(&shares) {
+            if s.is_some_and(|s| s > AIM) {
+                any = true;
+                let w = self.weight.entry(h.edge()).or_insert(4.0);
+                *w = (*w * 2.0).min(1e6);
+            }
+        }
+        if !any {
+            return Ok(None);
+        }
+        let free = self.movable(mesh, &hinges);
+        let mut unknown = vec![None; mesh.points().len()];
+        for (u, &v) in free.iter().enumerate() {
+            unknown[v] = Some(u);
+        }
+        let normals = point_normals(mesh);
+        let mut system = LeastSquares::new(free.len());
+        let mut typical = 0.0f64;
+        for (h, s) in hinges.iter().zip(&shares) {
+            let keep = s.map_or(1.0, |s| (TARGET / s).min(1.0));
+            let w = h.weight * self.weight.get(&h.edge()).copied().unwrap_or(1.0);
+            let bend = h.bend(mesh.points());
+            for axis in 0..3 {
+                let mut line = Line { rest: (1.0 - keep) * bend[axis], ..Line::default() };
+                for (v, k) in h.corners.iter().zip(h.factors) {
+                    if let Some(u) = unknown[*v as usize] {
+                        line.terms.push((u, k * normals[*v as usize][axis]));
+                        typical = typical.max(h.weight * k * k);
+                    }
+                }
+                if !line.terms.is_empty() {
+                    system.add(&line, w);
+                }
+            }
+        }
+        for u in 0..free.len() {
+            system.add(&Line { terms: vec![(u, 1.0)], rest: 0.0 }, 1e-4 * typical);
+        }
+        let moves = system.solve()?;
+        let mut points = mesh.points().to_vec();
+        for (&v, by) in free.iter().zip(moves) {
+            let moved = points[v] + normals[v] * by - self.original[v];
+            points[v] = self.original[v] + moved.clamp_length_max(self.most[v]);
+        }
+        Ok(Some(points))
+    }
+
+    /// The points within some rings of an edge that ever was too sharp.
+    fn movable(&self, mesh: &Mesh, hinges: &[Hinge]) -> Vec<usize> {
+        let mut near: BTreeSet<u32> = hinges
+            .iter()
+            .filter(|h| self.weight.contains_key(&h.edge()))
+            .flat_map(|h| h.corners)
+            .collect();
+        for _ in 0..RINGS {
+            let before = near.clone();
+            for t in mesh.triangles() {
+                if t.iter().any(|v| before.contains(v)) {
+                    near.extend(t);
+                }
+            }
+        }
+        near.into_iter().map(|v| v as usize).filter(|&v| self.most[v] > 0.0).collect()
+    }
+}
+
+/// Angle between the normals of a hinge's two triangles, in degrees.
+fn angle_deg(mesh: &Mesh, h: &Hinge) -> f64 {
+    let [a, b, c, d] = h.corners.map(|v| mesh.points()[v as usize]);
+    let (m, n) = ((b - a).cross(c - a), (d - a).cross(b - a));
+    m.cross(n).length().atan2(m.dot(n)).to_degrees()
+}
+
+/// The sharpest that edges at the band's border with the untouched scan may
+/// be: `kink_deg`, or the sharpest edge that the scan has within two triangles.
+pub fn at_border(scan: &Scan, band: &Band, beside: &[[u32; 3]], kink_deg: f64) -> Watched {
+    let shared = |v: u32| (v as usize) < band.shared;
+    let place: BTreeMap<u32, u32> =
+        band.scan_points.iter().enumerate().map(|(i, &v)| (v, i as u32)).collect();
+    let outer = beside.iter().flat_map(|t| {
+        (0..3).filter_map(|k| {
+            let ends = [t[k], t[(k + 1) % 3]].map(|v| place.get(&v).copied());
+            Some([ends[0]?, ends[1]?])
+        })
+    });
+    let inner = band.mesh.triangles().iter().flat_map(|t| (0..3).map(|k| [t[k], t[(k + 1) % 3]]));
+    let mut watched = Watched::new();
+    for [a, b] in inner.chain(outer) {
+        if !shared(a) && !shared(b) {
+            continue;
+        }
+        watched.entry([a.min(b), a.max(b)]).or_insert_with(|| {
+            let near = [a, b].into_iter().filter(|&v| shared(v));
+            let near: Vec<u32> = near.map(|v| band.scan_points[v as usize]).collect();
+            kink_deg.max(sharpest_near(scan, &near))
+        });
+    }
+    watched
+}
+
+/// The sharpest edge, in degrees, of the triangles round some points of the
+/// scan and of those next to them.
+fn sharpest_near(scan: &Scan, points: &[u32]) -> f64 {
+    let mut near: BTreeSet<u32> = points.iter().flat_map(|&v| scan.fans.of(v)).copied().collect();
+    let star: Vec<u32> = near.iter().copied().collect();
+    let half_edges = |t: u32| (0..3).map(move |k| 3 * t + k);
+    let twin = |h: u32| Some(scan.topology.twin(h)).filter(|&t| t != NONE);
+    near.extend(star.iter().flat_map(|&t| half_edges(t)).filter_map(twin).map(|h| h / 3));
+    near.iter()
+        .flat_map(|&t| half_edges(t))
+        .filter_map(|h| {
+            let [m, n] = [h, twin(h)?].map(|h| scan.mesh.area_normal(h as usize / 3));
+            Some(m.cross(n).length().atan2(m.dot(n)).to_degrees())
+        })
+        .fold(0.0, f64::max)
+}
+
+/// What [`hold_angles`] may do.
+#[derive(Debug, Clone, Copy)]
+pub struct AngleLimits {
+    /// Largest angle at a seam's edge, degrees.
+    pub kink_deg: f64,
+    /// Furthest that a point may be moved.
+    pub most: f64,
+}
+
+/// Rows of the joint, from the seam on, whose points may move.
+const ROWS: usize = 6;
+
+/// The band and the joint that leaves from its rim, with the edges at the seam
+/// and at the band's border no sharper than they may be, as far as small moves
+/// can do that.
+///
+/// `order[j]` is the number in the band's rim of the joint's column `j`.
+///
+/// # Errors
+/// [`SolveError`] when the equations have no solution.
+pub fn hold_angles(
+    scan: &Scan,
+    band: &Band,
+    beside: &[[u32; 3]],
+    joint: Option<(&Grid, &[usize])>,
+    limits: AngleLimits,
+) -> Result<(Band, Option<Grid>), SolveError> {
+    let mut watched = at_border(scan, band, beside, limits.kink_deg);
+    let band_points = band.mesh.points().len();
+    let mut points = band.mesh.points().to_vec();
+    let mut most = vec![limits.most; band_points];
+    most[..band.shared].fill(0.0);
+    // The untouched triangles beside the band stay; bends towards them count.
+    let mut fixed = band.mesh.triangles().to_vec();
+    let mut place: BTreeMap<u32, u32> =
+        band.scan_points.iter().enumerate().map(|(i, &v)| (v, i as u32)).collect();
+    for t in beside {
+        fixed.push(t.map(|v| {
+            *place.entry(v).or_insert_with(|| {
+                points.push(scan.mesh.points()[v as usize]);
+                points.len() as u32 - 1
+            })
+        }));
+    }
+    most.resize(points.len(), 0.0);
+    let first = points.len();
+    let columns = band.rim.len();
+    let mut grid = joint.map(|(grid, _)| grid.clone());
+    if let Some((grid, order)) = joint {
+        let rim: Vec<u32> = order.iter().map(|&k| band.rim[k]).collect();
+        for j in 0..columns {
+            let (a, b) = (rim[j], rim[(j + 1) % columns]);
+            watched.insert([a.min(b), a.max(b)], limits.kink_deg);
+        }
+        let rows = grid.rows.len();
+        for (i, row) in grid.rows.iter().enumerate().skip(1).take(ROWS + 2) {
+            points.extend_from_slice(row);
+            let free = if i <= ROWS && i + 2 < rows { limits.most } else { 0.0 };
+            most.resize(points.len(), free);
+        }
+    }
+    let mut run =
+        Flatten { watched: &watched, original: points.clone(), most, weight: BTreeMap::new() };
+    for _ in 0..ROUNDS {
+        let mut triangles = fixed.clone();
+        if let (Some(grid), Some((_, order))) = (&grid, joint) {
+            let shown = Grid { rows: grid.rows.iter().take(ROWS + 3).cloned().collect() };
+            let at = |v: u32| match (v as usize).checked_sub(columns) {
+                Some(k) => (first + k) as u32,
+                None => band.rim[order[v as usize]],
+            };
+            triangles.extend(shown.triangles(true).iter().map(|t| t.map(at)));
+        }
+        let mesh = Mesh::new(points.clone(), triangles).unwrap_or_default();
+        let Some(moved) = run.step(&mesh)? else { break };
+        points = moved;
+        if let (Some(grid), Some((_, order))) = (&mut grid, joint) {
+            grid.rows[0] = order.iter().map(|&k| points[band.rim[k] as usize]).collect();
+            for (row, new) in grid.rows[1..].iter_mut().zip(points[first..].chunks(columns)) {
+                row.copy_from_slice(new);
+            }
+        }
+    }
+    points.truncate(band_points);
+    let mesh = Mesh::new(points, band.mesh.triangles().to_vec()).unwrap_or_default();
+    Ok((Band { mesh, ..band.clone() }, grid))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A sheet of 13 by 13 points, bent by `fold_deg` along its middle line.
+    fn folded(fold_deg: f64) -> Mesh {
+        const N: u32 = 13;
+        let rise = (fold_deg / 2.0).to_radians().tan();
+        let points = (0..N * N)
+            .map(|v| {
+                let (x, y) = (f64::from(v % N) - 6.0, f64::from(v / N) - 6.0);
+                DVec3::new(x, y, -rise * x.abs())
+            })
+            .collect();
+        let cells = (0..(N - 1) * (N - 1)).map(|c| (c / (N - 1)) * N + c % (N - 1));
+        let triangles = cells.flat_map(|a| [[a, a + 1, a + N + 1], [a, a + N + 1, a + N]]);
+        Mesh::new(points, triangles.collect()).unwrap()
+    }
+
+    fn sharpest(mesh: &Mesh, watched: &Watched) -> f64 {
+        hinges(mesh)
+            .iter()
+            .filter(|h| watched.contains_key(&h.edge()))
+            .map(|h| angle_deg(mesh, h))
+            .fold(0.0, f64::max)
+    }
+
+    #[test]
+    fn a_fold_is_flattened_by_moves_within_bounds() {
+        let mut mesh = folded(14.0);
+        let middle = |v: &u32| v % 13 == 6;
+        let watched: Watched = hinges(&mesh)
+            .iter()
+            .map(Hinge::edge)
+            .filter(|e| e.iter().all(middle))
+            .map(|e| (e, 10.0))
+            .collect();
+        assert_eq!(watched.len(), 12);
+        assert!((sharpest(&mesh, &watched) - 14.0).abs() < 1e-9);
+        let original = mesh.points().to_vec();
+        let most = vec![0.15; original.len()];
+        let mut run = Flatten {
+            watched: &watched,
+            original: original.clone(),
+            most,
+            weight: BTreeMap::new(),
+        };
+        for _ in 0..ROUNDS {
+            let Some(points) = run.step(&mesh).unwrap() else { break };
+            mesh = Mesh::new(points, mesh.triangles().to_vec()).unwrap();
+        }
+        assert!(sharpest(&mesh, &watched) <= 9.3 + 1e-9);
+        let far = |(a, b): (&DVec3, &DVec3)| a.distance(*b);
+        assert!(mesh.points().iter().zip(&original).map(far).fold(0.0, f64::max) <= 0.15 + 1e-12);
+    }
+
+    #[test]
+    fn what_is_flat_enough_stays() {
+        let mesh = folded(9.0);
+        let watched: Watched = hinges(&mesh).iter().map(|h| (h.edge(), 10.0)).collect();
+        let original = mesh.points().to_vec();
+        let most = vec![1.0; original.len()];
+        let mut run = Flatten { watched: &watched, original, most, weight: BTreeMap::new() };
+        assert!(run.step(&mesh).unwrap().is_none());
+    }
+}

@@ -1,0 +1,131 @@
+//! The outside of one end: spanned from the wall that is asked, and checked.
+
+use spile_case::End;
+use spile_mesh::{Bvh, DVec3, Mesh};
+
+use crate::ends::{Joint, Placed, at_end, seam_of, tube_of, with_angles};
+use crate::locate::Located;
+use crate::make::MakeError;
+use crate::reach::Band;
+use crate::span::{Grid, SpanLimits, joined, span_outside};
+use crate::surface::Scan;
+
+/// What the outside of a joint must hold.
+#[derive(Clone, Copy)]
+pub struct OutsideLimits<'a> {
+    /// Least wall at a place.
+    pub wall_min: &'a dyn Fn(DVec3) -> f64,
+    /// Length of the edges to make.
+    pub edge: f64,
+    /// Largest angle at a seam, degrees, if asked.
+    pub kink_deg: Option<f64>,
+    /// How far the band may lie from what was scanned.
+    pub deviation: f64,
+}
+
+/// The outside of one end.
+pub struct OutsideJoint {
+    /// The band, moved a little where an angle asked for it.
+    pub band: Band,
+    /// The joint's outside.
+    pub grid: Grid,
+    /// Part order of the band's rim points in the grid's first row.
+    pub order: Vec<usize>,
+    /// By how much the joint's wall is above what is asked, at its worst place.
+    pub spare: f64,
+}
+
+/// Spans the outside of an end on `surface`; `before` is the band as scanned,
+/// `bore_near` the bore side near the joint.
+pub fn join_outside(
+    (end, surface, located): (&End, &Scan, &Located),
+    (before, band): (&Mesh, &Band),
+    joint: &Joint,
+    bore_near: &Mesh,
+    placed: &Placed,
+    limits: &OutsideLimits<'_>,
+) -> Result<OutsideJoint, MakeError> {
+    let (seam, order) = seam_of(band, located.loops.plane.normal);
+    let index = Bvh::build(bore_near);
+    let mut best: Option<OutsideJoint> = None;
+    // Facets between the places measured bulge by far less than this share of
+    // an edge; where more is lost to flat angles, more room is made.
+    for share in [0.05, 0.1, 0.2] {
+        let span = SpanLimits {
+            area_min: 0.0,
+            area_loss_share: 1.0,
+            wall_min: limits.wall_min,
+            wall_room: share * limits.edge,
+            edge: limits.edge,
+        };
+        let (grid, ..) = span_outside(&joint.way, &seam, placed.outside, bore_near, &span)
+            .map_err(|e| at_end(end, e, &[]))?;
+        let (band, grid) = with_angles(
+            end,
+            surface,
+            (before, band),
+            (&grid, &order),
+            limits.kink_deg,
+            limits.deviation,
+        )?;
+        let outside = grid.mesh(true);
+        let beyond =
+            joined(&joined(&outside, &band.mesh), &tube_of(&grid, placed.along, placed.length));
+        let spare = wall_spare(&outside, &index, limits.wall_min).min(wall_spare(
+            &joint.bore.mesh(true),
+            &Bvh::build(&beyond),
+            limits.wall_min,
+        ));
+        if best.as_ref().is_none_or(|b| spare > b.spare) {
+            best = Some(OutsideJoint { band, grid, order: order.clone(), spare });
+        }
+        if spare > 0.2 * share * limits.edge {
+            break;
+        }
+    }
+    best.ok_or_else(|| at_end(end, "the outside has no shape", &[]))
+}
+
+/// By how much the way from a surface to the other side is longer than asked,
+/// at its worst place: measured at corners, edges and middles.
+fn wall_spare(surface: &Mesh, other: &Bvh, asked: &dyn Fn(DVec3) -> f64) -> f64 {
+    let mut least = f64::INFINITY;
+    for t in 0..surface.triangles().len() {
+        let [a, b, c] = surface.corners(t);
+        for p in [a, b, c, 0.5 * (a + b), 0.5 * (b + c), 0.5 * (c + a), (a + b + c) / 3.0] {
+            let Some(found) = other.closest(p) else { continue };
+            least = least.min(found.distance - asked(p).max(asked(found.point)));
+        }
+    }
+    least
+}
+
+/// The thinnest wall of the scan along a seam, near each place.
+pub struct SeamWall {
+    samples: Vec<(DVec3, f64)>,
+}
+
+impl SeamWall {
+    /// Walls from the points of each loop to the other side.
+    pub fn new(bore_loop: &[DVec3], outside_loop: &[DVec3], bore: &Bvh, outside: &Bvh) -> Self {
+        let wall = |p: &DVec3, other: &Bvh| (*p, other.closest(*p).map_or(0.0, |c| c.distance));
+        let samples = bore_loop
+            .iter()
+            .map(|p| wall(p, outside))
+            .chain(outside_loop.iter().map(|p| wall(p, bore)))
+            .collect();
+        Self { samples }
+    }
+
+    /// The least wall asked at `p`: `wall_min`, or near the seam the scan's own
+    /// thinnest wall there if that is less. What is nearer to `p` than `cell`
+    /// is asked the same.
+    pub fn asked(&self, p: DVec3, wall_min: f64, cell: f64) -> f64 {
+        let reach = 2.0 * wall_min - cell;
+        self.samples
+            .iter()
+            .filter(|(q, _)| q.distance(p) < reach)
+            .map(|(_, wall)| *wall)
+            .fold(wall_min, f64::min)
+    }
+}
