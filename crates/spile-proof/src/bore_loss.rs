@@ -4,9 +4,11 @@
 //! part. In the joint the least section over tilts counts, at stations on the
 //! curve from seam to fitting, against the smaller of the fitting's circle and
 //! the scan's own last section. Between stations planes are kept parallel and
-//! every one of them is judged ([`band`]).
+//! every one of them is judged ([`band`]). Where an oblique seam leaves planes
+//! that cut scan and joint both, those are judged too ([`beside_seam`]).
 
 pub mod band;
+mod beside_seam;
 pub mod profile;
 pub mod tilt;
 
@@ -36,6 +38,9 @@ pub struct EndBore<'a> {
     pub seam: &'a [DVec3],
     /// Unit direction off the scan.
     pub facing: DVec3,
+    /// Whether the end is a rim: then the joint leaves along the scan's own
+    /// centreline, not along `facing`.
+    pub is_rim: bool,
     /// How far from the seam the scan may be changed.
     pub reach: f64,
     /// The fitting's bore; none at a plain end.
@@ -96,6 +101,9 @@ pub struct BoreLoss {
     pub within_reach: Option<Loss>,
     /// The greatest loss in the joint; none at a plain end.
     pub joint: Option<Loss>,
+    /// The greatest loss in the planes between: beside the seam, where scan and
+    /// joint are cut both. None at a plain end, or where no such plane is left.
+    pub beside_seam: Option<Loss>,
     /// What the joint was measured against.
     pub reference: Option<JointReference>,
     /// The first plane in which the part's bore does not close: nothing can be
@@ -110,10 +118,10 @@ pub struct BoreLoss {
 }
 
 impl BoreLoss {
-    /// The greater of both losses.
+    /// The greatest of all losses.
     pub fn worst(&self) -> Option<Loss> {
-        let both = self.within_reach.into_iter().chain(self.joint);
-        both.max_by(|a, b| a.share.total_cmp(&b.share))
+        let all = self.within_reach.into_iter().chain(self.beside_seam).chain(self.joint);
+        all.max_by(|a, b| a.share.total_cmp(&b.share))
     }
 }
 
@@ -140,6 +148,7 @@ pub fn bore_loss(end: &EndBore) -> Option<BoreLoss> {
     let mut found = BoreLoss {
         within_reach: None,
         joint: None,
+        beside_seam: None,
         reference: None,
         not_closed: None,
         searched_again: 0,
@@ -148,8 +157,11 @@ pub fn bore_loss(end: &EndBore) -> Option<BoreLoss> {
     };
     judge_reach(end, &mut found);
     if let Some(fitting) = end.fitting {
-        let curve = Hermite::new(centre, end.facing, fitting.at, fitting.along);
+        let tangent = found.line.points.first().map(|point| point.tangent);
+        let leaving = tangent.filter(|_| end.is_rim).unwrap_or(end.facing);
+        let curve = Hermite::new(centre, leaving, fitting.at, fitting.along);
         judge_joint(end, &fitting, &curve.stations(spacing), &mut found);
+        beside_seam::judge(end, centre, &mut found);
     }
     found.stations.sort_by(|a, b| a.s.total_cmp(&b.s));
     Some(found)

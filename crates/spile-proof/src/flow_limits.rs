@@ -67,6 +67,7 @@ pub(crate) fn judge_flow(l: &Labelled, end: &LabelledEnd) -> Flow {
         is_untouched: &|t| l.fate[t as usize] == Fate::Kept,
         seam: &seam,
         facing: end.facing,
+        is_rim: end.is_rim,
         reach: end.reach,
         fitting,
     };
@@ -74,7 +75,11 @@ pub(crate) fn judge_flow(l: &Labelled, end: &LabelledEnd) -> Flow {
         return unjudged(l, end, "the seam on the bore bounds no area");
     };
     let ball_min = fitting.map(|fitting| {
-        let near: Vec<u32> = (0..part.len() as u32).map(|t| part.id(t)).collect();
+        // Not the bore alone: whatever stands in its way stops a ball.
+        let room = around + beyond;
+        let near = l.part_where(|t| {
+            spile_mesh::Bounds3::of(l.part.corners(t)).distance_sq(centre) <= room * room
+        });
         judge_ball(l, end, &found, &bore, &fitting, &Bvh::build_of(l.part, &near))
     });
     Flow {
@@ -147,6 +152,13 @@ fn loss_remarks(found: &BoreLoss) -> Vec<String> {
         )),
         None => how.push("within reach no plane was compared".to_owned()),
     }
+    if let Some(loss) = found.beside_seam {
+        how.push(format!(
+            "in the planes beside the seam that cut scan and joint both: {:.5} lost, against the \
+             scan's own section there or what the joint is measured against, whichever is less",
+            loss.share
+        ));
+    }
     if let (Some(loss), Some(reference)) = (found.joint, found.reference) {
         let scan = match reference.scan {
             Some((s, area)) => format!("the scan's last own section {area:.4} at s = {s:.3}"),
@@ -183,6 +195,17 @@ fn judge_ball(
 ) -> LimitResult {
     let asked = l.case.limits.ball_min;
     let (travelled, is_whole) = to_far_border(found, bore);
+    // A blind bore has no far border: its ball goes as far as there is room.
+    if !is_whole && !matches!(found.line.end, LineEnd::Blind(_)) {
+        let why = format!(
+            "the line of centres ends before the far border of reach: {}",
+            line_remark(&found.line.end).unwrap_or_else(|| "it is too short".to_owned())
+        );
+        return LimitResult {
+            asked,
+            ..LimitResult::plain("ball_min", Some(&end.name), not_judged(asked), why)
+        };
+    }
     let gates = gates(fitting, &travelled);
     let most = travelled.iter().filter_map(|f| f.inscribed_most.map(|d| (d, f.at)));
     let most = most.min_by(|a, b| a.0.total_cmp(&b.0));

@@ -6,6 +6,7 @@ use spile_mesh::Mesh;
 use crate::closed::judge_closed;
 use crate::conflicts::conflicts_at;
 use crate::deviation::judge_deviation;
+use crate::end_face::{judge_end_face, judge_other_rims};
 use crate::figures::changed;
 use crate::fitting::judge_fitting;
 use crate::flow_limits::judge_flow;
@@ -37,6 +38,7 @@ pub fn judge(scans: &[Mesh], part: &Mesh, settled: &Case) -> Result<Proof, Proof
     let mut conflicts = Vec::new();
     let mut stations = Vec::new();
     limits.extend(judge_wall_everywhere(&l));
+    limits.extend(other_rims(&l));
     for end in &l.ends {
         limits.extend(limits_at(&l, end, &mut stations));
         conflicts.extend(conflicts_at(&l, end));
@@ -62,6 +64,7 @@ fn limits_at(l: &Labelled, end: &LabelledEnd, stations: &mut Vec<EndStations>) -
         return limits;
     }
     let mut limits = vec![judge_seam(l, end), judge_deviation(l, end)];
+    limits.extend(judge_end_face(l, end));
     if end.fitting.is_some() {
         limits.extend(judge_kink(l, end));
     }
@@ -72,6 +75,11 @@ fn limits_at(l: &Labelled, end: &LabelledEnd, stations: &mut Vec<EndStations>) -
     limits.extend(flow.ball_min);
     stations.push(flow.stations);
     limits
+}
+
+/// Rings at rims that no end names, where the labels tell which they are.
+fn other_rims(l: &Labelled) -> Option<LimitResult> {
+    if l.faults.is_empty() { judge_other_rims(l) } else { None }
 }
 
 /// Every limit that rests on the labels, not judged.
@@ -86,6 +94,8 @@ fn all_in_doubt(l: &Labelled, end: &LabelledEnd) -> Vec<LimitResult> {
     if end.fitting.is_some() {
         names.push(("kink", asked.kink_deg, asked.kink_deg.is_some()));
         names.push(("ball_min", asked.ball_min, asked.ball_min.is_some()));
+    } else {
+        names.push(("end_face", None, true));
     }
     names.into_iter().map(|(name, asked, wanted)| in_doubt(l, end, name, asked, wanted)).collect()
 }

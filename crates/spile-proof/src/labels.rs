@@ -355,9 +355,14 @@ fn within_reach(
     }
     let line = Polyline::closed(&own.points);
     let reach = case.ends[end.index].reach;
+    // Over an end face or a pinch the other side of the wall may hang together
+    // with this one; it is judged by its own loop.
+    let connected = |start: &[u32], near: &dyn Fn(DVec3) -> bool| {
+        scan.connected(start, |t| scan.side[t as usize] == side, near)
+    };
     let Site::Rim(rim) = case.ends[end.index].site else {
         return match reach {
-            Some(reach) => scan.connected(&own.triangles, |p| line.distance(p) < reach),
+            Some(reach) => connected(&own.triangles, &|p| line.distance(p) < reach),
             None => own.triangles.clone(),
         };
     };
@@ -365,5 +370,5 @@ fn within_reach(
     let seam: Vec<DVec3> = seam.iter().map(|&v| part.points()[v as usize]).collect();
     let seam_line = Polyline::closed(&seam);
     let reach = reach.unwrap_or(0.0);
-    scan.connected(&own.triangles, |p| seam_line.distance(p) < reach || line.distance(p) <= trim)
+    connected(&own.triangles, &|p| seam_line.distance(p) < reach || line.distance(p) <= trim)
 }

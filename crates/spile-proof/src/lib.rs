@@ -7,6 +7,7 @@
 //!
 //! [`judge`] gives the whole [`Proof`]; each limit has a module of its own.
 
+mod as_asked;
 pub mod ball;
 mod border;
 pub mod bore_loss;
@@ -17,6 +18,7 @@ mod conflicts;
 mod cut_loops;
 mod deviation;
 mod edges;
+mod end_face;
 mod figures;
 mod fitting;
 mod fitting_find;
@@ -39,6 +41,7 @@ mod untouched;
 pub mod wall;
 mod wall_limit;
 
+pub use as_asked::judge_as_asked;
 pub use judge::judge;
 pub use labels::{Fate, Fault, FittingFrame, Labelled, LabelledEnd, Plane, Region, Side};
 pub use proof::{

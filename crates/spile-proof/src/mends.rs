@@ -52,13 +52,11 @@ impl Licences {
             return all;
         }
         let around = vertex_triangles(&scan.mesh);
-        let pieces = scan.edges.pieces(|_| true, |_| true);
         let mut gone = scan.idle.clone();
         for (index, mend) in case.mends.iter().enumerate() {
             let search = Search {
                 scan,
                 around: &around,
-                pieces: &pieces.0,
                 ball: mend.ball,
                 gone: &gone,
                 rounding: all.rounding,
@@ -100,7 +98,6 @@ fn holds(ball: Ball, p: DVec3, rounding: f64) -> bool {
 struct Search<'a> {
     scan: &'a ScanView,
     around: &'a VertexTriangles,
-    pieces: &'a [u32],
     ball: Ball,
     /// Idle, or taken away by an earlier mend.
     gone: &'a [bool],
@@ -218,48 +215,62 @@ impl Search<'_> {
         let loops = self.scan.edges.loops(open).into_iter().flatten();
         loops
             .filter(|l| {
-                let points = l.iter().map(|&p| self.mesh().points()[p as usize]);
-                Bounds3::of(points).diagonal() <= 2.0 * self.hole_max
+                let points: Vec<DVec3> =
+                    l.iter().map(|&p| self.mesh().points()[p as usize]).collect();
+                self.is_smaller_than_a_hole(&points)
             })
             .map(|l| self.licence(&l, []))
             .collect()
     }
 
+    /// Smaller across than `hole_max`: the largest distance between two of the
+    /// points, as far as rounding of coordinates can tell.
+    fn is_smaller_than_a_hole(&self, points: &[DVec3]) -> bool {
+        let most = self.hole_max + 4.0 * self.rounding;
+        let bounds = Bounds3::of(points.iter().copied());
+        // The widest extent is a lower bound, and spares large loops the pairs.
+        if (bounds.max - bounds.min).max_element() > most {
+            return false;
+        }
+        let far = |(i, a): (usize, &DVec3)| points[..i].iter().any(|b| a.distance(*b) > most);
+        !points.iter().enumerate().any(far)
+    }
+
     /// Whole pieces in the ball, no larger across than a hole and with no more
-    /// than a small share of the area, that no end's loop runs through.
+    /// than a small share of the area, that no end's loop runs through. What an
+    /// earlier mend took away holds nothing together any more.
     fn loose_pieces(&self) -> Vec<Licence> {
+        let is_there = |t: u32| !self.gone[t as usize];
+        let (pieces, _) = self.scan.edges.pieces(is_there, |_| true);
         let needed: BTreeSet<u32> = self
             .scan
             .ends
             .iter()
             .flat_map(|e| e.bore.triangles.iter().chain(&e.outside.triangles))
-            .map(|&t| self.pieces[t as usize])
+            .map(|&t| pieces[t as usize])
             .collect();
-        let inside: BTreeSet<u32> = self.triangles_in_ball().collect();
-        let mut whole: BTreeSet<u32> = inside
-            .iter()
-            .map(|&t| self.pieces[t as usize])
-            .filter(|p| !needed.contains(p))
-            .collect();
-        for t in 0..self.pieces.len() as u32 {
-            if !inside.contains(&t) {
-                whole.remove(&self.pieces[t as usize]);
+        let inside: BTreeSet<u32> = self.triangles_in_ball().filter(|&t| is_there(t)).collect();
+        let mut whole: BTreeSet<u32> =
+            inside.iter().map(|&t| pieces[t as usize]).filter(|p| !needed.contains(p)).collect();
+        for t in 0..pieces.len() as u32 {
+            if is_there(t) && !inside.contains(&t) {
+                whole.remove(&pieces[t as usize]);
             }
         }
         let of_size = |piece: &u32| {
-            let inside = inside.iter().filter(|&&t| self.pieces[t as usize] == *piece);
+            let inside = inside.iter().filter(|&&t| pieces[t as usize] == *piece);
             let area = |t: u32| 0.5 * self.mesh().area_normal(t as usize).length();
             let share = inside.clone().map(|&t| area(t)).sum::<f64>() / self.mesh().area();
-            let corners = inside.flat_map(|&t| self.mesh().corners(t as usize));
-            Bounds3::of(corners).diagonal() <= 2.0 * self.hole_max && share <= LOOSE_AREA_SHARE
+            let corners: Vec<DVec3> =
+                inside.flat_map(|&t| self.mesh().corners(t as usize)).collect();
+            self.is_smaller_than_a_hole(&corners) && share <= LOOSE_AREA_SHARE
         };
         whole
             .into_iter()
             .filter(of_size)
             .map(|piece| {
-                let of: Vec<u32> = (0..self.pieces.len() as u32)
-                    .filter(|&t| self.pieces[t as usize] == piece)
-                    .collect();
+                let of: Vec<u32> =
+                    (0..pieces.len() as u32).filter(|&t| pieces[t as usize] == piece).collect();
                 // Nothing comes in its place.
                 let own = Ball { at: self.ball.at, radius: 0.0 };
                 Licence { listed: self.ball, own, may_go: of.into_iter().collect() }

@@ -121,6 +121,20 @@ impl ScanView {
             .collect()
     }
 
+    /// The scan's own rims on one side of the wall that no cut removes, each as
+    /// the coordinates that the part carries.
+    pub(crate) fn rim_points(&self, side: Side) -> Vec<Vec<DVec3>> {
+        let rims = self.rims(self.hole_max).into_iter();
+        let stays = |l: &ScanLoop| {
+            l.triangles.first().is_some_and(|&t| {
+                self.removed[t as usize].is_none() && self.side[t as usize] == side
+            })
+        };
+        rims.filter(stays)
+            .map(|l| l.points.into_iter().map(spile_mesh::round_to_f32).collect())
+            .collect()
+    }
+
     fn triangles_at(&self, e: u32) -> impl Iterator<Item = u32> + '_ {
         self.edges.triangles(e).iter().copied().filter(|&t| !self.idle[t as usize])
     }
@@ -290,12 +304,18 @@ impl ScanView {
         None
     }
 
-    /// The triangles within reach of an end on one side: all corners pass
-    /// `near`, and they hang together with `start` through such triangles.
-    /// What a cut removes never counts.
-    pub(crate) fn connected(&self, start: &[u32], near: impl Fn(DVec3) -> bool) -> Vec<u32> {
+    /// The triangles within reach of an end on one side: they are `own`, all
+    /// corners pass `near`, and they hang together with `start` through such
+    /// triangles. What a cut removes never counts.
+    pub(crate) fn connected(
+        &self,
+        start: &[u32],
+        own: impl Fn(u32) -> bool,
+        near: impl Fn(DVec3) -> bool,
+    ) -> Vec<u32> {
         let passes = |t: u32| {
             self.removed[t as usize].is_none()
+                && own(t)
                 && self.mesh.corners(t as usize).into_iter().all(&near)
         };
         let mut seen = std::collections::BTreeSet::new();
@@ -314,7 +334,7 @@ impl ScanView {
 }
 
 /// The edge length in the middle when all triangles' edges are sorted by length.
-fn median_edge(mesh: &Mesh) -> f64 {
+pub(crate) fn median_edge(mesh: &Mesh) -> f64 {
     let sides = (0..mesh.triangles().len()).flat_map(|t| {
         let c = mesh.corners(t);
         [(c[1] - c[0]).length(), (c[2] - c[1]).length(), (c[0] - c[2]).length()]

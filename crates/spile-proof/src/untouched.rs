@@ -28,7 +28,8 @@ pub(crate) fn judge_untouched(l: &Labelled) -> LimitResult {
     if let Some(&t) = strays.first() {
         first.get_or_insert_with(|| middle_of(l.part, t as usize));
     }
-    let bad = lost + spoilt_keep + strays.len();
+    let unknown = unknown_keeps(l);
+    let bad = lost + spoilt_keep + strays.len() + unknown;
     let held = l.fate.iter().filter(|f| **f == Fate::Kept).count();
     let how = if bad == 0 {
         format!(
@@ -38,8 +39,9 @@ pub(crate) fn judge_untouched(l: &Labelled) -> LimitResult {
     } else {
         format!(
             "{lost} scan triangles beyond reach are not in the part, {spoilt_keep} that touch a \
-             keep were changed, {} new triangles lie beyond reach",
-            strays.len()
+             keep were changed, {} new triangles lie beyond reach{}",
+            strays.len(),
+            if unknown > 0 { "; a keep names triangles that the scan has not" } else { "" }
         )
     };
     let verdict = if bad == 0 { Verdict::Held } else { Verdict::Broken };
@@ -49,6 +51,18 @@ pub(crate) fn judge_untouched(l: &Labelled) -> LimitResult {
         where_: first.map(|p| p.to_array()),
         ..LimitResult::plain("untouched", None, verdict, how)
     }
+}
+
+/// How many triangles keeps name that the scan has not: they belong to another.
+fn unknown_keeps(l: &Labelled) -> usize {
+    let count = l.scan.triangles().len();
+    let of = |keep: &Keep| match keep {
+        Keep::Triangles { triangles, .. } => {
+            triangles.iter().filter(|&&t| t as usize >= count).count()
+        }
+        Keep::Ball(_) | Keep::Box { .. } => 0,
+    };
+    l.case.keeps.iter().map(of).sum()
 }
 
 /// New triangles beyond reach that no mend explains.

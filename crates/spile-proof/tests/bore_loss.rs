@@ -42,6 +42,7 @@ fn judge(scene: &Scene) -> BoreLoss {
         is_untouched: &|t| scene.scan.corners(t as usize).iter().all(|p| p.z <= SEAM - 12.0),
         seam: &scene.seam,
         facing: DVec3::Z,
+        is_rim: false,
         reach: 12.0,
         fitting: Some(scene.fitting),
     })
@@ -302,4 +303,52 @@ fn the_profile_is_what_single_planes_cut() {
         }
         assert_eq!(low, band.thickness());
     }
+}
+
+/// A rim whose seam stands 30 degrees oblique to the bore, on a straight scan; the
+/// part's bore is `shape` of each of its points.
+fn at_oblique_rim(shape: impl Fn(DVec3) -> DVec3) -> BoreLoss {
+    let r = equal_area(9.0, N);
+    let lift = |p: DVec3| 30.0_f64.to_radians().tan() * p.x;
+    let mut made = scene(|_| r, along_z(|_| r), straight(SEAM + GAP, 9.0));
+    made.seam.iter_mut().for_each(|p| p.z += lift(*p));
+    let (points, triangles) = made.part.into_parts();
+    let part = Mesh::new(points.into_iter().map(shape).collect(), triangles).expect("as before");
+    let scan_bore = BoreSurface::of(&made.scan, &all(&made.scan));
+    let part_bore = BoreSurface::of(&part, &all(&part));
+    let is_on_scan =
+        |t: u32| made.scan.corners(t as usize).iter().all(|p| p.z - lift(*p) <= SEAM + 1e-9);
+    bore_loss(&EndBore {
+        scan: &scan_bore,
+        part: &part_bore,
+        is_on_scan: &is_on_scan,
+        is_untouched: &|_| false,
+        seam: &made.seam,
+        facing: DVec3::Z,
+        is_rim: true,
+        reach: 12.0,
+        fitting: Some(made.fitting),
+    })
+    .expect("the seam bounds an area")
+}
+
+#[test]
+fn the_wedge_beside_an_oblique_rim_is_judged() {
+    let good = at_oblique_rim(|p| p);
+    assert_eq!(good.not_closed, None);
+    assert!(good.beside_seam.unwrap().share.abs() < 1e-9);
+    assert!(good.worst().unwrap().share.abs() < 1e-9);
+    // A dent in the joint alone, low on the seam's short side: no plane that lies
+    // wholly on scan meets it, nor do tilts up to 20 degrees about the seam's
+    // middle, which reach down to 30 - 9 tan 20 = 26.7.
+    let dent = |p: DVec3| {
+        let is_joint = p.z > SEAM + 30.0_f64.to_radians().tan() * p.x;
+        if is_joint && p.x < 0.0 && p.z < 26.3 { DVec3::new(0.8 * p.x, p.y, p.z) } else { p }
+    };
+    let found = at_oblique_rim(dent);
+    assert_eq!(found.not_closed, None);
+    assert!(found.within_reach.unwrap().share < 1e-3, "{:?}", found.within_reach);
+    assert!(found.joint.unwrap().share < 1e-3, "{:?}", found.joint);
+    assert!(found.beside_seam.unwrap().share > 0.01, "{:?}", found.beside_seam);
+    assert_eq!(found.worst(), found.beside_seam);
 }

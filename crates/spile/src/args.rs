@@ -111,6 +111,9 @@ pub(crate) struct ProveArgs {
     /// The part: STL or 3MF
     #[arg(long, value_name = "FILE")]
     pub part: PathBuf,
+    /// The case as it was asked: the settled one must ask no less
+    #[arg(long, value_name = "CASE")]
+    pub asked: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]

@@ -187,6 +187,7 @@ fn in_unit(limit: &str, x: f64, unit: &str, digits: impl Fn(f64) -> String) -> S
         "kink" | "kink_border" => format!("{} deg", digits(x)),
         "seam_height" => digits(x),
         "untouched" | "mends" => format!("{} missed", digits(x)),
+        "case" => format!("{} changed", digits(x)),
         "bore_loss" => format!("{} %", digits(100.0 * x)),
         _ => format!("{} {unit}", digits(x)),
     }

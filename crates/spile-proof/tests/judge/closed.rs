@@ -25,7 +25,7 @@ fn a_flipped_triangle_is_seen() {
 fn a_part_turned_inside_out_is_seen() {
     let good = scene(Recipe::default());
     let turned = edited(&good, |_, triangles| triangles.iter_mut().for_each(|t| t.swap(0, 1)));
-    assert_only(&proof(&turned), &[("closed", None)]);
+    assert_only(&proof(&turned), &[("closed", None), ("end_face", LOWER)]);
 }
 
 #[test]

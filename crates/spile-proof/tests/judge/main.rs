@@ -4,6 +4,8 @@
 #[path = "../scene/mod.rs"]
 mod scene;
 
+mod as_asked;
+mod attacks;
 mod closed;
 mod ends;
 mod forms;

@@ -1,13 +1,13 @@
 //! `prove`: judges a part, wherever it was made, against a settled case.
 
-use spile_proof::{Verdict, judge};
+use spile_proof::{Verdict, judge, judge_as_asked};
 
 use crate::answer::Answer;
 use crate::args::ProveArgs;
 use crate::commands::run::file_name;
 use crate::exit::Ending;
 use crate::failure::Failure;
-use crate::inputs::{load, read_mesh};
+use crate::inputs::{Loaded, load, read_mesh, shown};
 use crate::progress::Progress;
 use crate::proof_file::{Body, CAUTION, InputRecord, OutputRecord, ProofFile};
 use crate::proof_table::proof_text;
@@ -15,6 +15,10 @@ use crate::proof_table::proof_text;
 /// Judges a part against a case.
 pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
     let loaded = load(&args.case)?;
+    let asked = args.asked.as_ref().map(|path| load(path)).transpose()?;
+    if let (Some(path), Some(asked)) = (&args.asked, &asked) {
+        check_same_scans(&loaded, asked, &shown(path))?;
+    }
     let (part, mesh) = read_mesh(&args.part)?;
     let rounded = mesh.rounded();
     let mut notes = Vec::new();
@@ -27,7 +31,11 @@ pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
     }
     let progress = Progress::new(1);
     spile_joint::Watch::step(&progress, "prove", None);
-    let proof = judge(&loaded.scans, &rounded, &loaded.case).map_err(|error| {
+    let judged = match &asked {
+        Some(asked) => judge_as_asked(&loaded.scans, &rounded, &loaded.case, &asked.case),
+        None => judge(&loaded.scans, &rounded, &loaded.case),
+    };
+    let proof = judged.map_err(|error| {
         Failure::from(error).hint("`run` leaves the settled case as case.toml beside the part")
     })?;
     progress.done();
@@ -43,6 +51,20 @@ pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
         caution: CAUTION,
     };
     Ok(Answer::new(ending, proof_text(&file), &file))
+}
+
+/// A settled case belongs to the scan that was asked about, byte for byte.
+fn check_same_scans(settled: &Loaded, asked: &Loaded, asked_name: &str) -> Result<(), Failure> {
+    for (own, theirs) in settled.files.iter().zip(&asked.files) {
+        if own.sha256 != theirs.sha256 {
+            return Err(Failure::new(format!(
+                "{} is not the scan that {asked_name} names: its SHA-256 is {}, that of {} is {}",
+                own.name, own.sha256, theirs.name, theirs.sha256
+            ))
+            .hint("run the asked case again on its own scan, or name the case that was run"));
+        }
+    }
+    Ok(())
 }
 
 /// How a command ends whose proof has this verdict.

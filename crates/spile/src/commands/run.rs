@@ -5,8 +5,7 @@ use std::path::{Path, PathBuf};
 
 use spile_case::{Case, read_case, write_case};
 use spile_joint::{Made, Watch as _, make};
-use spile_mesh::Mesh;
-use spile_proof::{Verdict, judge};
+use spile_proof::{Verdict, judge_as_asked};
 
 use crate::answer::{Answer, json_text};
 use crate::args::RunArgs;
@@ -48,7 +47,7 @@ pub(crate) fn run_loaded(loaded: &Loaded, folder: &Path) -> Result<Answer, Failu
     let made = make(&loaded.case, &loaded.scans, &progress)?;
     let inputs = name_inputs(&loaded.files);
     let (settled, case_text) = settle(&made, &inputs)?;
-    let (body, parts) = judge_part(&made, &loaded.scans, &settled, &progress)?;
+    let (body, parts) = judge_part(&made, loaded, &settled, &progress)?;
     let case_file = OutputFile { name: CASE_FILE.to_owned(), bytes: case_text.into_bytes() };
     let outputs: Vec<OutputFile> = parts.into_iter().chain([case_file]).collect();
     let proof = ProofFile {
@@ -113,10 +112,11 @@ fn settle(made: &Made, inputs: &[String]) -> Result<(Case, String), Failure> {
     }
 }
 
-/// Judges the part as its STL file reads back; its files are named by the verdict.
+/// Judges the part as its STL file reads back, and the settled case against the
+/// one that was asked; the part's files are named by the verdict.
 fn judge_part(
     made: &Made,
-    scans: &[Mesh],
+    loaded: &Loaded,
     settled: &Case,
     progress: &Progress,
 ) -> Result<(Body, Vec<OutputFile>), Failure> {
@@ -127,7 +127,7 @@ fn judge_part(
     let written = spile_formats::read_bytes("part.stl", &stl)
         .map_err(|error| Failure::internal(format!("the part does not read back: {error}")))?;
     progress.step("prove", None);
-    let proof = judge(scans, &written.mesh, settled)
+    let proof = judge_as_asked(&loaded.scans, &written.mesh, settled, &loaded.case)
         .map_err(|error| Failure::internal(format!("the part cannot be judged: {error}")))?;
     let (stem, said) = match proof.verdict {
         Verdict::Held => ("part", "held"),

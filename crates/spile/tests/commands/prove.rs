@@ -77,3 +77,30 @@ fn an_unsettled_case_proves_nothing_and_says_what_is_missing() {
     let ran = work.spile(&["prove", "gap.toml", "--part", "cut.stl"]);
     insta::assert_snapshot!("prove unsettled", ran.whole());
 }
+
+#[test]
+fn a_settled_case_is_held_to_the_case_that_was_asked() {
+    let work = work();
+    // As the user wrote it: no seam, and a wall asked for.
+    let (head, rest) =
+        settled().split_once("[end.seam]").map(|(a, b)| (a.to_owned(), b.to_owned())).unwrap();
+    let limits = &rest[rest.find("[limits]").unwrap()..];
+    let asked = format!("{head}{limits}");
+    work.write("asked.toml", &asked).write("wall.toml", format!("{asked}wall_min = 1.0\n"));
+    let prove = |asked: &str| {
+        work.spile(&["prove", "case.toml", "--part", "cut.stl", "--asked", asked, "--json"])
+    };
+    let ran = prove("asked.toml");
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    assert_eq!(ran.json()["limits"][0]["name"], "case");
+    let ran = prove("wall.toml");
+    assert_eq!(ran.code, 1, "{}", ran.stderr);
+    assert_eq!(ran.json()["limits"][0]["verdict"], "broken");
+    assert!(ran.stderr.contains("`limits.wall_min` differs"), "{}", ran.stderr);
+    // The same words, of another scan.
+    work.write("longer.stl", closed_tube(16.0, 20.0, 62.0));
+    work.write("other.toml", asked.replace("tube.stl", "longer.stl"));
+    let ran = prove("other.toml");
+    assert_eq!(ran.code, 2, "{}", ran.stderr);
+    assert!(ran.stderr.contains("longer.stl") && ran.stderr.contains("SHA-256"), "{}", ran.stderr);
+}

@@ -1,0 +1,122 @@
+//! A settled case that asks less, or other, than the case that it settles.
+
+use spile_case::{Case, Fitting, Inherit, Rim, Site};
+use spile_proof::judge_as_asked;
+
+use super::*;
+
+fn asked() -> Scene {
+    let mut s = scene(Recipe::default());
+    s.case.limits.wall_min = Some(1.8);
+    s.case.limits.bore_loss = Some(0.01);
+    s.case.keeps.push(Keep::Ball(Ball {
+        at: scene::place(DVec3::new(scene::BORE, 0.0, 12.0)).to_array(),
+        radius: 1.0,
+    }));
+    s
+}
+
+/// A change to a settled case.
+type Lie = Box<dyn Fn(&mut Case)>;
+
+/// The user's own case: nothing settled.
+fn unsettled(case: &Case) -> Case {
+    let mut case = case.clone();
+    case.ends.iter_mut().for_each(|end| end.seam = None);
+    case
+}
+
+fn row(s: &Scene, settled: &Case, asked: &Case) -> (Verdict, Verdict) {
+    let p = judge_as_asked(std::slice::from_ref(&s.scan), &s.part, settled, asked)
+        .expect("the inputs belong together");
+    (verdict(&p, "case", None), p.verdict)
+}
+
+#[test]
+fn a_settled_case_that_asks_the_same_is_held() {
+    let s = asked();
+    assert_eq!(row(&s, &s.case, &unsettled(&s.case)), (Verdict::Held, Verdict::Held));
+    // Automatic values, written out.
+    let mut user = unsettled(&s.case);
+    user.scan.hole_max = None;
+    assert_eq!(row(&s, &s.case, &user), (Verdict::Held, Verdict::Held));
+    user.ends[0].place = Some(Place::Gap(scene::NEAR_FACE - scene::UPPER_CUT));
+    assert_eq!(row(&s, &s.case, &user), (Verdict::Held, Verdict::Held));
+}
+
+#[test]
+fn a_settled_case_that_asks_less_is_broken_though_the_part_holds_it() {
+    let s = asked();
+    let user = unsettled(&s.case);
+    let lies: Vec<(&str, Lie)> = vec![
+        ("a dropped limit", Box::new(|c| c.limits.bore_loss = None)),
+        ("a dropped wall", Box::new(|c| c.limits.wall_min = None)),
+        ("a wider deviation", Box::new(|c| c.limits.deviation = 0.11)),
+        ("a wider chord", Box::new(|c| c.limits.chord = 0.031)),
+        ("a thinner wall", Box::new(|c| c.limits.wall_min = Some(1.7))),
+        ("a larger reach", Box::new(|c| c.ends[0].reach = Some(scene::REACH + 0.5))),
+        ("reach where none was", Box::new(|c| c.ends[1].reach = Some(0.5))),
+        ("a keep forgotten", Box::new(|c| c.keeps.clear())),
+        ("inherited faults", Box::new(|c| c.scan.inherit.push(Inherit::SelfIntersection))),
+        ("larger holes", Box::new(|c| c.scan.hole_max = Some(2.0))),
+        (
+            "another place along the axis",
+            Box::new(|c| {
+                if let Some(Place::At { at, .. }) = &mut c.ends[0].place {
+                    *at = (DVec3::from_array(*at) + 0.002 * scene::turn(DVec3::Z)).to_array();
+                }
+            }),
+        ),
+        (
+            "another length",
+            Box::new(|c| {
+                c.ends[0].fitting = Some(Fitting::Tube {
+                    bore: 2.0 * scene::BORE,
+                    outside: 2.0 * scene::OUTSIDE,
+                    length: scene::LENGTH + 0.001,
+                });
+            }),
+        ),
+        (
+            "another cut",
+            Box::new(|c| {
+                if let Site::Cut(cut) = &mut c.ends[0].site {
+                    cut.through =
+                        (DVec3::from_array(cut.through) + 0.01 * scene::turn(DVec3::Z)).to_array();
+                }
+            }),
+        ),
+        ("an end renamed", Box::new(|c| c.ends[0].name = "top".to_owned())),
+    ];
+    for (name, lie) in lies {
+        let mut settled = s.case.clone();
+        lie(&mut settled);
+        assert_eq!(row(&s, &settled, &user), (Verdict::Broken, Verdict::Broken), "{name}");
+    }
+}
+
+#[test]
+fn automatic_values_are_held_to_what_was_asked_of_them() {
+    let s = asked();
+    // Twice the median edge is under 4.1 here, and the user gave no hole_max.
+    let mut user = unsettled(&s.case);
+    user.scan.hole_max = None;
+    let mut settled = s.case.clone();
+    settled.scan.hole_max = Some(5.0);
+    assert_eq!(row(&s, &settled, &user).0, Verdict::Broken);
+    // A gap of 11 was asked, the near face lies 12 on.
+    let mut user = unsettled(&s.case);
+    user.ends[0].place = Some(Place::Gap(scene::NEAR_FACE - scene::UPPER_CUT - 1.0));
+    assert_eq!(row(&s, &s.case, &user).0, Verdict::Broken);
+    // More given up at a rim than was allowed.
+    let rim = |trim: f64| {
+        let near = scene::place(DVec3::new(scene::BORE, 0.0, 41.0)).to_array();
+        let facing = Some(scene::turn(DVec3::Z).to_array());
+        Site::Rim(Rim { near, trim: Some(trim), facing })
+    };
+    let (mut user, mut settled) = (unsettled(&s.case), s.case.clone());
+    (user.ends[0].site, settled.ends[0].site) = (rim(10.4), rim(10.4));
+    assert_eq!(row(&s, &settled, &user).0, Verdict::Held);
+    user.ends[0].site = rim(10.3);
+    assert_eq!(row(&s, &settled, &user).0, Verdict::Broken);
+}
