@@ -171,6 +171,7 @@ fn is_judged_the_same(made: &Made, case: &Case) -> Result<(), Fault> {
     };
     let mut command = Command::new(&made.spile);
     command.arg("prove").arg(folder.join("case.toml")).arg("--part").arg(part);
+    command.arg("--asked").arg(&case.file);
     let said = process::run_silently(&mut command)?;
     if said.code == case.exit {
         Ok(())
