@@ -4,7 +4,7 @@ use spile_case::Case;
 use spile_mesh::{DVec3, Mesh};
 
 use crate::cap::fill_ring;
-use crate::close::Builder;
+use crate::close::{Builder, Dropped, Kept};
 use crate::ends::{Joint, at_end, cut_and_lift, join_bore, with_angles};
 use crate::make::{Job, Made, MakeError};
 use crate::offset::{OffsetOptions, Thickness, made_wall};
@@ -17,17 +17,16 @@ impl<'a> Job<'a> {
     /// Makes a part of a bore alone: joints first, then the wall round all of it.
     pub fn bore_alone(&self) -> Result<Made, MakeError> {
         let mut works = self.cut_ends(false)?;
-        let dropped_bore = dropped(self.scan, works.iter().map(|w| &w.bore));
+        let dropped_bore = dropped(works.iter().map(|w| &w.bore));
         for work in &mut works {
             let (Some(placed), Some(band)) = (work.placed, work.bore.band.as_ref()) else {
                 continue;
             };
-            self.begin("refine", work.end)?;
             let edge = self.edge(placed.bore);
             let before = band.mesh.clone();
             let band =
                 self.finish(band, work.end, self.scan, edge, work.end.reach.unwrap_or(0.0))?;
-            let kept = self.near(work, placed, |t| !dropped_bore[t]);
+            let kept = self.near(work, placed, |t| !dropped_bore.contains(t as u32));
             let band = self.widened(&work.located, &band, &before, &kept);
             self.begin("span", work.end)?;
             let joint =
@@ -61,15 +60,10 @@ impl<'a> Job<'a> {
 
     /// The hollow as a closed surface that faces out of it: kept bore, bands,
     /// joints, and a lid on each end.
-    fn hollow(&self, works: &[Work<'_>], dropped: &[bool]) -> Result<Mesh, MakeError> {
-        let mut builder = Builder::default();
-        let base = builder.add_surface(self.scan);
+    fn hollow(&self, works: &[Work<'_>], dropped: &Dropped) -> Result<Mesh, MakeError> {
+        let mut builder = Builder::over(&[self.scan]);
+        let base = builder.base(0);
         let flip = works.first().is_some_and(|w| !w.bore.flip);
-        for (t, gone) in dropped.iter().enumerate() {
-            if !gone {
-                builder.keep(base, self.scan, t, flip);
-            }
-        }
         for work in works {
             let flip = !work.bore.flip;
             let (rim, normal) = match (&work.bore.band, &work.joint, work.placed) {
@@ -89,7 +83,8 @@ impl<'a> Job<'a> {
                 .map_err(|e| at_end(work.end, e, &[]))?;
             builder.add_triangles(&lid);
         }
-        Ok(builder.finish())
+        let flip = |_: usize| flip;
+        Ok(builder.assemble(&[Kept { base, scan: self.scan, dropped, flip: &flip }]))
     }
 
     /// Cuts the made wall at an end and spans the outside from there.
@@ -109,7 +104,6 @@ impl<'a> Job<'a> {
         if let (Some(placed), Some(joint), Some(band)) =
             (work.placed, work.joint.as_ref(), side.band.as_ref())
         {
-            self.begin("refine", work.end)?;
             let edge = self.edge(placed.outside);
             let before = band.mesh.clone();
             let band = self.finish(band, work.end, wall, edge, reach.unwrap_or(0.0))?;

@@ -167,18 +167,21 @@ pub fn area_vector(points: impl Iterator<Item = DVec3>) -> DVec3 {
         .sum()
 }
 
-/// Refines and fairs a band, fairing less where the certified deviation would
-/// come near `deviation`.
-pub fn finish_band(
+/// Refines a band.
+pub fn refined_band(band: &Band, end: &End, limits: &RefineLimits) -> Result<Band, MakeError> {
+    refine(band, limits)
+        .map_err(|e| at_end(end, e, &["mend the scan near this end, or move the cut"]))
+}
+
+/// Fairs a refined band, less where the certified deviation from the band as it
+/// was would come near `deviation`.
+pub fn faired_band(
     surface: &Scan,
-    band: &Band,
+    (band, refined): (&Band, Band),
     end: &End,
-    limits: &RefineLimits,
     fairing: &FairLimits,
     deviation: f64,
 ) -> Result<Band, MakeError> {
-    let refined = refine(band, limits)
-        .map_err(|e| at_end(end, e, &["mend the scan near this end, or move the cut"]))?;
     let mut fairing = *fairing;
     let surroundings = beside(surface, band);
     for _ in 0..6 {

@@ -4,9 +4,9 @@ use spile_case::{Case, End, Form, Keep};
 use spile_mesh::topology::ends;
 use spile_mesh::{Bounds3, Bvh, DVec3, Mesh, Topology, boundary_loops};
 
-use crate::close::Builder;
+use crate::close::{Builder, Dropped, Kept};
 use crate::ends::{
-    Joint, Placed, cut_and_lift, finish_band, join_bore, place, tube_of, with_angles,
+    Joint, Placed, cut_and_lift, faired_band, join_bore, place, refined_band, tube_of, with_angles,
 };
 use crate::fair::FairLimits;
 use crate::locate::{Located, locate};
@@ -245,9 +245,10 @@ impl<'a> Job<'a> {
                 seeds.push((WallSide::Outside, &outside.triangles));
             }
         }
+        self.watch.step("walls", None);
         let sides = walls::sides(self.scan, &seeds);
         let mut notes = Vec::new();
-        let dropped = dropped(self.scan, works.iter().flat_map(Work::both));
+        let dropped = dropped(works.iter().flat_map(Work::both));
         for k in 0..works.len() {
             if works[k].placed.is_some() {
                 self.join(&mut works, k, &sides, &dropped, &mut notes)?;
@@ -262,7 +263,7 @@ impl<'a> Job<'a> {
         works: &mut [Work<'a>],
         k: usize,
         sides: &[Option<WallSide>],
-        dropped: &[bool],
+        dropped: &Dropped,
         notes: &mut Vec<String>,
     ) -> Result<(), MakeError> {
         let work = &mut works[k];
@@ -274,10 +275,10 @@ impl<'a> Job<'a> {
         };
         let scan_reach = work.end.reach.unwrap_or(0.0);
         let edge = self.edge(placed.bore);
-        let kept_bore =
-            self.near(work, placed, |t| sides[t] == Some(WallSide::Bore) && !dropped[t]);
+        let kept_bore = self.near(work, placed, |t| {
+            sides[t] == Some(WallSide::Bore) && !dropped.contains(t as u32)
+        });
         let (before_bore, before_outside) = (bore_band.mesh.clone(), outside_band.mesh.clone());
-        self.begin("refine", work.end)?;
         let bore_band = self.finish(bore_band, work.end, self.scan, edge, scan_reach)?;
         let mut outside_band = self.finish(outside_band, work.end, self.scan, edge, scan_reach)?;
         let bore_band = self.widened(&work.located, &bore_band, &before_bore, &kept_bore);
@@ -361,7 +362,10 @@ impl<'a> Job<'a> {
     ) -> Result<Band, MakeError> {
         let limits = self.refine_limits(edge);
         let fairing = self.fair_limits(surface, reach);
-        finish_band(surface, band, end, &limits, &fairing, self.case.limits.deviation)
+        self.begin("refine", end)?;
+        let refined = refined_band(band, end, &limits)?;
+        self.begin("fair", end)?;
+        faired_band(surface, (band, refined), end, &fairing, self.case.limits.deviation)
     }
 
     /// The bore band with what it lost of bore area given back.
@@ -416,33 +420,36 @@ impl<'a> Job<'a> {
         notes: Vec<String>,
     ) -> Result<Made, MakeError> {
         self.watch.step("close", None);
-        let mut builder = Builder::default();
-        let base = builder.add_surface(self.scan);
         let flip_of = |side: WallSide| {
             works.first().is_some_and(|w| match side {
                 WallSide::Bore => w.bore.flip,
                 WallSide::Outside => w.outside.as_ref().is_some_and(|o| o.flip),
             })
         };
-        let gone = match outside.sides {
-            Some(_) => dropped(self.scan, works.iter().flat_map(Work::both)),
-            None => dropped(self.scan, works.iter().map(|w| &w.bore)),
+        let outsides = || works.iter().filter_map(|w| w.outside.as_ref());
+        let (surfaces, gone) = match outside.sides {
+            Some(_) => (vec![self.scan], vec![dropped(works.iter().flat_map(Work::both))]),
+            None => (
+                vec![self.scan, outside.scan],
+                vec![dropped(works.iter().map(|w| &w.bore)), dropped(outsides())],
+            ),
         };
-        for t in (0..self.scan.mesh.triangles().len()).filter(|&t| !gone[t]) {
-            let side = match outside.sides {
-                Some(sides) => sides[t],
-                None => Some(WallSide::Bore),
-            };
-            builder.keep(base, self.scan, t, side.is_some_and(flip_of));
-        }
-        let mut outside_base = base;
-        if outside.sides.is_none() {
-            outside_base = builder.add_surface(outside.scan);
-            let gone = dropped(outside.scan, works.iter().filter_map(|w| w.outside.as_ref()));
-            for t in (0..outside.scan.mesh.triangles().len()).filter(|&t| !gone[t]) {
-                builder.keep(outside_base, outside.scan, t, flip_of(WallSide::Outside));
-            }
-        }
+        let (flip_bore, flip_outside) = (flip_of(WallSide::Bore), flip_of(WallSide::Outside));
+        let flip_here = |t: usize| match outside.sides {
+            Some(sides) => sides[t].is_some_and(flip_of),
+            None => flip_bore,
+        };
+        let flip_there = |_: usize| flip_outside;
+        let mut builder = Builder::over(&surfaces);
+        let flips: [&dyn Fn(usize) -> bool; 2] = [&flip_here, &flip_there];
+        let kept: Vec<Kept<'_>> = surfaces
+            .iter()
+            .zip(&gone)
+            .zip(flips)
+            .enumerate()
+            .map(|(k, ((scan, dropped), flip))| Kept { base: builder.base(k), scan, dropped, flip })
+            .collect();
+        let (base, outside_base) = (builder.base(0), builder.base(surfaces.len() - 1));
         let mut settled = self.case.clone();
         for (work, end) in works.iter().zip(&mut settled.ends) {
             let Some(side) = &work.outside else { continue };
@@ -453,8 +460,12 @@ impl<'a> Job<'a> {
             }
             settle_end(end, work, seam, self.case.limits.deviation);
         }
-        let part = builder.finish();
-        no_rim_left(&part)?;
+        let leaves_rim = builder.leaves_rim(&kept);
+        self.watch.step("assemble", None);
+        let part = builder.assemble(&kept);
+        if leaves_rim {
+            no_rim_left(&part)?;
+        }
         Ok(Made { part: Some(part), settled, conflicts: Vec::new(), notes })
     }
 }

@@ -4,7 +4,7 @@ use spile_case::{Case, End, Place, Seam, Site};
 use spile_mesh::{DVec3, Mesh, Plane, SectionLoop, section_near};
 
 use crate::cap::fill_ring;
-use crate::close::{Base, Builder};
+use crate::close::{Base, Builder, Dropped};
 use crate::cut::EndLoops;
 use crate::ends::{Joint, Placed, SideAtEnd, at_end};
 use crate::locate::Located;
@@ -34,7 +34,7 @@ pub struct Work<'a> {
 /// Adds one end to the part: bands, joint and fitting, or pieces and a flat
 /// ring. Tells the seam as the part carries it.
 pub fn close_end(
-    builder: &mut Builder,
+    builder: &mut Builder<'_>,
     surfaces: [(Base, &Scan); 2],
     work: &Work<'_>,
     outside: &SideAtEnd,
@@ -80,12 +80,12 @@ pub fn close_end(
 }
 
 /// The points of a rim with their numbers.
-pub fn with_points(builder: &Builder, rim: &[u32]) -> Vec<(u32, DVec3)> {
+pub fn with_points(builder: &Builder<'_>, rim: &[u32]) -> Vec<(u32, DVec3)> {
     rim.iter().map(|&v| (v, builder.point(v))).collect()
 }
 
 /// The points of a rim as the case writes them.
-pub fn coordinates(builder: &Builder, rim: &[u32]) -> Vec<[f64; 3]> {
+pub fn coordinates(builder: &Builder<'_>, rim: &[u32]) -> Vec<[f64; 3]> {
     rim.iter().map(|&v| builder.point(v).to_array()).collect()
 }
 
@@ -104,15 +104,13 @@ pub fn settle_end(end: &mut End, work: &Work<'_>, seam: Seam, deviation: f64) {
 }
 
 /// Which triangles of a surface are not in the part as they were.
-pub fn dropped<'b>(scan: &Scan, sides: impl Iterator<Item = &'b SideAtEnd>) -> Vec<bool> {
-    let mut dropped = vec![false; scan.mesh.triangles().len()];
+pub fn dropped<'b>(sides: impl Iterator<Item = &'b SideAtEnd>) -> Dropped {
+    let mut dropped = Vec::new();
     for side in sides {
         let replaced = side.band.iter().flat_map(|b| &b.replaces);
-        for &t in side.cut.crossed.iter().chain(&side.cut.removed).chain(replaced) {
-            dropped[t as usize] = true;
-        }
+        dropped.extend(side.cut.crossed.iter().chain(&side.cut.removed).chain(replaced).copied());
     }
-    dropped
+    Dropped::of(dropped)
 }
 
 /// The end's place on the made wall: the loop of its plane round the bore.
