@@ -9,6 +9,7 @@ use crate::ends::{Joint, at_end, cut_and_lift, join_bore, with_angles};
 use crate::make::{Job, Made, MakeError};
 use crate::offset::{OffsetOptions, Thickness, made_wall};
 use crate::outside::{OutsideLimits, join_outside};
+use crate::rings::none_left;
 use crate::surface::Scan;
 use crate::walls::WallSide;
 use crate::work::{Outside, Work, dropped, note_spare, on_made_wall, with_points};
@@ -18,6 +19,7 @@ impl<'a> Job<'a> {
     pub fn bore_alone(&self) -> Result<Made, MakeError> {
         let mut works = self.cut_ends(false)?;
         let dropped_bore = dropped(works.iter().map(|w| &w.bore));
+        none_left(self.scan, &dropped_bore)?;
         for work in &mut works {
             let (Some(placed), Some(band)) = (work.placed, work.bore.band.as_ref()) else {
                 continue;

@@ -197,6 +197,11 @@ impl<'s> Builder<'s> {
         self.triangles.extend_from_slice(triangles);
     }
 
+    /// Adds triangles over a surface's own points.
+    pub fn add_ring(&mut self, base: Base, triangles: &[[u32; 3]]) {
+        self.triangles.extend(triangles.iter().map(|t| t.map(|v| v + base.0)));
+    }
+
     /// A point of the part.
     pub fn point(&self, v: u32) -> DVec3 {
         if v >= self.count {

@@ -17,6 +17,7 @@ mod outside;
 mod reach;
 mod refine;
 mod restore;
+mod rings;
 mod span;
 mod surface;
 mod walls;

@@ -1,8 +1,7 @@
 //! The way from a scan to a part: runs the steps in order.
 
 use spile_case::{Case, End, Form, Keep};
-use spile_mesh::topology::ends;
-use spile_mesh::{Bounds3, Bvh, DVec3, Mesh, Topology, boundary_loops};
+use spile_mesh::{Bounds3, Bvh, DVec3, Mesh};
 
 use crate::close::{Builder, Dropped, Kept};
 use crate::ends::{
@@ -15,6 +14,7 @@ use crate::outside::{OutsideLimits, SeamWall, join_outside};
 use crate::reach::Band;
 use crate::refine::RefineLimits;
 use crate::restore::{WallBefore, thicken, widen};
+use crate::rings::{nothing_open, rings};
 use crate::span::joined;
 use crate::surface::Scan;
 use crate::walls::{self, WallSide};
@@ -143,25 +143,6 @@ fn keeps_on(mended: &[Mended], case: &Case) -> Vec<Keep> {
             other => other.clone(),
         })
         .collect()
-}
-
-/// Errs where an open rim is left that no end names.
-fn no_rim_left(part: &Mesh) -> Result<(), MakeError> {
-    let topology = Topology::of(part);
-    let Some(&h) = topology.boundary().first() else { return Ok(()) };
-    let count = boundary_loops(part, &topology).len();
-    let [a, _] = ends(part, h);
-    let p = part.points()[a as usize];
-    Err(MakeError::Scan {
-        what: format!(
-            "the scan has an open rim that no end names, near ({:.2}, {:.2}, {:.2}); open rims left: {count}",
-            p.x, p.y, p.z
-        ),
-        hints: vec![
-            "name it as an `[[end]]` by `rim` or cut it off by `cut`".into(),
-            "if it is a hole in the scan, set `hole_max` above its width".into(),
-        ],
-    })
 }
 
 /// One run of [`make`].
@@ -417,7 +398,7 @@ impl<'a> Job<'a> {
         &self,
         works: &[Work<'_>],
         outside: Outside<'_>,
-        notes: Vec<String>,
+        mut notes: Vec<String>,
     ) -> Result<Made, MakeError> {
         self.watch.step("close", None);
         let flip_of = |side: WallSide| {
@@ -450,6 +431,11 @@ impl<'a> Job<'a> {
             .map(|(k, ((scan, dropped), flip))| Kept { base: builder.base(k), scan, dropped, flip })
             .collect();
         let (base, outside_base) = (builder.base(0), builder.base(surfaces.len() - 1));
+        if let Some(sides) = outside.sides {
+            let (rings, closed) = rings(self.scan, sides, &gone[0], &flip_of)?;
+            builder.add_ring(base, &rings);
+            notes.extend(closed);
+        }
         let mut settled = self.case.clone();
         for (work, end) in works.iter().zip(&mut settled.ends) {
             let Some(side) = &work.outside else { continue };
@@ -464,7 +450,7 @@ impl<'a> Job<'a> {
         self.watch.step("assemble", None);
         let part = builder.assemble(&kept);
         if leaves_rim {
-            no_rim_left(&part)?;
+            nothing_open(&part)?;
         }
         Ok(Made { part: Some(part), settled, conflicts: Vec::new(), notes })
     }

@@ -11,6 +11,7 @@ mod ends;
 mod forms;
 mod lies;
 mod mends;
+mod rings;
 mod twins;
 mod untouched;
 mod wild;
