@@ -21,8 +21,7 @@ def square(side):
     return np.array([[a, b, c], [a, c, d]], np.float32)
 
 
-def prism_side(n, radius, turn, height=2.0):
-    # Low, because the number of pieces grows as the length of a concave edge over the asked gap.
+def prism_side(n, radius, turn, height=200.0):
     angles = 2 * np.pi * np.arange(n + 1) / n + turn
     low = np.stack([radius * np.cos(angles), radius * np.sin(angles), 0 * angles], axis=1)
     high = low + [0, 0, height]
@@ -35,6 +34,7 @@ def compared(spile, tmp_path, a, b, within):
     write_stl(tmp_path / "b.stl", b)
     code, document, messages = spile("compare", tmp_path / "a.stl", tmp_path / "b.stl", "--within", within, "--json")
     assert code == 0, messages
+    assert document["reached"] and document["within"] == within
     for low, high in (document["a_to_b"], document["b_to_a"], document["bounds"]):
         assert low <= high <= low + within
     return document

@@ -16,7 +16,8 @@
 //! general polygonal models; Kang, Kyung, Yoon, Kim 2018, Fast and robust
 //! Hausdorff distance computation from triangle mesh to quad mesh in near-zero
 //! cases. Cutting along the other surface's edges, so that surfaces that lie
-//! in each other are done after finitely many cuts: ours.
+//! in each other are done after finitely many cuts, and where two of its faces
+//! are equally far: ours.
 
 use glam::DVec3;
 

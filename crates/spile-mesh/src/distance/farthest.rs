@@ -1,5 +1,7 @@
 //! The largest distance from one surface to another, by branch and bound.
 
+mod cut_places;
+
 use std::cmp::Ordering;
 use std::collections::BinaryHeap;
 
@@ -23,13 +25,9 @@ const CUTS_A_TURN: usize = 32;
 /// `f64` can tell apart.
 const DEEPEST: u16 = 200;
 
-/// Cuts along the other surface's edges in a row before an edge is halved all
-/// the same, so that pieces are sure to become small.
-const CUTS_BEFORE_HALVING: u16 = 6;
-
 /// After this many cuts and this many more a triangle, [`farthest`] gives the
 /// bounds that it has. Reached only where `gap` is absurdly small beside the
-/// triangles: pieces along a concave edge number its length over `gap`.
+/// triangles, and many of them meet near the farthest place.
 const MOST_CUTS: usize = 4_000_000;
 const MOST_CUTS_EACH: usize = 64;
 
@@ -47,10 +45,8 @@ const MOST_CUTS_OF_ONE: usize = 4096;
 /// is 0; without triangles in `to`, infinity; with coordinates beyond 1e74
 /// nothing is certified and the bounds are 0 and infinity.
 /// Accuracy: certified, rounding included; `gap` counts for no less than
-/// rounding. Where `to` has a concave edge near the farthest place the number
-/// of pieces grows as its length over `gap`; after 4 million cuts and 64 a
-/// triangle the bounds reached so far are given, which may be further apart
-/// than `gap`.
+/// rounding. After 4 million cuts and 64 a triangle the bounds reached so far
+/// are given, which may be further apart than `gap`: who must know looks at them.
 /// Cost: one or two searches of the tree a triangle where the surfaces are
 /// near each other, O(log n) each; parallel, the same on any number of
 /// threads.
@@ -297,7 +293,8 @@ impl Piece {
 
     /// Two pieces that make up this one.
     fn cut(&self, to: &Bvh, enough: f64) -> [Piece; 2] {
-        let (k, share, cuts) = match self.crossing(to) {
+        let better = self.crossing(to).or_else(|| self.bisected(to));
+        let (k, share, cuts) = match better {
             Some((k, share)) => (k, share, self.cuts + 1),
             None => (self.longest_edge().0, 0.5, 0),
         };
@@ -322,42 +319,6 @@ impl Piece {
             }
         }
         best
-    }
-
-    /// Where an edge of this piece leaves the prism over the triangle that
-    /// covers it: the edge's number and the share of the way along it.
-    ///
-    /// Cut there, the inner part is covered by that triangle as closely as can
-    /// be, so that surfaces that lie in each other need no ever smaller pieces
-    /// along their edges.
-    fn crossing(&self, to: &Bvh) -> Option<(usize, f64)> {
-        let cover = to.corners(self.cover as usize);
-        let cover_sq = (0..3).map(|k| cover[k].distance_squared(cover[(k + 1) % 3]));
-        // A piece much larger than its cover is halved first.
-        let is_larger = self.longest_edge().1 > 4.0 * cover_sq.fold(0.0, f64::max);
-        if self.cuts >= CUTS_BEFORE_HALVING || is_larger {
-            return None;
-        }
-        let normal = (cover[1] - cover[0]).cross(cover[2] - cover[0]);
-        let off_sq = self.off_cover_sq;
-        let worst = (0..3).max_by(|&i, &j| off_sq[i].total_cmp(&off_sq[j]))?;
-        let mut deepest = 0.0;
-        let mut found = None;
-        for edge in 0..3 {
-            let inward = normal.cross(cover[(edge + 1) % 3] - cover[edge]).normalize_or_zero();
-            let inside = |k: usize| inward.dot(self.corners[k].at - cover[edge]);
-            let out = inside(worst);
-            for k in [(worst + 1) % 3, (worst + 2) % 3] {
-                let share = out / (out - inside(k));
-                // Not so near a corner that nothing is gained.
-                if out < deepest && share > 1e-9 && share < 1.0 - 1e-9 {
-                    deepest = out;
-                    found =
-                        Some(if k == (worst + 1) % 3 { (worst, share) } else { (k, 1.0 - share) });
-                }
-            }
-        }
-        found
     }
 }
 

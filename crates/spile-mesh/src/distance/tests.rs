@@ -111,6 +111,22 @@ fn a_prism_against_itself_turned_by_half_a_step() {
 }
 
 #[test]
+fn a_long_concave_edge_needs_no_pieces_as_small_as_the_gap() {
+    // check-values C27 again, 20 times as long as it is wide: the farthest places
+    // lie along the whole length of edges 200 long, and pieces of the gap's size
+    // would number 20 million an edge.
+    let n = 32;
+    let truth = 10.0 * (1.0 - (std::f64::consts::PI / f64::from(n)).cos());
+    let half = std::f64::consts::PI / f64::from(n);
+    let [a, b] = [0.0, half].map(|turn| tube(n, 10.0, turn, 200.0, 1, DVec3::ZERO));
+    for gap in [1e-5, 1e-7] {
+        let both = hausdorff(&a, &b, gap);
+        assert_holds(both.a_to_b, truth, gap);
+        assert_holds(both.b_to_a, truth, gap);
+    }
+}
+
+#[test]
 fn concentric_spheres() {
     // check-values C27: |R - r|, up to the sagitta of the facets: no facet of
     // a sphere of radius r lies deeper than r (1 - cos(step)).

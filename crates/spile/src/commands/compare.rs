@@ -23,6 +23,10 @@ struct Document {
     b_to_a: [f64; 2],
     #[serde(rename = "where")]
     where_: [f64; 3],
+    /// How far apart the bounds may be: as asked, or by default.
+    within: f64,
+    /// Whether all three are no further apart.
+    reached: bool,
 }
 
 /// Bounds the distance of two surfaces, each way and both.
@@ -45,6 +49,8 @@ pub(crate) fn compare(args: &CompareArgs) -> Result<Answer, Failure> {
     progress.done();
     let both = distance.bounds();
     let range = |b: Bounds| [b.lo, b.hi];
+    let ways = [distance.a_to_b, distance.b_to_a, both];
+    let reached = ways.iter().all(|b| b.hi - b.lo <= gap);
     let document = Document {
         a: a.name,
         b: b.name,
@@ -52,6 +58,8 @@ pub(crate) fn compare(args: &CompareArgs) -> Result<Answer, Failure> {
         a_to_b: range(distance.a_to_b),
         b_to_a: range(distance.b_to_a),
         where_: both.at.to_array(),
+        within: gap,
+        reached,
     };
     let mut table = Table::new(&[
         ("distance", Align::Left),
@@ -72,8 +80,24 @@ pub(crate) fn compare(args: &CompareArgs) -> Result<Answer, Failure> {
             format!("{x:.2}, {y:.2}, {z:.2}"),
         ]);
     }
-    let text = format!("A: {}\nB: {}\n{}", document.a, document.b, table.text());
-    Ok(Answer::new(Ending::Held, text, &document))
+    let mut text = format!("A: {}\nB: {}\n{}", document.a, document.b, table.text());
+    // What was asked for and not reached is no answer to what was asked.
+    let ending = if reached || args.within.is_none() { Ending::Held } else { Ending::Broken };
+    if !reached {
+        text.push_str(&not_reached(&ways, gap));
+    }
+    Ok(Answer::new(ending, text, &document))
+}
+
+/// A line that says how close the bounds came, and why no closer.
+fn not_reached(ways: &[Bounds], gap: f64) -> String {
+    let apart = ways.iter().map(|b| b.hi - b.lo).fold(0.0, f64::max);
+    format!(
+        "the bounds hold, but lie up to {apart:.3e} apart and not within {gap:.3e}: the surfaces \
+         are too large or too fine for that, or it is less than rounding leaves\nhint: ask for \
+         `--within {:.1e}` or more\n",
+        2.0 * apart
+    )
 }
 
 /// The diagonal of the mesh's box.

@@ -38,6 +38,21 @@ fn a_surface_is_no_distance_from_itself() {
 }
 
 #[test]
+fn bounds_that_cannot_be_as_close_as_asked_say_so() {
+    let work = Work::new();
+    work.write("a.stl", cube(10.0)).write("b.stl", cube(13.0));
+    let ran = work.spile(&["compare", "a.stl", "b.stl", "--within", "1e-30", "--json"]);
+    assert_eq!(ran.code, 1, "{}{}", ran.stdout, ran.stderr);
+    assert!(ran.stderr.contains("not within 1.000e-30"), "{}", ran.stderr);
+    let answer = ran.json();
+    assert_eq!(answer["reached"], false);
+    assert!(answer["within"].as_f64().is_some_and(|w| w < 1.1e-30));
+    // What was reached is a pair of bounds still.
+    let [lo, hi] = [0, 1].map(|k| answer["bounds"][k].as_f64().unwrap());
+    assert!(lo <= 27f64.sqrt() && 27f64.sqrt() <= hi && hi - lo < 1e-9, "{lo} {hi}");
+}
+
+#[test]
 fn a_file_that_cannot_be_read_is_named() {
     let work = Work::new();
     work.write("a.stl", cube(10.0));
