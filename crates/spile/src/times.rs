@@ -1,4 +1,4 @@
-//! Time and peak memory of each step, for benches: printed to standard error
+//! Time, processor time and peak memory of each step, for benches: printed to standard error
 //! when the environment variable `SPILE_TIMES` is set.
 
 use std::sync::Mutex;
@@ -6,7 +6,14 @@ use std::time::Instant;
 
 /// Watches the steps go by.
 pub(crate) struct Times {
-    current: Option<Mutex<Option<(String, Instant)>>>,
+    current: Option<Mutex<Option<Running>>>,
+}
+
+/// The step that is going on.
+struct Running {
+    name: String,
+    since: Instant,
+    processor_s: f64,
 }
 
 impl Times {
@@ -28,13 +35,31 @@ impl Times {
 
     fn turn(&self, next: Option<&str>) {
         let Some(Ok(mut current)) = self.current.as_ref().map(Mutex::lock) else { return };
-        let next = next.map(|name| (name.to_owned(), Instant::now()));
-        if let Some((name, since)) = std::mem::replace(&mut *current, next) {
-            let seconds = since.elapsed().as_secs_f64();
-            eprintln!("time: {seconds:.3} s, peak {} MiB: {name}", peak_mib());
+        let processor_s = processor_s();
+        let next =
+            next.map(|name| Running { name: name.to_owned(), since: Instant::now(), processor_s });
+        if let Some(step) = std::mem::replace(&mut *current, next) {
+            let seconds = step.since.elapsed().as_secs_f64();
+            let busy = processor_s - step.processor_s;
+            let peak = peak_mib();
+            eprintln!(
+                "time: {seconds:.3} s, processor {busy:.2} s, peak {peak} MiB: {}",
+                step.name
+            );
         }
         reset_peak();
     }
+}
+
+/// Processor time of all threads so far, in seconds, where the system tells;
+/// Linux counts it in hundredths of a second.
+fn processor_s() -> f64 {
+    let stat = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
+    // The command's name, the second field, may hold spaces; it ends in `)`.
+    let Some((_, after)) = stat.rsplit_once(')') else { return 0.0 };
+    let ticks: u64 =
+        after.split_whitespace().skip(11).take(2).filter_map(|n| n.parse::<u64>().ok()).sum();
+    ticks as f64 / 100.0
 }
 
 /// Peak resident memory since the last reset, where the system tells.

@@ -3,7 +3,9 @@
 use std::fmt::Write as _;
 
 use serde::Serialize;
-use spile_joint::{Effect, Examination, ExamineOptions, Finding, FindingKind, FoundEnd};
+use spile_joint::{
+    Effect, Examination, ExamineOptions, Finding, FindingKind, FoundEnd, Watch as _,
+};
 
 use super::examine_mend::{self, MendRecord, mend_to};
 use crate::answer::Answer;
@@ -68,9 +70,10 @@ pub(crate) fn examine(args: &ExamineArgs) -> Result<Answer, Failure> {
     }
     let mut documents = Vec::new();
     for path in &args.files {
+        let progress = Progress::new(2);
+        progress.step("read", None);
         let (file, mesh) = read_mesh(path)?;
-        let progress = Progress::new(1);
-        spile_joint::Watch::step(&progress, "examine", None);
+        progress.step("examine", None);
         let found = spile_joint::examine(&mesh, ExamineOptions::default());
         let unit = file.unit.unwrap_or(file_unit(guess_unit(found.size.max_element())));
         let mut document = document(file, mesh.points().len(), found);

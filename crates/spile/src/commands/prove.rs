@@ -1,5 +1,6 @@
 //! `prove`: judges a part, wherever it was made, against a settled case.
 
+use spile_joint::Watch as _;
 use spile_proof::{Verdict, judge, judge_as_asked};
 
 use crate::answer::Answer;
@@ -14,6 +15,8 @@ use crate::proof_table::proof_text;
 
 /// Judges a part against a case.
 pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
+    let progress = Progress::new(2);
+    progress.step("read", None);
     let loaded = load(&args.case)?;
     let asked = args.asked.as_ref().map(|path| load(path)).transpose()?;
     if let (Some(path), Some(asked)) = (&args.asked, &asked) {
@@ -29,8 +32,7 @@ pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
                 .to_owned(),
         );
     }
-    let progress = Progress::new(1);
-    spile_joint::Watch::step(&progress, "prove", None);
+    progress.step("prove", None);
     let judged = match &asked {
         Some(asked) => judge_as_asked(&loaded.scans, &rounded, &loaded.case, &asked.case),
         None => judge(&loaded.scans, &rounded, &loaded.case),

@@ -25,9 +25,8 @@ const CASE_FILE: &str = "case.toml";
 
 /// Makes a part and its proof.
 pub(crate) fn run(args: &RunArgs) -> Result<Answer, Failure> {
-    let loaded = load(&args.case)?;
     let folder = args.out.clone().unwrap_or_else(|| beside(&args.case));
-    run_loaded(&loaded, &folder)
+    run_case(&args.case, &folder)
 }
 
 /// The output folder of a case if none is named: the case's name with `-out`.
@@ -41,9 +40,15 @@ pub(crate) fn file_name(path: &Path) -> String {
     path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into())
 }
 
-/// Makes, proves and writes; nothing is written before all of it is there.
-pub(crate) fn run_loaded(loaded: &Loaded, folder: &Path) -> Result<Answer, Failure> {
-    let progress = Progress::new(4 + 6 * loaded.case.ends.len());
+/// Steps that are commonly taken, for the bar: it grows where there are more.
+const STEPS: usize = 18;
+
+/// Reads a case and its scans, makes, proves and writes; nothing is written
+/// before all of it is there.
+pub(crate) fn run_case(case: &Path, folder: &Path) -> Result<Answer, Failure> {
+    let progress = Progress::new(STEPS);
+    progress.step("read", None);
+    let loaded = &load(case)?;
     let made = make(&loaded.case, &loaded.scans, &progress)?;
     let inputs = name_inputs(&loaded.files);
     let (settled, case_text) = settle(&made, &inputs)?;
@@ -70,7 +75,6 @@ pub(crate) fn run_loaded(loaded: &Loaded, folder: &Path) -> Result<Answer, Failu
     for (name, scan) in inputs.into_iter().zip(&loaded.files) {
         files.push(OutputFile { name, bytes: scan.bytes.clone() });
     }
-    progress.step("write", None);
     replace(folder, &files)?;
     progress.done();
     let mut text = proof_text(&proof);
@@ -123,12 +127,14 @@ fn judge_part(
     let Some(part) = &made.part else {
         return Ok((with_conflicts(unmade(settled), made), Vec::new()));
     };
+    progress.step("write", None);
     let stl = stl_bytes(part, settled.unit)?;
     let written = spile_formats::read_bytes("part.stl", &stl)
         .map_err(|error| Failure::internal(format!("the part does not read back: {error}")))?;
     progress.step("prove", None);
     let proof = judge_as_asked(&loaded.scans, &written.mesh, settled, &loaded.case)
         .map_err(|error| Failure::internal(format!("the part cannot be judged: {error}")))?;
+    progress.step("write", None);
     let (stem, said) = match proof.verdict {
         Verdict::Held => ("part", "held"),
         _ => ("part-broken", "broken"),

@@ -10,7 +10,7 @@ mod noise;
 mod shape;
 mod trim;
 
-use spile_mesh::Mesh;
+use spile_mesh::{DVec3, Mesh};
 
 use shape::{Shape, Wall};
 
@@ -23,9 +23,11 @@ pub const ORIGIN: &str = "invented flow-bench airway phantom, made by formula; n
 /// Grid step of the surface, in millimetres: it sets how coarse the phantom is.
 const STEP: f64 = 1.2;
 
-/// Beyond this distance below the upper rim the phantom may be made finer
-/// without changing what a joint at the upper end works on, in millimetres.
+/// Nearer than this to the upper rim's middle, and nearer than [`NEAR_PLAIN`]
+/// to the lower rim's, the phantom is never made finer, so that both ends stay
+/// the same work; in millimetres along the end's direction.
 const NEAR: f64 = 40.0;
+const NEAR_PLAIN: f64 = 10.0;
 
 /// The phantom: two walls as two open surfaces in millimetres, about fifty
 /// thousand triangles.
@@ -45,13 +47,18 @@ pub fn phantom() -> Mesh {
 
 /// The phantom with about `triangles` triangles, for benches.
 ///
-/// The surface within 40 mm of the upper end is that of [`phantom`], triangle
-/// for triangle, so that the same joint has the same work; below, triangles
-/// are divided in their own planes, the farthest first, until the count is
-/// reached. A count below that of the phantom gives the phantom.
+/// The surface within 40 mm of the upper end and 10 mm of the lower one is that
+/// of [`phantom`], triangle for triangle, so that the same ends have the same
+/// work; between them triangles are divided in their own planes, the farthest
+/// from both first, until the count is reached. A count below that of the
+/// phantom gives the phantom.
 pub fn phantom_of_size(triangles: usize) -> Mesh {
-    let end = Shape::new().upper_end();
-    grow::to_count(phantom(), triangles, |p| (end.at - p).dot(end.facing) - NEAR)
+    let shape = Shape::new();
+    let (upper, lower) = (shape.upper_end(), shape.lower_end());
+    let below = |end: shape::LineEnd, p: DVec3| (end.at - p).dot(end.facing);
+    grow::to_count(phantom(), triangles, |p| {
+        (below(upper, p) - NEAR).min(below(lower, p) - NEAR_PLAIN)
+    })
 }
 
 /// The demo's case file, with comments for a reader who will edit it.

@@ -105,11 +105,12 @@ fn a_larger_phantom_has_the_same_upper_end_and_stays_joined() {
     let count = large.triangles().len();
     assert!((195_000..=215_000).contains(&count), "{count}");
     assert_eq!(pinched(&large), 0);
-    let end = Shape::new().upper_end();
+    let ends = [(Shape::new().upper_end(), NEAR), (Shape::new().lower_end(), NEAR_PLAIN)];
+    let is_near = |p: DVec3| ends.iter().any(|(e, d)| (e.at - p).dot(e.facing) < d - 3.0);
     let near = |mesh: &Mesh| {
         (0..mesh.triangles().len())
             .map(|t| mesh.corners(t))
-            .filter(|c| c.iter().all(|&p| (end.at - p).dot(end.facing) < NEAR - 3.0))
+            .filter(|c| c.iter().all(|&p| is_near(p)))
             .map(|c| c.map(|p| p.to_array()))
             .collect::<Vec<_>>()
     };
