@@ -40,14 +40,14 @@ impl Piece {
         for k in [(worst + 1) % 3, (worst + 2) % 3] {
             let to = self.corners[k].at;
             let share = crossing_of_zero(|share| gain(from + (to - from) * share));
-            // Not so near a corner that nothing is gained, and only over the inside of
-            // both faces: where surfaces lie in each other, triangles beside each
-            // other are rivals everywhere.
-            let is_over_both = |share: f64| {
+            // Not so near a corner that nothing is gained, and over the inside of one
+            // face at least: where surfaces lie in each other, triangles beside each
+            // other are rivals at every edge.
+            let is_over_one = |share: f64| {
                 let p = from + (to - from) * share;
-                [cover, rival].iter().all(|&t| offset_to_triangle(p, t).1 == Feature::Inside)
+                [cover, rival].iter().any(|&t| offset_to_triangle(p, t).1 == Feature::Inside)
             };
-            let is_useful = |s: &f64| *s > 1e-9 && *s < 1.0 - 1e-9 && is_over_both(*s);
+            let is_useful = |s: &f64| *s > 1e-9 && *s < 1.0 - 1e-9 && is_over_one(*s);
             if let Some(share) = share.filter(is_useful) {
                 return Some(if k == (worst + 1) % 3 { (worst, share) } else { (k, 1.0 - share) });
             }
