@@ -98,8 +98,8 @@ impl<'a> Job<'a> {
         notes: &mut Vec<String>,
     ) -> Result<(), MakeError> {
         self.begin("cut", work.end)?;
-        let located = on_made_wall(wall, work.end, &work.located)?;
         let thickness = self.case.scan.wall.unwrap_or(0.0);
+        let located = on_made_wall(wall, thickness, work.end, &work.located)?;
         let reach = work.placed.map(|_| 3.0 * thickness);
         let bare = Case { keeps: Vec::new(), ..self.case.clone() };
         let mut side = cut_and_lift(wall, &bare, work.end, &located, false, reach)?;

@@ -113,8 +113,19 @@ pub fn dropped<'b>(sides: impl Iterator<Item = &'b SideAtEnd>) -> Dropped {
     Dropped::of(dropped)
 }
 
-/// The end's place on the made wall: the loop of its plane round the bore.
-pub fn on_made_wall(wall: &Scan, end: &End, bore: &Located) -> Result<Located, MakeError> {
+/// The end's place on the made wall, which is so thick: the loop of its plane
+/// round the bore.
+///
+/// # Errors
+/// Where the plane runs into the wall of another part of the bore: the loop
+/// then leaves the rim of the bore by twice the wall, which a square cut of one
+/// branch never does, and the end face would shave that wall or cross its bore.
+pub fn on_made_wall(
+    wall: &Scan,
+    thickness: f64,
+    end: &End,
+    bore: &Located,
+) -> Result<Located, MakeError> {
     let plane = bore.loops.plane;
     let centre = bore.loops.bore.centroid(plane.normal);
     let across = (bore.loops.bore.area(plane.normal).abs()).sqrt();
@@ -123,6 +134,22 @@ pub fn on_made_wall(wall: &Scan, end: &End, bore: &Located) -> Result<Located, M
     let (chosen, _) = walls::choose_loops(&loops, plane, false)
         .map_err(|e| at_end(end, e, &["move the cut away from other branches"]))?;
     let outside = loops[chosen].clone();
+    let astray = outside.points.iter().map(|&p| (bore.loops.bore.distance(p), p));
+    if let Some((far, p)) = astray.max_by(|a, b| a.0.total_cmp(&b.0))
+        && far >= 2.0 * thickness
+    {
+        return Err(at_end(
+            end,
+            format!(
+                "the plane of its cut runs into the wall that is made round another part of the bore, near ({:.2}, {:.2}, {:.2}), {far:.2} from the rim of the branch that is cut",
+                p.x, p.y, p.z
+            ),
+            &[
+                "move `through` along the branch, or turn `facing`, until the plane is square to the branch and clear of others",
+                "make `wall` thinner",
+            ],
+        ));
+    }
     // The bore's loop lies on another surface: the cut of this one is its own.
     let loops = EndLoops { plane, bore: SectionLoop::default(), outside: Some(outside) };
     Ok(Located { loops, facing: bore.facing, given_up: bore.given_up })

@@ -6,7 +6,7 @@ use shapes::{
     COLUMNS, assert_solid, case, kept, plain, revolved, ring_area, steps, turn, turned, upright,
 };
 use spile_case::{Case, Form};
-use spile_joint::{Made, Unwatched, make};
+use spile_joint::{Made, MakeError, Unwatched, make};
 use spile_mesh::{DVec3, Mesh};
 
 const BORE: f64 = 8.0;
@@ -119,4 +119,38 @@ fn a_plane_through_a_ring_of_points_cuts_there() {
         .count();
     assert_eq!(kept(&scan, &part), below);
     assert_eq!(part.triangles().len(), below + 2 * COLUMNS);
+}
+
+/// An elbow: upright above z = 0, then round an arc of radius 12 and level along
+/// z = -12; local x points to the inside of the bend.
+fn elbow(p: DVec3) -> DVec3 {
+    let arc = 12.0 * std::f64::consts::FRAC_PI_2;
+    if p.z < 30.0 {
+        DVec3::new(42.0 - p.z, p.y, p.x - 12.0)
+    } else if p.z < 30.0 + arc {
+        let (s, c) = ((p.z - 30.0) / 12.0).sin_cos();
+        DVec3::new(12.0 - (12.0 - p.x) * s, p.y, -(12.0 - p.x) * c)
+    } else {
+        DVec3::new(p.x, p.y, p.z - 30.0 - arc)
+    }
+}
+
+#[test]
+fn a_cut_that_would_shave_the_wall_made_round_another_part_is_named() {
+    let mut line: Vec<(f64, f64)> = vec![(0.0, 0.0), (4.0, 0.0)];
+    line.extend(steps(0.0, 70.0, 70).into_iter().map(|z| (BORE, z)));
+    line.extend([(4.0, 70.0), (0.0, 70.0)]);
+    let scan = revolved(&line, &elbow);
+    assert_solid(&scan);
+    let cut_at = |z: f64| {
+        let mut case = case(Form::Bore, vec![plain("upper", DVec3::Z * z, DVec3::Z)]);
+        case.scan.wall = Some(2.0);
+        make(&case, std::slice::from_ref(&scan), &Unwatched)
+    };
+    assert_solid(&cut_at(10.3).expect("a part").part.expect("it closes"));
+    // The level leg's bore ends at z = -4 above, its wall at z = -2.
+    let answer = cut_at(-3.3);
+    let Err(MakeError::End { end, what, hints }) = answer else { panic!("{answer:?}") };
+    assert_eq!((end.as_str(), hints.len()), ("upper", 2));
+    assert!(what.contains("another part of the bore, near (4"), "{what}");
 }
