@@ -1,10 +1,12 @@
 //! `walls`: tells bore from outside.
 //!
 //! The cuts tell: their loops nest, the inner one runs round the bore. From
-//! the loops the two sides are walked over the surface, both at the same pace,
-//! so that where the walls are joined by a rounded rim they meet half-way.
+//! the loops the two sides are walked over the surface, both at the same pace
+//! in length, so that where the walls are joined by a rounded rim they meet
+//! half-way, on whichever side the triangles are larger.
 
-use std::collections::VecDeque;
+use std::cmp::Reverse;
+use std::collections::{BinaryHeap, VecDeque};
 
 use spile_mesh::{NONE, Plane, SectionLoop, nesting};
 
@@ -90,8 +92,28 @@ fn winds_round(l: &SectionLoop, plane: Plane) -> bool {
 
 /// The side of each triangle of the scan; none where no loop leads there.
 ///
-/// Cost: linear in the scan.
+/// A piece that loops of one side alone lead to is of that side; elsewhere each
+/// triangle is of the loop that is nearest along edges.
+/// Cost: linear in the scan; O(n log n) in pieces that have both sides.
 pub fn sides(scan: &Scan, seeds: &[(WallSide, &[u32])]) -> Vec<Option<WallSide>> {
+    let flooded = flood(scan, seeds);
+    let mut sides = flooded.clone();
+    let is_met = (0..sides.len() as u32)
+        .any(|t| neighbours(scan, t).any(|n| flooded[t as usize] != flooded[n as usize]));
+    if is_met {
+        by_distance(scan, seeds, &mut sides);
+    }
+    sides
+}
+
+/// The triangles across the edges of `t`.
+fn neighbours(scan: &Scan, t: u32) -> impl Iterator<Item = u32> + '_ {
+    (0..3).map(move |k| scan.topology.twin(3 * t + k)).filter(|&h| h != NONE).map(|h| h / 3)
+}
+
+/// All that hangs together with the loops, each triangle of the side that comes
+/// first.
+fn flood(scan: &Scan, seeds: &[(WallSide, &[u32])]) -> Vec<Option<WallSide>> {
     let mut sides = vec![None; scan.mesh.triangles().len()];
     let mut queue = VecDeque::new();
     for &(side, triangles) in seeds {
@@ -103,13 +125,46 @@ pub fn sides(scan: &Scan, seeds: &[(WallSide, &[u32])]) -> Vec<Option<WallSide>>
         }
     }
     while let Some(t) = queue.pop_front() {
-        for k in 0..3 {
-            let twin = scan.topology.twin(3 * t + k);
-            if twin != NONE && sides[(twin / 3) as usize].is_none() {
-                sides[(twin / 3) as usize] = sides[t as usize];
-                queue.push_back(twin / 3);
+        for n in neighbours(scan, t) {
+            if sides[n as usize].is_none() {
+                sides[n as usize] = sides[t as usize];
+                queue.push_back(n);
             }
         }
     }
     sides
 }
+
+/// Tells the sides again by the way along edges.
+fn by_distance(scan: &Scan, seeds: &[(WallSide, &[u32])], sides: &mut [Option<WallSide>]) {
+    let (points, triangles) = (scan.mesh.points(), scan.mesh.triangles());
+    // Lengths are not negative, so they sort as their bits do.
+    let mut queue: BinaryHeap<Reverse<(u64, WallSide, u32)>> = seeds
+        .iter()
+        .flat_map(|&(side, seeds)| seeds.iter().map(move |&t| (side, t)))
+        .flat_map(|(side, t)| triangles[t as usize].map(|v| Reverse((0, side, v))))
+        .collect();
+    let mut first: Vec<Option<(u64, WallSide)>> = vec![None; points.len()];
+    while let Some(Reverse((bits, side, v))) = queue.pop() {
+        if first[v as usize].is_some() {
+            continue;
+        }
+        first[v as usize] = Some((bits, side));
+        for &t in scan.fans.of(v) {
+            for w in triangles[t as usize] {
+                if first[w as usize].is_none() {
+                    let step = points[v as usize].distance(points[w as usize]);
+                    let length = f64::from_bits(bits) + step;
+                    queue.push(Reverse((length.to_bits(), side, w)));
+                }
+            }
+        }
+    }
+    for (side, corners) in sides.iter_mut().zip(triangles) {
+        let nearest = corners.iter().filter_map(|&v| first[v as usize]).min();
+        *side = nearest.map(|(_, side)| side).or(*side);
+    }
+}
+
+#[cfg(test)]
+mod tests;
