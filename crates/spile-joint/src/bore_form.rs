@@ -3,9 +3,10 @@
 use spile_case::Case;
 use spile_mesh::{DVec3, Mesh};
 
+use crate::bore_side::join_bore;
 use crate::cap::fill_ring;
 use crate::close::{Builder, Dropped, Kept};
-use crate::ends::{Joint, at_end, cut_and_lift, join_bore, with_angles};
+use crate::ends::{at_end, cut_and_lift};
 use crate::make::{Job, Made, MakeError};
 use crate::offset::{OffsetOptions, Thickness, made_wall};
 use crate::outside::{OutsideLimits, join_outside};
@@ -31,18 +32,15 @@ impl<'a> Job<'a> {
             let kept = self.near(work, placed, |t| !dropped_bore.contains(t as u32));
             let band = self.widened(&work.located, &band, &before, &kept);
             self.begin("span", work.end)?;
-            let joint =
-                join_bore(work.end, &work.located, &band, &kept, &placed, edge, self.loss_share())?;
-            let (band, grid) = with_angles(
-                work.end,
-                self.scan,
+            let (band, joint) = join_bore(
+                (work.end, self.scan, &work.located),
                 (&before, &band),
-                (&joint.bore, &joint.bore_order),
-                self.case.limits.kink_deg,
-                self.case.limits.deviation,
+                &kept,
+                &placed,
+                &self.bore_limits(edge),
             )?;
             work.bore.band = Some(band);
-            work.joint = Some(Joint { bore: grid, ..joint });
+            work.joint = Some(joint);
         }
         self.watch.step("wall", None);
         let thickness = self.case.scan.wall.unwrap_or(0.0);

@@ -10,7 +10,7 @@ use crate::locate::{Located, tangent};
 use crate::make::MakeError;
 use crate::reach::{Band, lift_band, touches, within_reach};
 use crate::refine::{RefineLimits, refine};
-use crate::span::{Grid, SeamLoop, SpanLimits, Way, joined, least_within, span_bore};
+use crate::span::{Grid, SeamLoop};
 use crate::surface::Scan;
 use crate::walls::WallSide;
 
@@ -297,76 +297,4 @@ pub fn tube_of(grid: &Grid, along: DVec3, length: f64) -> Mesh {
     let far = near.iter().map(|&p| p + along * length).collect();
     let tube = Grid { rows: vec![near, far] };
     Mesh::new(tube.points(), tube.triangles(true)).unwrap_or_default()
-}
-
-/// The least area that the joint's bore may have: the smaller of the fitting's
-/// circle and the scan's own least section near the seam.
-pub fn area_to_keep(bore_near: &Mesh, way: &Way, seam_radius: f64, circle_radius: f64) -> f64 {
-    // As deep as tilts of 20 degrees need to stay on the scan's side, also
-    // where the seam's plane is oblique to the bore.
-    let oblique = way.facing.dot(way.seam_normal).clamp(-1.0, 1.0).acos();
-    let depth = 1.1 * seam_radius * (oblique + 20f64.to_radians()).tan();
-    let plane = spile_mesh::Plane { point: way.start - way.facing * depth, normal: way.facing };
-    let scan_area = least_within(bore_near, plane, 2.0 * seam_radius, 20.0).area;
-    scan_area.min(std::f64::consts::PI * circle_radius * circle_radius)
-}
-
-/// What the joint of one end came out as.
-pub struct Joint {
-    /// The bore side.
-    pub bore: Grid,
-    /// Part order of the bore's rim points in the grid's first row.
-    pub bore_order: Vec<usize>,
-    /// Least bore area found and asked.
-    pub area: (f64, f64),
-    /// The way it follows.
-    pub way: Way,
-}
-
-/// Spans the bore side of an end.
-pub fn join_bore(
-    end: &End,
-    located: &Located,
-    band: &Band,
-    kept_near: &Mesh,
-    placed: &Placed,
-    edge: f64,
-    area_loss_share: f64,
-) -> Result<Joint, MakeError> {
-    let normal = located.loops.plane.normal;
-    let (seam, bore_order) = seam_of(band, normal);
-    let start = polygon_centre(&seam.points, normal);
-    let way = Way {
-        start,
-        facing: located.facing,
-        seam_normal: normal,
-        end: placed.at,
-        along: placed.along,
-        even: 0.0,
-    };
-    let radius = seam.points.iter().map(|p| p.distance(start)).fold(0.0, f64::max);
-    // The wall lies outside the bore by as much as at the fitting.
-    let way = way.with_room(radius.max(placed.bore) + placed.outside - placed.bore);
-    let bore_near = joined(kept_near, &band.mesh);
-    let asked = area_to_keep(&bore_near, &way, radius, placed.bore);
-    // The fitting's own bore, so that tilted sections close there, too.
-    let tube = {
-        let frames = way.frames(9);
-        let n = seam.points.len();
-        let r = crate::span::area_true_radius(placed.bore, n);
-        let ring: Vec<DVec3> = (0..n)
-            .map(|j| {
-                let a = std::f64::consts::TAU * j as f64 / n as f64;
-                frames[8].centre + frames[8].radial(a) * r
-            })
-            .collect();
-        tube_of(&Grid { rows: vec![ring] }, placed.along, placed.length)
-    };
-    let near = joined(&bore_near, &tube);
-    let no_wall = |_: DVec3| 0.0;
-    let limits =
-        SpanLimits { area_min: asked, area_loss_share, wall_min: &no_wall, wall_room: 0.0, edge };
-    let (bore, least, _) =
-        span_bore(&way, &seam, placed.bore, &near, &limits).map_err(|e| at_end(end, e, &[]))?;
-    Ok(Joint { bore, bore_order, area: (least, asked), way })
 }

@@ -2,6 +2,7 @@
 
 mod angles;
 mod bore_form;
+mod bore_side;
 mod cap;
 mod close;
 mod cut;

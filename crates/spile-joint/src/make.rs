@@ -3,10 +3,9 @@
 use spile_case::{Case, End, Form, Keep};
 use spile_mesh::{Bounds3, Bvh, DVec3, Mesh};
 
+use crate::bore_side::{BoreLimits, join_bore};
 use crate::close::{Builder, Dropped, Kept};
-use crate::ends::{
-    Joint, Placed, cut_and_lift, faired_band, join_bore, place, refined_band, tube_of, with_angles,
-};
+use crate::ends::{Placed, cut_and_lift, faired_band, place, refined_band, tube_of};
 use crate::fair::FairLimits;
 use crate::locate::{Located, locate};
 use crate::mend::{MendOptions, Mended, mend};
@@ -183,9 +182,15 @@ impl<'a> Job<'a> {
         Ok(works)
     }
 
-    /// Share of bore area that may be lost.
-    pub(crate) fn loss_share(&self) -> f64 {
-        self.case.limits.bore_loss.unwrap_or(0.01)
+    /// What the bore side of a joint must hold.
+    pub(crate) fn bore_limits(&self, edge: f64) -> BoreLimits {
+        let limits = &self.case.limits;
+        BoreLimits {
+            loss_share: limits.bore_loss.unwrap_or(0.01),
+            edge,
+            kink_deg: limits.kink_deg,
+            deviation: limits.deviation,
+        }
     }
 
     /// Edge length at a seam of this radius.
@@ -264,25 +269,14 @@ impl<'a> Job<'a> {
         let mut outside_band = self.finish(outside_band, work.end, self.scan, edge, scan_reach)?;
         let bore_band = self.widened(&work.located, &bore_band, &before_bore, &kept_bore);
         self.begin("span", work.end)?;
-        let joint = join_bore(
-            work.end,
-            &work.located,
-            &bore_band,
+        let (kink_deg, deviation) = (self.case.limits.kink_deg, self.case.limits.deviation);
+        let (bore_band, joint) = join_bore(
+            (work.end, self.scan, &work.located),
+            (&before_bore, &bore_band),
             &kept_bore,
             &placed,
-            edge,
-            self.loss_share(),
+            &self.bore_limits(edge),
         )?;
-        let (kink, deviation) = (self.case.limits.kink_deg, self.case.limits.deviation);
-        let (bore_band, grid) = with_angles(
-            work.end,
-            self.scan,
-            (&before_bore, &bore_band),
-            (&joint.bore, &joint.bore_order),
-            kink,
-            deviation,
-        )?;
-        let joint = Joint { bore: grid, ..joint };
         let bore_all = [
             &bore_band.mesh,
             &Mesh::new(joint.bore.points(), joint.bore.triangles(true)).unwrap_or_default(),
@@ -313,7 +307,7 @@ impl<'a> Job<'a> {
             &scan_outside,
         );
         let asked = |p: DVec3| seam_wall.asked(p, wall_min, 1.5 * edge);
-        let limits = OutsideLimits { wall_min: &asked, edge, kink_deg: kink, deviation };
+        let limits = OutsideLimits { wall_min: &asked, edge, kink_deg, deviation };
         let outside = join_outside(
             (work.end, self.scan, &work.located),
             (&before_outside, &outside_band),

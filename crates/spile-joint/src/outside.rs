@@ -3,7 +3,8 @@
 use spile_case::End;
 use spile_mesh::{Bvh, DVec3, Mesh};
 
-use crate::ends::{Joint, Placed, at_end, seam_of, tube_of, with_angles};
+use crate::bore_side::Joint;
+use crate::ends::{Placed, at_end, seam_of, tube_of, with_angles};
 use crate::locate::Located;
 use crate::make::MakeError;
 use crate::reach::Band;

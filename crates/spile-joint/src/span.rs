@@ -165,7 +165,7 @@ fn window(s: f64) -> f64 {
         let x = x.clamp(0.0, 1.0);
         x * x * (3.0 - 2.0 * x)
     };
-    ease(s / 0.25) * ease((1.0 - s) / 0.25)
+    ease(s / 0.15) * ease((1.0 - s) / 0.25)
 }
 
 /// Adds to `lift` what the stations' areas lack, spread smoothly.

@@ -3,10 +3,11 @@
 use spile_case::{Case, End, Place, Seam, Site};
 use spile_mesh::{DVec3, Mesh, Plane, SectionLoop, section_near};
 
+use crate::bore_side::Joint;
 use crate::cap::fill_ring;
 use crate::close::{Base, Builder, Dropped};
 use crate::cut::EndLoops;
-use crate::ends::{Joint, Placed, SideAtEnd, at_end};
+use crate::ends::{Placed, SideAtEnd, at_end};
 use crate::locate::Located;
 use crate::make::MakeError;
 use crate::span::Grid;

@@ -1,0 +1,175 @@
+//! The bore side of one end: spanned so that its area holds, the seam opened
+//! where the scan itself is too narrow there.
+
+use spile_case::End;
+use spile_mesh::{DVec3, Mesh};
+
+use crate::ends::{Placed, at_end, off_by, polygon_centre, seam_of, tube_of, with_angles};
+use crate::fair::point_normals;
+use crate::locate::Located;
+use crate::make::MakeError;
+use crate::reach::Band;
+use crate::refine::rim_index;
+use crate::span::{Grid, SpanLimits, Way, joined, least_within, span_bore};
+use crate::surface::Scan;
+
+/// The least area that the joint's bore may have: the smaller of the fitting's
+/// circle and the scan's own least section near the seam.
+pub fn area_to_keep(bore_near: &Mesh, way: &Way, seam_radius: f64, circle_radius: f64) -> f64 {
+    // As deep as tilts of 20 degrees need to stay on the scan's side, also
+    // where the seam's plane is oblique to the bore; where that is exactly
+    // depends on the seam's outline, so a few depths are tried.
+    let oblique = way.facing.dot(way.seam_normal).clamp(-1.0, 1.0).acos();
+    let depth = seam_radius * (oblique + 20f64.to_radians()).tan();
+    let scan_area = [1.0, 1.04, 1.08, 1.12]
+        .into_iter()
+        .map(|share| {
+            let point = way.start - way.facing * (share * depth);
+            let plane = spile_mesh::Plane { point, normal: way.facing };
+            least_within(bore_near, plane, 2.0 * seam_radius, 20.0).area
+        })
+        .filter(|area| area.is_finite())
+        .fold(0.0, f64::max);
+    scan_area.min(std::f64::consts::PI * circle_radius * circle_radius)
+}
+
+/// What the joint of one end came out as.
+pub struct Joint {
+    /// The bore side.
+    pub bore: Grid,
+    /// Part order of the bore's rim points in the grid's first row.
+    pub bore_order: Vec<usize>,
+    /// Least bore area found and asked.
+    pub area: (f64, f64),
+    /// The way it follows.
+    pub way: Way,
+}
+
+/// What the bore side of a joint must hold.
+#[derive(Debug, Clone, Copy)]
+pub struct BoreLimits {
+    /// Share of the area to keep that may be lost.
+    pub loss_share: f64,
+    /// Length of the edges to make.
+    pub edge: f64,
+    /// Largest angle at a seam, degrees, if asked.
+    pub kink_deg: Option<f64>,
+    /// How far the band may lie from what was scanned.
+    pub deviation: f64,
+}
+
+/// Rounds of opening a seam that is too narrow.
+const OPENINGS: usize = 6;
+
+/// Spans the bore side of an end on `scan`; `before` is the band as scanned,
+/// `kept_near` the scan's bore beyond it.
+///
+/// Where the scan itself is narrower at the seam than the joint may be, the
+/// band is opened there, within the deviation allowed.
+pub fn join_bore(
+    (end, scan, located): (&End, &Scan, &Located),
+    (before, band): (&Mesh, &Band),
+    kept_near: &Mesh,
+    placed: &Placed,
+    limits: &BoreLimits,
+) -> Result<(Band, Joint), MakeError> {
+    let mut best: Option<(Band, Joint)> = None;
+    let mut opened = band.clone();
+    for _ in 0..OPENINGS {
+        let joint = span_once(end, located, (before, &opened), kept_near, placed, limits)?;
+        let (least, asked) = joint.area;
+        if best.as_ref().is_none_or(|(_, b)| least > b.area.0) {
+            best = Some((opened.clone(), joint));
+        }
+        let lack = asked * (1.0 - 0.5 * limits.loss_share) - least;
+        if lack <= 0.0 {
+            break;
+        }
+        let by = 1.2 * lack / (2.0 * (std::f64::consts::PI * asked).sqrt());
+        opened = opened_at_rim(&opened, by);
+        if off_by(before, &opened.mesh, limits.deviation) > 0.9 * limits.deviation {
+            break;
+        }
+    }
+    let Some((band, joint)) = best else { return Err(at_end(end, "the bore has no shape", &[])) };
+    let (band, bore) = with_angles(
+        end,
+        scan,
+        (before, &band),
+        (&joint.bore, &joint.bore_order),
+        limits.kink_deg,
+        limits.deviation,
+    )?;
+    Ok((band, Joint { bore, ..joint }))
+}
+
+/// The band with its rim moved away from the bore's line by `by`, fading out
+/// over most of its depth so that no edge there gets sharper.
+fn opened_at_rim(band: &Band, by: f64) -> Band {
+    let rim = rim_index(band);
+    let away = |p: DVec3| rim.closest(p).map_or(0.0, |c| c.distance);
+    let depth =
+        band.mesh.points()[..band.shared].iter().map(|&p| away(p)).fold(f64::INFINITY, f64::min);
+    let normals = point_normals(&band.mesh);
+    let points = band.mesh.points().iter().enumerate().map(|(v, &p)| {
+        if v < band.shared {
+            return p;
+        }
+        let left = (2.1 - 2.2 * away(p) / depth).clamp(0.0, 1.0);
+        p + normals[v] * (by * left * left * (3.0 - 2.0 * left))
+    });
+    let mesh = Mesh::new(points.collect(), band.mesh.triangles().to_vec()).unwrap_or_default();
+    Band { mesh, ..band.clone() }
+}
+
+/// The bore side as the limits on area shape it.
+fn span_once(
+    end: &End,
+    located: &Located,
+    (before, band): (&Mesh, &Band),
+    kept_near: &Mesh,
+    placed: &Placed,
+    limits: &BoreLimits,
+) -> Result<Joint, MakeError> {
+    let normal = located.loops.plane.normal;
+    let (seam, bore_order) = seam_of(band, normal);
+    let start = polygon_centre(&seam.points, normal);
+    let way = Way {
+        start,
+        facing: located.facing,
+        seam_normal: normal,
+        end: placed.at,
+        along: placed.along,
+        even: 0.0,
+    };
+    let radius = seam.points.iter().map(|p| p.distance(start)).fold(0.0, f64::max);
+    // The wall lies outside the bore by as much as at the fitting.
+    let way = way.with_room(radius.max(placed.bore) + placed.outside - placed.bore);
+    let bore_near = joined(kept_near, &band.mesh);
+    let asked = area_to_keep(&joined(kept_near, before), &way, radius, placed.bore);
+    // The fitting's own bore, so that tilted sections close there, too.
+    let tube = {
+        let frames = way.frames(9);
+        let n = seam.points.len();
+        let r = crate::span::area_true_radius(placed.bore, n);
+        let ring: Vec<DVec3> = (0..n)
+            .map(|j| {
+                let a = std::f64::consts::TAU * j as f64 / n as f64;
+                frames[8].centre + frames[8].radial(a) * r
+            })
+            .collect();
+        tube_of(&Grid { rows: vec![ring] }, placed.along, placed.length)
+    };
+    let near = joined(&bore_near, &tube);
+    let no_wall = |_: DVec3| 0.0;
+    let span = SpanLimits {
+        area_min: asked,
+        area_loss_share: limits.loss_share,
+        wall_min: &no_wall,
+        wall_room: 0.0,
+        edge: limits.edge,
+    };
+    let (bore, least, _) =
+        span_bore(&way, &seam, placed.bore, &near, &span).map_err(|e| at_end(end, e, &[]))?;
+    Ok(Joint { bore, bore_order, area: (least, asked), way })
+}
