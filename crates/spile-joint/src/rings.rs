@@ -18,6 +18,7 @@ use spile_mesh::{
 
 use crate::cap::fill_ring;
 use crate::close::Dropped;
+use crate::ends::area_vector;
 use crate::make::MakeError;
 use crate::surface::Scan;
 use crate::walls::WallSide;
@@ -140,10 +141,10 @@ fn rims_left(
         if kept < n {
             let p = at(&points[0]);
             let what = format!(
-                "an open rim that no end names, near ({:.2}, {:.2}, {:.2}), lies within reach of an end",
+                "an open rim that no end names, near ({:.2}, {:.2}, {:.2}), lies at a cut or within reach of an end",
                 p.x, p.y, p.z
             );
-            let hint = "make that end's `reach` shorter, or cut the rim off".into();
+            let hint = "move that end's cut or make its `reach` shorter, or cut the rim off".into();
             return Err(MakeError::Scan { what, hints: vec![hint] });
         }
         let line = SectionLoop { points: points.iter().map(at).collect(), triangles, closed: true };
@@ -250,28 +251,43 @@ fn ring(
     };
     let inner = directed(bore, WallSide::Bore);
     let outer = directed(outside, WallSide::Outside);
-    let mut candidates = strips(&outer, &inner);
-    let turn: DVec3 =
-        (0..outer.len()).map(|i| outer[(i + 1) % outer.len()].1.cross(outer[i].1)).sum();
-    candidates.extend(fill_ring(&[outer.clone(), inner], turn).ok());
-    let mut worst = outside.middle();
+    // Off the solid, as either rim sees it: the outer one runs clockwise.
+    let place = |l: &[(u32, DVec3)]| area_vector(l.iter().map(|p| p.1)).normalize_or_zero();
+    let facing = [place(&inner), -place(&outer)];
+    let mut candidates = strips(&outer, &inner, facing[0]);
+    for normal in facing {
+        candidates.extend(fill_ring(&[outer.clone(), inner.clone()], normal).ok());
+    }
+    // Seen along the bore the ring should cover the wall once. At saw teeth
+    // that overhang no ring does.
+    candidates.retain(|ring| !is_folded(scan, ring, facing[0]));
+    let at = outside.middle();
+    let mut why = "would fold over at its teeth".to_string();
     for ring in candidates {
         match meets(scan, beside, &ring) {
             None => return Ok(ring),
-            Some(at) => worst = at,
+            Some(p) => {
+                why = format!("meets the wall or itself near ({:.2}, {:.2}, {:.2})", p.x, p.y, p.z);
+            }
         }
     }
     Err(MakeError::Scan {
         what: format!(
-            "the ring that would close the open rims near ({0:.2}, {1:.2}, {2:.2}) cuts through the wall or itself near ({3:.2}, {4:.2}, {5:.2})",
-            outside.middle().x,
-            outside.middle().y,
-            outside.middle().z,
-            worst.x,
-            worst.y,
-            worst.z
+            "the ring that would close the open rims near ({:.2}, {:.2}, {:.2}) {why}",
+            at.x, at.y, at.z
         ),
-        hints: vec!["cut the scan a little below these rims as a plain `[[end]]`".into()],
+        hints: vec![
+            "name them as a plain `[[end]]`, by `rim` with `trim` or by a `cut` a little below"
+                .into(),
+        ],
+    })
+}
+
+/// Whether a triangle does not face `facing`.
+fn is_folded(scan: &Scan, ring: &[[u32; 3]], facing: DVec3) -> bool {
+    ring.iter().any(|t| {
+        let [a, b, c] = t.map(|v| scan.mesh.points()[v as usize]);
+        (b - a).cross(c - a).dot(facing) <= 0.0
     })
 }
 

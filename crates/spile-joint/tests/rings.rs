@@ -33,6 +33,16 @@ fn joined(walls: &[Mesh]) -> Mesh {
     Mesh::new(points, triangles).expect("the walls name their own points")
 }
 
+fn same(a: [DVec3; 3], b: [DVec3; 3]) -> bool {
+    a.iter().all(|p| b.contains(p))
+}
+
+fn read(file: &str) -> Mesh {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/scans/anatomy/");
+    let path = format!("{folder}{file}");
+    spile_formats::read(std::path::Path::new(&path)).expect("the scan reads").mesh
+}
+
 fn upper() -> spile_case::End {
     plain("upper", turned(DVec3::Z * 45.3), turn(DVec3::Z))
 }
@@ -90,8 +100,29 @@ fn wavy_and_set_back_rims_are_closed() {
     for set_back in [-1.0, 0.0, 1.0] {
         let scan = joined(&[wall(BORE, set_back, false, &other), wall(OUTSIDE, 0.0, true, &wave)]);
         let part = part(std::slice::from_ref(&scan), Form::Shell);
+        // The ring's triangles, one for each edge of the rims, face off the solid.
+        let down = turn(-DVec3::Z);
+        let is_low = |p: &DVec3| (*p - turned(DVec3::ZERO)).dot(down) > -3.0;
+        let ring = (0..part.triangles().len()).filter(|&t| {
+            let c = part.corners(t);
+            c.iter().all(is_low) && !(0..scan.triangles().len()).any(|s| same(c, scan.corners(s)))
+        });
+        assert!(ring.clone().all(|t| part.area_normal(t).dot(down) > 0.0));
+        assert_eq!(ring.count(), 2 * shapes::COLUMNS);
         assert_eq!(kept(&scan, &part), 2 * 2 * 22 * shapes::COLUMNS);
     }
+}
+
+#[test]
+fn teeth_that_overhang_are_named() {
+    // tests/scans/README.md: both rims are saw-tooth, at different heights; one of
+    // them, seen along the bore, crosses itself.
+    let scan = read("vhm-trachea-jagged-derived.stl");
+    let end = plain("lower", DVec3::new(-3.7, 562.6, 1.0), DVec3::new(0.0, -0.93, -0.37));
+    let answer = make(&case(Form::Shell, vec![end]), &[scan], &Unwatched);
+    let Err(MakeError::Scan { what, hints }) = answer else { panic!("{answer:?}") };
+    assert!(what.contains("near (-1.37, 640.15, 39.39) would fold over"), "{what}");
+    assert!(hints[0].contains("`trim`"), "{hints:?}");
 }
 
 #[test]
@@ -137,11 +168,9 @@ fn a_bore_alone_may_have_no_rim_left() {
 fn the_openings_of_the_trachea_are_named() {
     // tests/scans/README.md: the outer wall has two bronchus openings, the
     // inner wall ends blind but for a 3 mm hole.
-    let path =
-        concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/scans/anatomy/vhm-trachea-derived.stl");
-    let read = spile_formats::read(std::path::Path::new(path)).unwrap();
     let end = plain("upper", DVec3::new(-0.8, 632.5, 37.1), DVec3::new(0.0, 0.93, 0.37));
-    let answer = make(&case(Form::Shell, vec![end]), &[read.mesh], &Unwatched);
+    let answer =
+        make(&case(Form::Shell, vec![end]), &[read("vhm-trachea-derived.stl")], &Unwatched);
     let Err(MakeError::Scan { what, .. }) = answer else { panic!("{answer:?}") };
     assert!(what.contains("3 open rims"), "{what}");
     assert_eq!(what.matches("of the outside").count(), 2, "{what}");

@@ -8,15 +8,16 @@ type Loop = [(u32, DVec3)];
 const MOST_PAIRS: usize = 20_000_000;
 
 /// The strips between two loops that run oppositely, by sum of squared lengths
-/// of the edges across, then by sum of areas. Each triangle runs along its
-/// loop's edge against the loop's direction.
+/// of the edges across, first with as few triangles as can be that face against
+/// `facing`, then without that, then by sum of areas. Each triangle runs along
+/// its loop's edge against the loop's direction.
 ///
 /// The strip starts at the nearest pair of points; the rest is a shortest
 /// monotone path in the product of both loops. Cost: O(n m).
 ///
 /// # Source
 /// Fuchs, Kedem and Uselton 1977, the path; the costs are ours.
-pub(super) fn strips(outer: &Loop, inner: &Loop) -> Vec<Vec<[u32; 3]>> {
+pub(super) fn strips(outer: &Loop, inner: &Loop, facing: DVec3) -> Vec<Vec<[u32; 3]>> {
     if outer.len() < 3 || inner.len() < 3 || outer.len() * inner.len() > MOST_PAIRS {
         return Vec::new();
     }
@@ -36,15 +37,21 @@ pub(super) fn strips(outer: &Loop, inner: &Loop) -> Vec<Vec<[u32; 3]>> {
     b.rotate_left(first.2);
     a.push(a[0]);
     b.push(b[0]);
-    let across = |_: DVec3, p: DVec3, q: DVec3| p.distance_squared(q);
-    let area = |o: DVec3, p: DVec3, q: DVec3| (p - o).cross(q - o).length();
-    vec![path(&a, &b, &across), path(&a, &b, &area)]
+    let across = |[p, q, _]: [DVec3; 3]| p.distance_squared(q);
+    let area = |[p, q, r]: [DVec3; 3]| (q - p).cross(r - p).length();
+    // Dearer than any strip without a fold.
+    let reach = a.iter().chain(&b).map(|p| p.1.distance_squared(a[0].1)).fold(0.0, f64::max);
+    let fold = 4.0 * reach * (a.len() + b.len()) as f64;
+    let unfolded = |[p, q, r]: [DVec3; 3]| {
+        let is_folded = (q - p).cross(r - p).dot(facing) <= 0.0;
+        across([p, q, r]) + if is_folded { fold } else { 0.0 }
+    };
+    vec![path(&a, &b, &unfolded), path(&a, &b, &across), path(&a, &b, &area)]
 }
 
-/// The cheapest strip from the first pair to the last. `cost(o, p, q)` is that
-/// of the triangle from the edge across that ends at `o` to the one from `p`
-/// to `q`.
-fn path(a: &Loop, b: &Loop, cost: &dyn Fn(DVec3, DVec3, DVec3) -> f64) -> Vec<[u32; 3]> {
+/// The cheapest strip from the first pair to the last. `cost([p, q, r])` is that
+/// of a triangle whose edge from `p` to `q` leads across.
+fn path(a: &Loop, b: &Loop, cost: &dyn Fn([DVec3; 3]) -> f64) -> Vec<[u32; 3]> {
     let width = b.len();
     let mut best = vec![f64::INFINITY; a.len() * width];
     let mut along_a = vec![false; best.len()];
@@ -53,13 +60,13 @@ fn path(a: &Loop, b: &Loop, cost: &dyn Fn(DVec3, DVec3, DVec3) -> f64) -> Vec<[u
         for j in 0..width {
             let here = i * width + j;
             if i > 0 {
-                let by_a = best[here - width] + cost(a[i - 1].1, a[i].1, b[j].1);
+                let by_a = best[here - width] + cost([a[i].1, b[j].1, a[i - 1].1]);
                 if by_a < best[here] {
                     (best[here], along_a[here]) = (by_a, true);
                 }
             }
             if j > 0 {
-                let by_b = best[here - 1] + cost(b[j - 1].1, a[i].1, b[j].1);
+                let by_b = best[here - 1] + cost([a[i].1, b[j].1, b[j - 1].1]);
                 if by_b < best[here] {
                     (best[here], along_a[here]) = (by_b, false);
                 }
