@@ -22,10 +22,13 @@ def square(side):
 
 
 def prism_side(n, radius, turn, height=200.0):
-    angles = 2 * np.pi * np.arange(n + 1) / n + turn
+    return prism_part(radius, 2 * np.pi * np.arange(n + 1) / n + turn, height)
+
+
+def prism_part(radius, angles, height=2.0):
     low = np.stack([radius * np.cos(angles), radius * np.sin(angles), 0 * angles], axis=1)
     high = low + [0, 0, height]
-    quads = [((low[i], low[i + 1], high[i + 1]), (low[i], high[i + 1], high[i])) for i in range(n)]
+    quads = [((low[i], low[i + 1], high[i + 1]), (low[i], high[i + 1], high[i])) for i in range(len(angles) - 1)]
     return np.array([t for quad in quads for t in quad], np.float32)
 
 
@@ -55,6 +58,17 @@ def test_one_direction_alone_is_not_enough(spile, tmp_path):
     assert low - 1e-8 <= closed_form("C28") <= high + 1e-8
     assert document["b_to_a"][0] == 0 and document["b_to_a"][1] <= 1e-6
     assert document["bounds"] == document["a_to_b"]
+
+
+def test_a_chord_stands_off_its_arc_by_the_exact_sagitta(spile, tmp_path):
+    # check-values C29-4 and C30-4: one facet of chord 4 on radius 9 against a fine arc. L^2 / 8 r lies below it.
+    half = np.arcsin(2 / 9)
+    strip = lambda n: prism_part(9, np.linspace(-half, half, n + 1))
+    document = compared(spile, tmp_path, strip(1), strip(512), 1e-6)
+    low, high = document["bounds"]
+    # 512 facets sag by 2.6e-6 of their own; float32 adds 1e-6.
+    assert low - 1e-6 <= closed_form("C29-4") <= high + 4e-6
+    assert low > closed_form("C30-4")
 
 
 def test_concentric_spheres_are_as_far_apart_as_their_radii(spile, tmp_path):

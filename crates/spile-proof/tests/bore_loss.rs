@@ -352,3 +352,41 @@ fn the_wedge_beside_an_oblique_rim_is_judged() {
     assert!(found.beside_seam.unwrap().share > 0.01, "{:?}", found.beside_seam);
     assert_eq!(found.worst(), found.beside_seam);
 }
+
+#[test]
+fn half_the_diameter_is_three_quarters_of_the_area() {
+    // Narrowing is a share of area, not of diameter: 10, 30, 50 and 70 % of the
+    // diameter are 19, 51, 75 and 91 % of the area (check-values W10, section 4.4).
+    let r = equal_area(9.0, N);
+    for (of_diameter, of_area) in [(0.1, 0.19), (0.3, 0.51), (0.5, 0.75), (0.7, 0.91)] {
+        let waist = |z: f64| {
+            let depth = (1.0 - ((z - 36.0) / 4.0).powi(2)).max(0.0);
+            r * (1.0 - of_diameter * depth)
+        };
+        let found = judge(&scene(|_| r, along_z(waist), straight(SEAM + GAP, 9.0)));
+        let share = found.joint.unwrap().share;
+        assert!((share - of_area).abs() < 1e-3, "{of_diameter}: {share}");
+    }
+}
+
+#[test]
+fn the_diameters_of_an_oval_are_told_apart() {
+    // check-values C21 to C23: an ellipse of semi-axes 12 and 8.
+    let oval = |z: f64| -> Vec<DVec3> {
+        ring(z * DVec3::Z, DVec3::Z, 1.0, 1024)
+            .into_iter()
+            .map(|p| DVec3::new(12.0 * p.x, 8.0 * p.y, p.z))
+            .collect()
+    };
+    let mesh = tube(&[oval(0.0), oval(10.0)], false);
+    let bore = BoreSurface::of(&mesh, &all(&mesh));
+    let frame = Frame::new(5.0 * DVec3::Z, DVec3::Z);
+    let among = bore.between(&frame, 0.0, 0.0);
+    let found = spile_proof::stations::figures(0.0, &frame, None, (&bore, &among));
+    let area_diameter = 2.0 * (found.area_part.unwrap() / std::f64::consts::PI).sqrt();
+    assert!((area_diameter - 19.595_917_94).abs() < 1e-3, "{area_diameter}");
+    let hydraulic = found.hydraulic_diameter.unwrap();
+    assert!((hydraulic - 19.009_425_68).abs() < 1e-3, "{hydraulic}");
+    let inscribed = found.inscribed_diameter.unwrap();
+    assert!((inscribed - 16.0).abs() < 0.01, "{inscribed}");
+}

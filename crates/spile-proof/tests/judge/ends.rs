@@ -33,6 +33,20 @@ fn a_bump_on_replaced_scan_is_seen() {
 }
 
 #[test]
+fn the_deviation_is_allowed_to_either_side() {
+    // check-values section 0: a limit d is a surface profile of 2 d, so a surface
+    // may lie 0.1 to one side or to the other, not 0.05. The scan's noise is 0.02.
+    for bump in [0.07, -0.07] {
+        let p = proof(&scene(Recipe { bump, ..Recipe::default() }));
+        assert_eq!(verdict(&p, "deviation", UPPER), Verdict::Held, "{bump}");
+    }
+    for bump in [0.13, -0.13] {
+        let p = proof(&scene(Recipe { bump, ..Recipe::default() }));
+        assert_eq!(verdict(&p, "deviation", UPPER), Verdict::Broken, "{bump}");
+    }
+}
+
+#[test]
 fn a_piece_that_left_its_plane_at_a_plain_end_is_seen() {
     let p = proof(&scene(Recipe { plain_push: 0.001, ..Recipe::default() }));
     assert_only(&p, &[("deviation", LOWER)]);

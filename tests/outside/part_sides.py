@@ -1,0 +1,101 @@
+"""Which triangles of a part are on which side of its wall, told from the settled seams alone.
+
+The part is cut along its seams and along the scan's own rims, and its end faces are taken off; what then hangs
+together is one side.
+"""
+
+import numpy as np
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from stl_reading import welded
+
+
+def fitting_heights(end, points):
+    along = np.array(end["place"]["along"]) / np.linalg.norm(end["place"]["along"])
+    return (points - np.array(end["place"]["at"])) @ along
+
+
+def open_edges(made, number):
+    """The scans' own open edges, as far as the part has both their points: rings may begin there."""
+    found = set()
+    for scan in made.scans:
+        points, faces = welded(scan)
+        sides = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+        edges, count = np.unique(sides, axis=0, return_counts=True)
+        for edge in edges[count == 1]:
+            at = [number.get(points[p].astype(np.float32).tobytes()) for p in edge]
+            if None not in at:
+                found.add(frozenset(at))
+    return found
+
+
+class Sides:
+    """Points and faces of a part; `bore`, `outside` and `joint[name]` are masks over the faces."""
+
+    def __init__(self, made):
+        self.points, self.faces = welded(made.part)
+        number = {p.astype(np.float32).tobytes(): i for i, p in enumerate(self.points)}
+        look_up = lambda loop: [number[(np.array(p, np.float32) + np.float32(0)).tobytes()] for p in loop]
+        seams = {"bore": [], "outside": []}
+        face = np.zeros(len(self.faces), bool)
+        for end in made.case["end"]:
+            loops = {side: look_up(end["seam"].get(side, [])) for side in seams}
+            for side, loop in loops.items():
+                seams[side] += list(zip(loop, loop[1:] + loop[:1])) if loop else []
+            if "fitting" in end:
+                length = end["fitting"]["length"]
+                far = np.abs(fitting_heights(end, self.points) - length) < 0.02
+                face |= far[self.faces].all(axis=1)
+            else:
+                ring = np.zeros(len(self.points), bool)
+                ring[loops["bore"] + loops["outside"]] = True
+                face |= ring[self.faces].all(axis=1) & self.runs_across(loops)
+        barred = {frozenset(e) for s in seams.values() for e in s}
+        self.piece = self.pieces(face, barred | open_edges(made, number))
+        touching = lambda side: self.pieces_at(seams[side])
+        self.bore = np.isin(self.piece, touching("bore")) & ~face
+        if made.case["scan"]["form"] == "bore":
+            self.outside = ~self.bore & ~face
+        else:
+            self.outside = np.isin(self.piece, touching("outside")) & ~face
+        assert not (self.bore & self.outside).any(), "the seams do not part bore from outside"
+
+    def runs_across(self, loops):
+        """Faces that have corners on both loops of a plain end."""
+        on = {s: np.isin(self.faces, loop).any(axis=1) for s, loop in loops.items()}
+        return on["bore"] & on["outside"]
+
+    def edges(self):
+        sides = np.sort(self.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+        return sides, np.repeat(np.arange(len(self.faces)), 3)
+
+    def pieces(self, face, barred):
+        sides, owner = self.edges()
+        order = np.lexsort((sides[:, 1], sides[:, 0]))
+        sides, owner = sides[order], owner[order]
+        a, b = owner[0::2], owner[1::2]
+        assert (sides[0::2] == sides[1::2]).all(), "an edge is not shared by two"
+        keep = ~face[a] & ~face[b]
+        keep &= np.array([frozenset(e) not in barred for e in sides[0::2].tolist()])
+        n = len(self.faces)
+        graph = coo_matrix((np.ones(keep.sum()), (a[keep], b[keep])), shape=(n, n))
+        return connected_components(graph, directed=False)[1]
+
+    def pieces_at(self, seam):
+        sides, owner = self.edges()
+        wanted = {tuple(sorted(e)) for e in seam}
+        at = [o for e, o in zip(map(tuple, sides.tolist()), owner) if e in wanted]
+        return np.unique(self.piece[at])
+
+    def joint(self, made, end):
+        """Faces between this end's seams and its fitting's near face."""
+        heights = fitting_heights(end, self.points)[self.faces]
+        beyond = (heights > 0.02).any(axis=1)
+        seam = np.array(end["seam"]["bore"])
+        number = {p.astype(np.float32).tobytes(): i for i, p in enumerate(self.points)}
+        loop = [number[(np.array(p, np.float32) + np.float32(0)).tobytes()] for p in seam]
+        pieces = self.pieces_at(list(zip(loop, loop[1:] + loop[:1])))
+        # Of the two pieces at the bore's seam the one that reaches the fitting.
+        reaching = [p for p in pieces if beyond[self.piece == p].any()]
+        return np.isin(self.piece, reaching) & ~beyond
