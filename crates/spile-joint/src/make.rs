@@ -449,3 +449,6 @@ impl<'a> Job<'a> {
         Ok(Made { part: Some(part), settled, conflicts: Vec::new(), notes })
     }
 }
+
+#[cfg(test)]
+mod tests;
