@@ -9,6 +9,7 @@ mod compare;
 mod examine;
 mod fittings;
 mod help;
+mod narrow_rim;
 mod prove;
 mod shapes;
 mod support;

@@ -31,6 +31,27 @@ fn wall(radius: f64, length: f64, inward: bool) -> Vec<Triangle> {
     out
 }
 
+/// A blind bore about z that faces away from its axis: open at the top, a disc
+/// at z = 0. Its radius is `radius` but for the last `taper` before the rim,
+/// where it shrinks evenly to `rim_radius`.
+pub fn tapered_bore(radius: f64, rim_radius: f64, length: f64, taper: f64) -> Vec<u8> {
+    let rows = length.ceil() as usize;
+    let at = |row: usize, k: usize| {
+        let z = length * row as f64 / rows as f64;
+        let share = ((z - (length - taper)) / taper).clamp(0.0, 1.0);
+        ring_point(radius + share * (rim_radius - radius), k, z)
+    };
+    let mut out = ring(0.0, radius, 0.0, false);
+    for row in 0..rows {
+        for k in 0..ROUND {
+            let (a, b) = (at(row, k), at(row, k + 1));
+            let (c, d) = (at(row + 1, k), at(row + 1, k + 1));
+            out.extend([[a, b, d], [a, d, c]]);
+        }
+    }
+    stl(&out)
+}
+
 /// A flat ring between two circles, facing up or down; with `inner` 0 a disc.
 fn ring(inner: f64, outer: f64, z: f64, up: bool) -> Vec<Triangle> {
     let mut out = Vec::new();
