@@ -1,5 +1,3 @@
-#![expect(clippy::unwrap_used, reason = "the cases and scans are in the repository")]
-
 use std::path::{Path, PathBuf};
 
 use super::*;
