@@ -19,6 +19,9 @@ impl<'a> Job<'a> {
     /// Makes a part of a bore alone: joints first, then the wall round all of it.
     pub fn bore_alone(&self) -> Result<Made, MakeError> {
         let mut works = self.cut_ends(false)?;
+        if let Some(made) = self.unmade(&works) {
+            return Ok(made);
+        }
         let dropped_bore = dropped(works.iter().map(|w| &w.bore));
         none_left(self.scan, &dropped_bore)?;
         for work in &mut works {

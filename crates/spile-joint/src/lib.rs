@@ -15,10 +15,12 @@ mod make;
 mod mend;
 mod offset;
 mod outside;
+mod pierce;
 mod reach;
 mod refine;
 mod restore;
 mod rings;
+mod settle;
 mod span;
 mod surface;
 mod walls;
@@ -29,3 +31,4 @@ pub use examine::{Effect, Examination, ExamineOptions, Finding, FindingKind, Fou
 pub use make::{Conflict, Made, MakeError, Unwatched, Watch, make};
 pub use mend::{MendMade, MendOptions, Mended, Refusal, median_edge, mend};
 pub use offset::{OffsetError, OffsetOptions, Thickness, made_wall};
+pub use settle::{seam_in_plane, settle};

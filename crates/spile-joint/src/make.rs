@@ -1,6 +1,6 @@
 //! The way from a scan to a part: runs the steps in order.
 
-use spile_case::{Case, End, Form, Keep};
+use spile_case::{Case, End, Form, Keep, Seam};
 use spile_mesh::{Bounds3, Bvh, DVec3, Mesh};
 
 use crate::bore_side::{BoreLimits, join_bore};
@@ -10,6 +10,7 @@ use crate::fair::FairLimits;
 use crate::locate::{Located, locate};
 use crate::mend::{MendOptions, Mended, mend};
 use crate::outside::{OutsideLimits, SeamWall, join_outside};
+use crate::pierce::pierced;
 use crate::reach::Band;
 use crate::refine::RefineLimits;
 use crate::restore::{WallBefore, thicken, widen};
@@ -47,6 +48,8 @@ pub struct Conflict {
     pub at: Option<DVec3>,
     /// Values that would go together: key of the case file and value.
     pub would_hold: Vec<(String, f64)>,
+    /// Whether no part at all can hold them together.
+    pub certain: bool,
     /// The whole in one sentence.
     pub sentence: String,
 }
@@ -182,6 +185,21 @@ impl<'a> Job<'a> {
         Ok(works)
     }
 
+    /// The answer where a fitting cannot be joined at all, before anything is
+    /// solved: no part, and why.
+    pub(crate) fn unmade(&self, works: &[Work<'_>]) -> Option<Made> {
+        let conflicts = pierced(self.scan, works, self.case.limits.chord);
+        if conflicts.is_empty() {
+            return None;
+        }
+        let mut settled = self.case.clone();
+        for (work, end) in works.iter().zip(&mut settled.ends) {
+            settle_end(end, work, Seam::default(), self.case.limits.deviation);
+            end.seam = None;
+        }
+        Some(Made { part: None, settled, conflicts, notes: Vec::new() })
+    }
+
     /// What the bore side of a joint must hold.
     pub(crate) fn bore_limits(&self, edge: f64) -> BoreLimits {
         let limits = &self.case.limits;
@@ -223,6 +241,9 @@ impl<'a> Job<'a> {
 
     fn two_walls(&self) -> Result<Made, MakeError> {
         let mut works = self.cut_ends(true)?;
+        if let Some(made) = self.unmade(&works) {
+            return Ok(made);
+        }
         let mut seeds: Vec<(WallSide, &[u32])> = Vec::new();
         for work in &works {
             let loops = &work.located.loops;

@@ -1,5 +1,10 @@
-//! Limits that no part can hold together, seen from the fitting alone, with
-//! values that would.
+//! Limits that do not hold together, and values that would.
+//!
+//! Here are those that no part can hold, seen from the fitting alone; those
+//! that this part does not hold are in [`broken`].
+
+mod broken;
+mod rounded;
 
 use spile_mesh::DVec3;
 use spile_mesh::{Bvh, nearest};
@@ -7,7 +12,10 @@ use spile_mesh::{Bvh, nearest};
 use crate::fitting::bore_in_circle;
 use crate::fitting_find::Face;
 use crate::labels::{FittingFrame, Labelled, LabelledEnd};
-use crate::proof::{Conflict, Wanted};
+use crate::proof::{Conflict, KnownBy, Wanted, WantedValue};
+
+pub(crate) use broken::add_broken_limits;
+use rounded::{down, up};
 
 /// The fitting's own wall as it is meshed: certified bounds and a place.
 pub(crate) fn meshed_wall(l: &Labelled, end: &LabelledEnd) -> Option<([f64; 2], DVec3)> {
@@ -34,6 +42,11 @@ pub(crate) fn conflicts_at(l: &Labelled, end: &LabelledEnd) -> Vec<Conflict> {
     found
 }
 
+/// A value that follows from the fitting and the limits named alone.
+fn computed(key: &str, value: f64) -> Wanted {
+    Wanted { key: key.to_owned(), value: WantedValue::Number(value), known_by: KnownBy::Computed }
+}
+
 /// `wall_min` above the fitting's own meshed wall.
 ///
 /// A fitting within `chord` of the exact tube has its bore no further out than
@@ -51,12 +64,13 @@ fn wall_conflict(l: &Labelled, end: &LabelledEnd, frame: &FittingFrame) -> Optio
         end: Some(end.name.clone()),
         where_: Some(at.to_array()),
         would_hold: vec![
-            Wanted { key: "limits.wall_min".to_owned(), value: lo },
-            Wanted {
-                key: "end.fitting.outside".to_owned(),
-                value: 2.0 * frame.bore_radius + 2.0 * (asked + 2.0 * chord),
-            },
+            computed("limits.wall_min", down(lo)),
+            computed(
+                "end.fitting.outside",
+                up(2.0 * frame.bore_radius + 2.0 * (asked + 2.0 * chord)),
+            ),
         ],
+        certain: true,
     })
 }
 
@@ -76,8 +90,9 @@ fn ball_conflict(l: &Labelled, end: &LabelledEnd, frame: &FittingFrame) -> Optio
         end: Some(end.name.clone()),
         where_: Some(circle.at.to_array()),
         would_hold: vec![
-            Wanted { key: "limits.ball_min".to_owned(), value: 2.0 * circle.round_axis },
-            Wanted { key: "end.fitting.bore".to_owned(), value: asked + 2.0 * l.case.limits.chord },
+            computed("limits.ball_min", down(2.0 * circle.round_axis)),
+            computed("end.fitting.bore", up(asked + 2.0 * l.case.limits.chord)),
         ],
+        certain: true,
     })
 }

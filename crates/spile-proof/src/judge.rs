@@ -4,7 +4,7 @@ use spile_case::{Case, Form, Place, Site};
 use spile_mesh::Mesh;
 
 use crate::closed::judge_closed;
-use crate::conflicts::conflicts_at;
+use crate::conflicts::{add_broken_limits, conflicts_at};
 use crate::deviation::judge_deviation;
 use crate::end_face::{judge_end_face, judge_other_rims};
 use crate::figures::changed;
@@ -31,7 +31,15 @@ use crate::wall_limit::{judge_wall, judge_wall_everywhere};
 pub fn judge(scans: &[Mesh], part: &Mesh, settled: &Case) -> Result<Proof, ProofError> {
     check_inputs(scans, part, settled)?;
     let welded = weld(part);
-    let l = label(scans, &welded, settled);
+    let mut proof = judge_once(scans, part, &welded, settled);
+    let again = |changed: &Case| judge_once(scans, part, &welded, changed);
+    add_broken_limits(&mut proof, settled, &again);
+    Ok(proof)
+}
+
+/// Every limit, and the conflicts that no part can resolve.
+fn judge_once(scans: &[Mesh], part: &Mesh, welded: &Mesh, settled: &Case) -> Proof {
+    let l = label(scans, welded, settled);
     let closed = judge_closed(&l, part);
     let mut limits = vec![closed.result, judge_untouched(&l)];
     limits.extend(judge_mends(&l));
@@ -44,7 +52,7 @@ pub fn judge(scans: &[Mesh], part: &Mesh, settled: &Case) -> Result<Proof, Proof
         conflicts.extend(conflicts_at(&l, end));
     }
     let held = limits.iter().all(|r| matches!(r.verdict, Verdict::Held | Verdict::NotAsked));
-    Ok(Proof {
+    Proof {
         verdict: if held && conflicts.is_empty() { Verdict::Held } else { Verdict::Broken },
         limits,
         conflicts,
@@ -52,7 +60,7 @@ pub fn judge(scans: &[Mesh], part: &Mesh, settled: &Case) -> Result<Proof, Proof
         part: closed.figures,
         changed: changed(&l),
         ends: stations,
-    })
+    }
 }
 
 /// The limits of one end. Where labels are in doubt, all that rest on them are

@@ -45,6 +45,6 @@ pub use as_asked::judge_as_asked;
 pub use judge::judge;
 pub use labels::{Fate, Fault, FittingFrame, Labelled, LabelledEnd, Plane, Region, Side};
 pub use proof::{
-    Changed, Conflict, EndStations, LimitResult, MendRecord, PartFigures, Proof, ProofError,
-    Station, Verdict, Wanted,
+    Changed, Conflict, EndStations, KnownBy, LimitResult, MendRecord, PartFigures, Proof,
+    ProofError, Station, Verdict, Wanted, WantedValue,
 };

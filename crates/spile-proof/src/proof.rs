@@ -42,19 +42,46 @@ pub struct LimitResult {
     pub how: String,
 }
 
-/// A change of the case that would let a limit hold.
+/// A value of the case file.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(untagged)]
+pub enum WantedValue {
+    /// A number: a length, a share, or an angle in degrees, as its key has it.
+    Number(f64),
+    /// A point.
+    Point([f64; 3]),
+}
+
+/// How it is known that a value would hold.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum KnownBy {
+    /// From the fitting and the limits named alone; other limits were not asked.
+    #[serde(rename = "computed")]
+    Computed,
+    /// This very part, judged again with the value in place of what was asked,
+    /// holds all limits.
+    #[serde(rename = "judged again")]
+    JudgedAgain,
+    /// A part made with the value, and judged, holds all limits.
+    #[serde(rename = "made again")]
+    MadeAgain,
+}
+
+/// A change of the case that would let limits hold.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Wanted {
     /// The key in the case file.
     pub key: String,
-    /// The value that would do, true by computation.
-    pub value: f64,
+    /// The value that would do.
+    pub value: WantedValue,
+    /// How that is known.
+    pub known_by: KnownBy,
 }
 
-/// Limits that cannot hold together.
+/// Limits that do not hold together.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Conflict {
-    /// The limits, by their names in the case file.
+    /// The limits, by their names in the case file; what is broken comes first.
     pub limits: Vec<String>,
     /// The end where they meet.
     pub end: Option<String>,
@@ -63,6 +90,9 @@ pub struct Conflict {
     pub where_: Option<[f64; 3]>,
     /// What would hold; each line is enough by itself.
     pub would_hold: Vec<Wanted>,
+    /// Whether no part at all can hold them together. If not, this part does
+    /// not, and another might.
+    pub certain: bool,
 }
 
 /// One listed mend.

@@ -95,6 +95,9 @@ pub(crate) struct NewArgs {
     pub scan: PathBuf,
 }
 
+/// Changed cases that are tried unless something else is asked.
+pub(crate) const TRIES: u16 = 2;
+
 #[derive(Debug, Args)]
 pub(crate) struct RunArgs {
     /// The case file
@@ -102,6 +105,9 @@ pub(crate) struct RunArgs {
     /// Folder to write to [default: the case's name with `-out`, beside the case]
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// Where limits are broken: how many changed cases to make and judge, to say what would hold
+    #[arg(long, value_name = "N", default_value_t = TRIES, value_parser = clap::value_parser!(u16).range(0..=16))]
+    pub tries: u16,
 }
 
 #[derive(Debug, Args)]

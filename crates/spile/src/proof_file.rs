@@ -3,7 +3,9 @@
 use serde::Serialize;
 use spile_case::{Case, Mend};
 use spile_joint::Made;
-use spile_proof::{Conflict, LimitResult, MendRecord, Proof, Verdict, Wanted};
+use spile_proof::{
+    Conflict, KnownBy, LimitResult, MendRecord, Proof, Verdict, Wanted, WantedValue,
+};
 
 use crate::inputs::InputFile;
 use crate::output::OutputFile;
@@ -108,6 +110,14 @@ impl Body {
         }
     }
 
+    /// The same, to add what would hold.
+    pub fn conflicts_mut(&mut self) -> &mut [Conflict] {
+        match self {
+            Body::Judged(proof) => &mut proof.conflicts,
+            Body::Unmade(unmade) => &mut unmade.conflicts,
+        }
+    }
+
     /// The mends that were made.
     pub fn mends(&self) -> &[MendRecord] {
         match self {
@@ -182,8 +192,13 @@ pub(crate) fn with_conflicts(mut body: Body, made: &Made) -> Body {
             would_hold: conflict
                 .would_hold
                 .iter()
-                .map(|(key, value)| Wanted { key: key.clone(), value: *value })
+                .map(|(key, value)| Wanted {
+                    key: key.clone(),
+                    value: WantedValue::Number(*value),
+                    known_by: KnownBy::Computed,
+                })
                 .collect(),
+            certain: conflict.certain,
         };
         let told = conflicts.iter().any(|c| c.limits == record.limits && c.end == record.end);
         if !told {

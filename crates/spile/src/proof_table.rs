@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use spile_proof::{Conflict, LimitResult, MendRecord, Verdict};
+use spile_proof::{Conflict, KnownBy, LimitResult, MendRecord, Verdict, WantedValue};
 
 use crate::proof_file::{Body, CAUTION, ProofFile};
 use crate::table::{Align, Table};
@@ -94,16 +94,32 @@ fn word(verdict: Verdict) -> &'static str {
 
 fn write_conflict(out: &mut String, conflict: &Conflict) {
     let limits: Vec<String> = conflict.limits.iter().map(|l| format!("`{l}`")).collect();
-    let _ = write!(out, "conflict: {} cannot hold together", limits.join(" and "));
+    let said = if conflict.certain {
+        "cannot hold together in any part"
+    } else if limits.len() > 1 {
+        "do not hold together in this part"
+    } else {
+        "does not hold in this part"
+    };
+    let _ = write!(out, "conflict: {} {said}", limits.join(" and "));
     if let Some(end) = &conflict.end {
-        let _ = write!(out, " at end `{end}`");
+        let _ = write!(out, ", at end `{end}`");
     }
     if let Some([x, y, z]) = conflict.where_ {
         let _ = write!(out, ", near {x:.2}, {y:.2}, {z:.2}");
     }
     out.push('\n');
     for wanted in &conflict.would_hold {
-        let _ = writeln!(out, "hint: it would hold with `{}` = {}", wanted.key, wanted.value);
+        let value = match wanted.value {
+            WantedValue::Number(x) => x.to_string(),
+            WantedValue::Point([x, y, z]) => format!("[{x}, {y}, {z}]"),
+        };
+        let [before, after] = match wanted.known_by {
+            KnownBy::Computed => ["these would hold with", ""],
+            KnownBy::JudgedAgain => ["this very part holds all limits with", ""],
+            KnownBy::MadeAgain => ["tried: a part made with", " holds all limits"],
+        };
+        let _ = writeln!(out, "hint: {before} `{}` = {value}{after}", wanted.key);
     }
 }
 
@@ -197,7 +213,8 @@ fn in_unit(limit: &str, x: f64, unit: &str, digits: impl Fn(f64) -> String) -> S
 mod tests {
     use spile_mesh::DVec3;
     use spile_proof::{
-        Changed, Conflict, LimitResult, MendRecord, PartFigures, Proof, Verdict, Wanted,
+        Changed, Conflict, KnownBy, LimitResult, MendRecord, PartFigures, Proof, Verdict, Wanted,
+        WantedValue,
     };
 
     use super::{Sense, digits, proof_text};
@@ -218,7 +235,19 @@ mod tests {
             limits: vec!["wall_min".into(), "deviation".into()],
             end: Some("upper".into()),
             where_: Some(at.to_array()),
-            would_hold: vec![Wanted { key: "wall_min".into(), value: 1.4 }],
+            would_hold: vec![
+                Wanted {
+                    key: "limits.wall_min".into(),
+                    value: WantedValue::Number(1.4),
+                    known_by: KnownBy::JudgedAgain,
+                },
+                Wanted {
+                    key: "end.place.at".into(),
+                    value: WantedValue::Point([12.0, 0.0, 116.5]),
+                    known_by: KnownBy::MadeAgain,
+                },
+            ],
+            certain: false,
         };
         let mend = |kind: &str| MendRecord { kind: kind.into(), where_: [0.0; 3], size: 0.2 };
         Proof {

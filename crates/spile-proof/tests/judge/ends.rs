@@ -91,28 +91,6 @@ fn a_needle_at_the_seam_is_seen() {
 }
 
 #[test]
-fn a_wall_or_ball_that_the_fitting_cannot_give_is_a_named_conflict() {
-    let mut s = scene(Recipe::default());
-    s.case.limits.wall_min = Some(2.1);
-    s.case.limits.ball_min = Some(2.0 * scene::BORE + 0.05);
-    let p = proof(&s);
-    let names: Vec<&str> = p.conflicts.iter().map(|c| c.limits[0].as_str()).collect();
-    assert_eq!(names, ["wall_min", "ball_min"]);
-    // An area-true polygon of 48 sides has an inscribed diameter of
-    // 2 r sqrt(s / sin s) cos(s / 2), s = 2 pi / 48: closed form, 17.9871.
-    let step = std::f64::consts::TAU / 48.0;
-    let inscribed = 2.0 * scene::area_true(scene::BORE) * (0.5 * step).cos();
-    assert!((p.conflicts[1].would_hold[0].value - inscribed).abs() < 1e-5);
-    // Both polygons have parallel facets, so the meshed wall is that of their flats.
-    let flats = 2.0 * (0.5 * step).cos() * scene::area_true(1.0);
-    assert!((p.conflicts[0].would_hold[0].value - flats).abs() < 3e-3);
-    let holds = p.conflicts[0].would_hold[0].value;
-    s.case.limits.wall_min = Some(holds);
-    s.case.limits.ball_min = Some(p.conflicts[1].would_hold[0].value);
-    assert_eq!(proof(&s).conflicts, vec![], "the values offered do hold");
-}
-
-#[test]
 fn a_ring_that_bulges_out_of_a_plain_end_is_seen() {
     let good = scene(Recipe::default());
     let bulged = edited(&good, |points, triangles| {

@@ -6,7 +6,7 @@ use std::path::Path;
 use spile_case::Unit;
 
 use crate::answer::Answer;
-use crate::args::DemoArgs;
+use crate::args::{DemoArgs, TRIES};
 use crate::commands::run::{beside, run_case};
 use crate::demo;
 use crate::failure::Failure;
@@ -23,7 +23,7 @@ pub(crate) fn demo(args: &DemoArgs) -> Result<Answer, Failure> {
     let scan = stl_bytes(&demo::phantom(), Unit::Millimetre)?;
     write_unless_edited(&args.out.join(demo::SCAN_NAME), &scan, &case)?;
     write_unless_edited(&case, demo::case_text().as_bytes(), &case)?;
-    let mut answer = run_case(&case, &beside(&case))?;
+    let mut answer = run_case(&case, &beside(&case), TRIES)?;
     answer.text.push_str(&format!(
         "the scan is invented, no scan of a person; edit {0} and run it again: spile run {0}\n",
         shown(&case)

@@ -9,6 +9,8 @@ mod fittings;
 mod new;
 mod prove;
 mod run;
+mod settle_for;
+mod what_holds;
 
 use crate::answer::Answer;
 use crate::args::Command;

@@ -1,4 +1,4 @@
-//! `prove`: judges a part, wherever it was made, against a settled case.
+//! `prove`: judges a part, wherever it was made, against a case.
 
 use spile_joint::Watch as _;
 use spile_proof::{Verdict, judge, judge_as_asked};
@@ -6,6 +6,7 @@ use spile_proof::{Verdict, judge, judge_as_asked};
 use crate::answer::Answer;
 use crate::args::ProveArgs;
 use crate::commands::run::file_name;
+use crate::commands::settle_for::settled_for;
 use crate::exit::Ending;
 use crate::failure::Failure;
 use crate::inputs::{Loaded, load, read_mesh, shown};
@@ -33,9 +34,11 @@ pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
         );
     }
     progress.step("prove", None);
+    let (settled, settled_here) = settled_for(&loaded.case, &loaded.scans, &rounded)?;
+    notes.extend(settled_here);
     let judged = match &asked {
-        Some(asked) => judge_as_asked(&loaded.scans, &rounded, &loaded.case, &asked.case),
-        None => judge(&loaded.scans, &rounded, &loaded.case),
+        Some(asked) => judge_as_asked(&loaded.scans, &rounded, &settled, &asked.case),
+        None => judge(&loaded.scans, &rounded, &settled),
     };
     let proof = judged.map_err(|error| {
         Failure::from(error).hint("`run` leaves the settled case as case.toml beside the part")

@@ -10,6 +10,7 @@ use spile_proof::{Verdict, judge_as_asked};
 use crate::answer::{Answer, json_text};
 use crate::args::RunArgs;
 use crate::commands::prove::ending_of;
+use crate::commands::what_holds::try_changes;
 use crate::failure::Failure;
 use crate::inputs::{InputFile, Loaded, load, shown};
 use crate::output::{OutputFile, replace};
@@ -26,7 +27,7 @@ const CASE_FILE: &str = "case.toml";
 /// Makes a part and its proof.
 pub(crate) fn run(args: &RunArgs) -> Result<Answer, Failure> {
     let folder = args.out.clone().unwrap_or_else(|| beside(&args.case));
-    run_case(&args.case, &folder)
+    run_case(&args.case, &folder, args.tries)
 }
 
 /// The output folder of a case if none is named: the case's name with `-out`.
@@ -45,14 +46,18 @@ const STEPS: usize = 18;
 
 /// Reads a case and its scans, makes, proves and writes; nothing is written
 /// before all of it is there.
-pub(crate) fn run_case(case: &Path, folder: &Path) -> Result<Answer, Failure> {
+///
+/// Where limits are broken, up to `tries` changed cases are made and judged, to
+/// say what would hold.
+pub(crate) fn run_case(case: &Path, folder: &Path, tries: u16) -> Result<Answer, Failure> {
     let progress = Progress::new(STEPS);
     progress.step("read", None);
     let loaded = &load(case)?;
     let made = make(&loaded.case, &loaded.scans, &progress)?;
     let inputs = name_inputs(&loaded.files);
     let (settled, case_text) = settle(&made, &inputs)?;
-    let (body, parts) = judge_part(&made, loaded, &settled, &progress)?;
+    let (mut body, parts) = judge_part(&made, loaded, &settled, &progress)?;
+    try_changes(loaded, &inputs, body.conflicts_mut(), tries, &progress);
     let case_file = OutputFile { name: CASE_FILE.to_owned(), bytes: case_text.into_bytes() };
     let outputs: Vec<OutputFile> = parts.into_iter().chain([case_file]).collect();
     let proof = ProofFile {
@@ -103,7 +108,7 @@ fn name_inputs(files: &[InputFile]) -> Vec<String> {
 
 /// The settled case as it reads back from the text that is written, so that
 /// the proof is about the very file beside it.
-fn settle(made: &Made, inputs: &[String]) -> Result<(Case, String), Failure> {
+pub(crate) fn settle(made: &Made, inputs: &[String]) -> Result<(Case, String), Failure> {
     let mut settled = made.settled.clone();
     settled.scan.files = inputs.to_vec();
     let text = write_case(&settled);

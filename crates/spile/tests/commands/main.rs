@@ -13,3 +13,4 @@ mod narrow_rim;
 mod prove;
 mod shapes;
 mod support;
+mod whole_job;

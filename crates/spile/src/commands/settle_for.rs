@@ -1,0 +1,70 @@
+//! `prove` of a case that is not settled: what needs no solving is settled, and
+//! what is missing otherwise is said end by end.
+
+use spile_case::{Case, Place, Site};
+use spile_joint::{seam_in_plane, settle};
+use spile_mesh::Mesh;
+
+use crate::failure::Failure;
+
+/// Whether something that a proof needs is left to be settled.
+fn is_open(case: &Case) -> bool {
+    case.ends.iter().any(|end| {
+        end.seam.is_none()
+            || matches!(end.place, Some(Place::Gap(_)))
+            || matches!(end.site, Site::Rim(r) if r.facing.is_none() || r.trim.is_none())
+    })
+}
+
+/// The case settled for judging `part`, and a note on each value that was not
+/// in it; a settled case comes back as it is.
+pub(crate) fn settled_for(
+    case: &Case,
+    scans: &[Mesh],
+    part: &Mesh,
+) -> Result<(Case, Vec<String>), Failure> {
+    if !is_open(case) {
+        return Ok((case.clone(), Vec::new()));
+    }
+    let mut settled = settle(case, scans)?;
+    let mut missing = Vec::new();
+    for end in settled.ends.iter_mut().filter(|e| e.seam.is_none()) {
+        match seam_in_plane(part, case.scan.form, end) {
+            Ok(seam) => end.seam = Some(seam),
+            Err(why) => missing.push(format!("end `{}`: `seam`: {why}", end.name)),
+        }
+    }
+    if missing.is_empty() {
+        return Ok((settled.clone(), notes(case, &settled)));
+    }
+    let failure = Failure::new("the case is not settled, and not all of it can be without solving")
+        .hint("`run` leaves the settled case as case.toml beside the part");
+    Err(missing.into_iter().fold(failure, |f, what| f.hint(format!("missing: {what}"))))
+}
+
+/// What was settled here, for the reader to check.
+fn notes(case: &Case, settled: &Case) -> Vec<String> {
+    let point = |p: [f64; 3]| format!("[{:.4}, {:.4}, {:.4}]", p[0], p[1], p[2]);
+    let mut notes = Vec::new();
+    for (was, is) in case.ends.iter().zip(&settled.ends) {
+        let mut note = |what: String| notes.push(format!("end `{}`: settled: {what}", is.name));
+        if was.seam.is_none() {
+            note("`seam`: the part's loops in the cut's plane".to_owned());
+        }
+        if let (Some(Place::Gap(_)), Some(Place::At { at, along })) = (was.place, is.place) {
+            note(format!("`place`: at {}, along {}", point(at), point(along)));
+        }
+        if let (Site::Rim(was), Site::Rim(is)) = (was.site, is.site) {
+            if let (None, Some(facing)) = (was.facing, is.facing) {
+                note(format!("`facing`: {}", point(facing)));
+            }
+            if let (None, Some(trim)) = (was.trim, is.trim) {
+                note(format!("`trim`: {trim:.4}"));
+            }
+        }
+    }
+    if settled.mends.len() > case.mends.len() {
+        notes.push(format!("settled: {} mends of the scan", settled.mends.len()));
+    }
+    notes
+}

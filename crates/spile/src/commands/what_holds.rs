@@ -1,0 +1,142 @@
+//! What would have to give: after a run that ends broken, changed cases are
+//! made and judged, and the nearest that holds is told.
+//!
+//! First the one value at which the same part would hold, if the proof found
+//! one: a part made with it may come out otherwise, so it is made and judged
+//! too. Then the fitting moved further off along its own axis, step by step.
+
+use spile_case::{Case, Place};
+use spile_joint::{Unwatched, Watch as _, make};
+use spile_mesh::DVec3;
+use spile_proof::{Conflict, KnownBy, Verdict, Wanted, WantedValue, judge_as_asked};
+
+use crate::commands::run::settle;
+use crate::inputs::Loaded;
+use crate::part_files::stl_bytes;
+use crate::progress::Progress;
+
+/// How much further the fitting stands off in each try, as a share of its gap.
+/// Once one holds, tries that are left halve the way back to the last that did not.
+const FURTHER: [f64; 5] = [0.5, 1.0, 2.0, 3.0, 5.0];
+
+/// Times that the way back is halved at most.
+const HALVINGS: usize = 4;
+
+/// The least gap that the shares are taken of, as a share of the fitting's
+/// outside: from a fitting that touches the cut nothing could be multiplied.
+const LEAST_GAP_SHARE: f64 = 0.5;
+
+/// Makes and judges up to `tries` changed cases, and writes what held into the
+/// conflicts.
+///
+/// Nothing is tried where conflicts stand at two ends or at none: no single
+/// change of one end would be enough.
+pub(crate) fn try_changes(
+    loaded: &Loaded,
+    names: &[String],
+    conflicts: &mut [Conflict],
+    tries: u16,
+    progress: &Progress,
+) {
+    let Some(end) = only_end(conflicts) else { return };
+    let mut left = tries;
+    let mut holds = |changed: &Case| {
+        left > 0 && {
+            left -= 1;
+            progress.step("try", Some(&end));
+            is_held(changed, loaded, names)
+        }
+    };
+    for wanted in conflicts.iter_mut().flat_map(|c| &mut c.would_hold) {
+        let changed = with_limit(&loaded.case, wanted);
+        if wanted.known_by == KnownBy::JudgedAgain && changed.is_some_and(|c| holds(&c)) {
+            wanted.known_by = KnownBy::MadeAgain;
+        }
+    }
+    let found = nearest_place(&loaded.case, &end, &mut holds);
+    if let (Some(wanted), Some(first)) = (found, conflicts.first_mut()) {
+        first.would_hold.push(wanted);
+    }
+}
+
+/// The nearest place further off that holds, among those that may be tried.
+fn nearest_place(case: &Case, end: &str, holds: &mut dyn FnMut(&Case) -> bool) -> Option<Wanted> {
+    let mut try_at = |share: f64| {
+        let (changed, wanted) = further_off(case, end, share)?;
+        holds(&changed).then_some(wanted)
+    };
+    let mut short = 0.0;
+    let mut found = None;
+    for share in FURTHER {
+        found = try_at(share).map(|wanted| (share, wanted));
+        if found.is_some() {
+            break;
+        }
+        short = share;
+    }
+    let (mut enough, mut wanted) = found?;
+    for _ in 0..HALVINGS {
+        let middle = 0.5 * (short + enough);
+        match try_at(middle) {
+            Some(nearer) => (enough, wanted) = (middle, nearer),
+            None => short = middle,
+        }
+    }
+    Some(wanted)
+}
+
+/// The one end that all conflicts are at.
+fn only_end(conflicts: &[Conflict]) -> Option<String> {
+    let first = conflicts.first()?.end.clone()?;
+    conflicts.iter().all(|c| c.end.as_ref() == Some(&first)).then_some(first)
+}
+
+/// Whether a part can be made of the case that holds all limits.
+fn is_held(case: &Case, loaded: &Loaded, names: &[String]) -> bool {
+    let Ok(made) = make(case, &loaded.scans, &Unwatched) else { return false };
+    let (Some(part), Ok((settled, _))) = (&made.part, settle(&made, names)) else { return false };
+    let Ok(stl) = stl_bytes(part, settled.unit) else { return false };
+    let Ok(written) = spile_formats::read_bytes("part.stl", &stl) else { return false };
+    judge_as_asked(&loaded.scans, &written.mesh, &settled, case)
+        .is_ok_and(|p| p.verdict == Verdict::Held)
+}
+
+/// The case with a limit as a conflict wants it.
+fn with_limit(case: &Case, wanted: &Wanted) -> Option<Case> {
+    let WantedValue::Number(value) = wanted.value else { return None };
+    let mut changed = case.clone();
+    let limits = &mut changed.limits;
+    match wanted.key.as_str() {
+        "limits.deviation" => limits.deviation = value,
+        "limits.wall_min" => limits.wall_min = Some(value),
+        "limits.bore_loss" => limits.bore_loss = Some(value),
+        "limits.kink" => limits.kink_deg = Some(value),
+        "limits.ball_min" => limits.ball_min = Some(value),
+        _ => return None,
+    }
+    Some(changed)
+}
+
+/// The case with this end's fitting further off, and what that is in the case.
+fn further_off(case: &Case, name: &str, share: f64) -> Option<(Case, Wanted)> {
+    let mut changed = case.clone();
+    let end = changed.ends.iter_mut().find(|e| e.name == name)?;
+    let spile_case::Fitting::Tube { outside, .. } = end.fitting?;
+    let least = LEAST_GAP_SHARE * outside;
+    let tidy = |x: f64| (x * 100.0).round() / 100.0;
+    let (place, key, value) = match end.place? {
+        Place::Gap(gap) => {
+            let gap = tidy(gap + share * gap.max(least));
+            (Place::Gap(gap), "end.place.gap", WantedValue::Number(gap))
+        }
+        Place::At { at, along } => {
+            let spile_case::Site::Cut(cut) = end.site else { return None };
+            let (near, axis) = (DVec3::from(at), DVec3::from(along).normalize_or_zero());
+            let gap = near.distance(DVec3::from(cut.through));
+            let at = (near + axis * (share * gap.max(least))).to_array().map(tidy);
+            (Place::At { at, along }, "end.place.at", WantedValue::Point(at))
+        }
+    };
+    end.place = Some(place);
+    Some((changed, Wanted { key: key.to_owned(), value, known_by: KnownBy::MadeAgain }))
+}

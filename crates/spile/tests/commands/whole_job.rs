@@ -1,0 +1,186 @@
+//! The whole job on a straight tube: files, sameness, proof and its JSON.
+
+use std::collections::BTreeMap;
+
+use serde_json::Value;
+
+use crate::shapes::closed_tube;
+use crate::support::Work;
+
+const CASE: &str = r#"unit = "mm"
+
+[scan]
+file = "tube.stl"
+form = "shell"
+
+[[end]]
+name = "upper"
+cut = { through = [0, 0, 41], facing = [0, 0, 1] }
+reach = 10
+fitting = { kind = "tube", bore = 16.5, outside = 20.5, length = 25 }
+place = { at = [0.5, 0, 53], along = [0, 0.02, 1] }
+
+[[end]]
+name = "lower"
+cut = { through = [0, 0, 11], facing = [0, 0, -1] }
+
+[limits]
+deviation = 0.1
+wall_min = 1.5
+bore_loss = 0.01
+kink = 10
+"#;
+
+fn tube_work() -> Work {
+    let work = Work::new();
+    work.write("tube.stl", closed_tube(16.0, 20.0, 60.0)).write("tube.toml", CASE);
+    work
+}
+
+/// The files below `folder`, by their names inside it.
+fn below(work: &Work, folder: &str) -> BTreeMap<String, Vec<u8>> {
+    let prefix = format!("{folder}/");
+    let inside = |(name, bytes): (String, Vec<u8>)| {
+        name.strip_prefix(&prefix).map(|n| (n.to_owned(), bytes.clone()))
+    };
+    work.files().into_iter().filter_map(inside).collect()
+}
+
+#[test]
+fn a_tube_is_joined_proved_and_proved_again_wherever_it_is_moved() {
+    let work = tube_work();
+    let ran = work.spile(&["run", "tube.toml"]);
+    assert_eq!(ran.code, 0, "{}{}", ran.stdout, ran.stderr);
+    // No screen, so no bar: not a byte.
+    assert_eq!(ran.stderr, "");
+    let first = below(&work, "tube-out");
+    let names: Vec<&str> = first.keys().map(String::as_str).collect();
+    assert_eq!(names, ["case.toml", "inputs/tube.stl", "part.3mf", "part.stl", "proof.json"]);
+
+    std::fs::rename(work.path().join("tube-out"), work.path().join("moved")).unwrap();
+    let again = work.spile(&["run", "moved/case.toml", "--out", "again", "--threads", "1"]);
+    assert_eq!(again.code, 0, "{}{}", again.stdout, again.stderr);
+    let again = below(&work, "again");
+    for (name, bytes) in &first {
+        assert!(again.get(name) == Some(bytes), "{name} differs when made again");
+    }
+    // Into the very folder that the inputs are read from.
+    let inside = work.spile(&["run", "moved/case.toml", "--out", "moved"]);
+    assert_eq!(inside.code, 0, "{}", inside.stderr);
+    assert_eq!(below(&work, "moved"), first);
+
+    let judged = ["prove", "moved/case.toml", "--part", "moved/part.stl"];
+    let proved = work.spile(&[&judged[..], &["--asked", "tube.toml", "--json"]].concat());
+    assert_eq!(proved.code, 0, "{}", proved.stderr);
+    let written: Value = serde_json::from_str(&work.read("moved/proof.json")).unwrap();
+    for key in ["verdict", "limits", "part", "changed", "ends", "mends", "inputs"] {
+        assert_eq!(proved.json()[key], written[key], "{key}");
+    }
+}
+
+#[test]
+fn the_bytes_are_the_same_on_one_and_two_threads() {
+    let work = tube_work();
+    for threads in ["1", "2"] {
+        let ran = work.spile(&["run", "tube.toml", "--out", threads, "--threads", threads]);
+        assert_eq!(ran.code, 0, "{}{}", ran.stdout, ran.stderr);
+    }
+    assert!(below(&work, "1") == below(&work, "2"));
+}
+
+/// Keys of `proof.json` that scripts rely on: they are never renamed.
+#[test]
+fn the_proof_has_every_field_and_no_place_or_time() {
+    let work = tube_work();
+    let ran = work.spile(&["run", "tube.toml", "--json"]);
+    let proof = ran.json();
+    assert_eq!(ran.stdout, work.read("tube-out/proof.json"));
+    for key in [
+        "spile",
+        "case",
+        "unit",
+        "inputs",
+        "outputs",
+        "verdict",
+        "limits",
+        "conflicts",
+        "mends",
+        "part",
+        "changed",
+        "ends",
+    ] {
+        assert!(proof.get(key).is_some(), "no `{key}`");
+    }
+    let has = |value: &Value, keys: &[&str]| {
+        for key in keys {
+            assert!(value.get(key).is_some(), "no `{key}` in {value}");
+        }
+    };
+    has(&proof["inputs"][0], &["file", "sha256", "triangles"]);
+    has(&proof["outputs"][0], &["file", "sha256"]);
+    for limit in proof["limits"].as_array().unwrap() {
+        let keys = ["name", "end", "asked", "measured", "bounds", "where", "verdict", "how"];
+        has(limit, &keys);
+    }
+    let part = [
+        "triangles",
+        "vertices",
+        "area",
+        "volume",
+        "shells",
+        "boundary_edges",
+        "self_intersections",
+    ];
+    has(&proof["part"], &part);
+    let changed = ["triangles_kept", "triangles_replaced", "area_replaced", "area_given_up"];
+    has(&proof["changed"], &changed);
+    has(&proof["ends"][0], &["name", "stations"]);
+    let here = work.path().to_string_lossy().into_owned();
+    for (name, bytes) in below(&work, "tube-out") {
+        let text = String::from_utf8_lossy(&bytes).into_owned();
+        assert!(!text.contains(&here), "{name} holds an absolute path");
+    }
+}
+
+#[test]
+fn the_table_names_every_limit_that_was_asked() {
+    let work = tube_work();
+    let ran = work.spile(&["run", "tube.toml"]);
+    let row = |name: &str| {
+        ran.stdout
+            .lines()
+            .find(|l| l.starts_with(name))
+            .unwrap_or_else(|| panic!("no `{name}` in\n{}", ran.stdout))
+            .to_owned()
+    };
+    for name in ["closed", "untouched", "deviation", "wall_min", "bore_loss", "kink", "fitting"] {
+        assert!(row(name).ends_with("held"), "{}", row(name));
+    }
+    assert!(row("ball_min").ends_with("not asked"));
+    assert!(ran.stdout.contains("verdict: held"));
+    assert!(ran.stdout.contains("This proof covers geometry only."), "the caution is missing");
+}
+
+#[test]
+fn a_file_of_the_users_in_the_output_folder_stays() {
+    let work = tube_work();
+    work.write("tube-out/notes.txt", "mine").write("tube-out/part-broken.stl", "earlier");
+    let ran = work.spile(&["run", "tube.toml"]);
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    let names: Vec<String> = below(&work, "tube-out").into_keys().collect();
+    assert_eq!(
+        names,
+        ["case.toml", "inputs/tube.stl", "notes.txt", "part.3mf", "part.stl", "proof.json"]
+    );
+}
+
+#[test]
+fn an_unsettled_case_proves_nothing_and_says_what_is_missing() {
+    let work = tube_work();
+    let ran = work.spile(&["prove", "tube.toml", "--part", "tube.stl"]);
+    assert_eq!(ran.code, 2, "{}", ran.stdout);
+    for end in ["upper", "lower"] {
+        let said = format!("hint: missing: end `{end}`: `seam`: ");
+        assert!(ran.stderr.contains(&said), "{}", ran.stderr);
+    }
+}
