@@ -129,7 +129,7 @@ impl Search<'_> {
         match kind {
             MendKind::Duplicate => self
                 .triangles_in_ball()
-                .filter(|&t| self.is_copied(t))
+                .filter(|&t| self.scan.idle[t as usize] && self.is_copied(t))
                 .map(|t| self.licence(&self.mesh().triangles()[t as usize], [t]))
                 .collect(),
             MendKind::Degenerate => self
@@ -208,12 +208,67 @@ impl Search<'_> {
         fans
     }
 
-    fn holes(&self) -> Vec<Licence> {
-        let open = |e: u32| {
-            self.live(e) == 1 && self.scan.edges.points(e).into_iter().all(|p| self.in_ball(p))
-        };
-        let loops = self.scan.edges.loops(open).into_iter().flatten();
+    /// The loops of open edges that lie in the ball. Each is followed along the fans
+    /// of triangles beside it; one that comes by a point again is parted there, so
+    /// that holes which touch stay apart.
+    fn open_loops(&self) -> Vec<Vec<u32>> {
+        let edges = &self.scan.edges;
+        let mut seen = BTreeSet::new();
+        let mut loops = Vec::new();
+        for e in 0..edges.len() as u32 {
+            let lies_in = edges.points(e).into_iter().all(|p| self.in_ball(p));
+            if lies_in && self.live(e) == 1 && !seen.contains(&e) {
+                loops.extend(self.walk_round(e, &mut seen));
+            }
+        }
+        loops.retain(|l| l.len() >= 3 && l.iter().all(|&p| self.in_ball(p)));
         loops
+    }
+
+    /// The simple loops that the open edges from `start` on make up.
+    fn walk_round(&self, start: u32, seen: &mut BTreeSet<u32>) -> Vec<Vec<u32>> {
+        let [from, mut p] = self.scan.edges.points(start);
+        let mut way = vec![from];
+        let mut loops = Vec::new();
+        let mut e = start;
+        while seen.insert(e) {
+            if let Some(before) = way.iter().position(|&q| q == p) {
+                loops.push(way.split_off(before));
+            }
+            way.push(p);
+            let Some(next) = self.next_open(e, p) else { break };
+            e = next;
+            let [a, b] = self.scan.edges.points(e);
+            p = if a == p { b } else { a };
+        }
+        loops
+    }
+
+    /// The open edge at `p` on the far side of the fan that open edge `e` ends.
+    fn next_open(&self, mut e: u32, p: u32) -> Option<u32> {
+        let edges = &self.scan.edges;
+        let live = |e: u32, but: Option<u32>| {
+            let at = edges.triangles(e).iter().copied();
+            at.filter(|&t| !self.gone[t as usize] && Some(t) != but).collect::<Vec<_>>()
+        };
+        let mut t = *live(e, None).first()?;
+        for _ in 0..self.around.of(p).len() {
+            e = edges
+                .of_triangle(t)
+                .into_iter()
+                .find(|&f| f != e && edges.points(f).contains(&p))?;
+            match live(e, Some(t)).as_slice() {
+                [] => return Some(e),
+                &[next] => t = next,
+                _ => return None,
+            }
+        }
+        None
+    }
+
+    fn holes(&self) -> Vec<Licence> {
+        self.open_loops()
+            .into_iter()
             .filter(|l| {
                 let points: Vec<DVec3> =
                     l.iter().map(|&p| self.mesh().points()[p as usize]).collect();
