@@ -4,6 +4,7 @@
 use spile_case::{Case, Site};
 use spile_mesh::{DVec3, Mesh};
 
+use crate::fitting_find::coordinate_spacing;
 use crate::identity::{concatenate, match_triangles, weld};
 use crate::mends::Licences;
 use crate::part_view::{PartView, look_at_part};
@@ -336,8 +337,10 @@ pub(crate) fn trimmed_beyond(part: &Mesh, end: &LabelledEnd, side: Side) -> Opti
 /// At a cut, all corners are nearer than `reach` to the scan's own section
 /// loop. At a rim the loop along which the scan is cut is the settled seam (the
 /// proof checks that it lies within `trim` of the scan's rim), so corners are
-/// nearer than `reach` to it, or lie within `trim` of the rim itself. Either
-/// way they hang together, through such triangles, with the loop or the rim.
+/// nearer than `reach` to it, or lie within `trim` of the rim itself. At a plain
+/// end without reach they are those beyond the seam's plane, within `trim` of
+/// the rim, and those that the seam runs through. Either way they hang
+/// together, through such triangles, with the loop or the rim.
 fn within_reach(
     case: &Case,
     part: &Mesh,
@@ -357,18 +360,40 @@ fn within_reach(
     let reach = case.ends[end.index].reach;
     // Over an end face or a pinch the other side of the wall may hang together
     // with this one; it is judged by its own loop.
-    let connected = |start: &[u32], near: &dyn Fn(DVec3) -> bool| {
-        scan.connected(start, |t| scan.side[t as usize] == side, near)
+    let connected = |near: &dyn Fn([DVec3; 3]) -> bool| {
+        scan.connected(&own.triangles, |t| scan.side[t as usize] == side, near)
     };
+    let all = |c: [DVec3; 3], near: &dyn Fn(DVec3) -> bool| c.into_iter().all(near);
     let Site::Rim(rim) = case.ends[end.index].site else {
         return match reach {
-            Some(reach) => connected(&own.triangles, &|p| line.distance(p) < reach),
+            Some(reach) => connected(&|c| all(c, &|p| line.distance(p) < reach)),
             None => own.triangles.clone(),
         };
     };
     let trim = rim.trim.unwrap_or(0.0);
     let seam: Vec<DVec3> = seam.iter().map(|&v| part.points()[v as usize]).collect();
     let seam_line = Polyline::closed(&seam);
-    let reach = reach.unwrap_or(0.0);
-    connected(&own.triangles, &|p| seam_line.distance(p) < reach || line.distance(p) <= trim)
+    if let Some(reach) = reach {
+        let near = |p: DVec3| seam_line.distance(p) < reach || line.distance(p) <= trim;
+        return connected(&|c| all(c, &near));
+    }
+    let Some(plane) = best_plane(&seam, end.facing) else { return Vec::new() };
+    let rounding = 4.0 * coordinate_spacing(part);
+    connected(&|c| {
+        let off = c.into_iter().any(|p| height(plane, p) > 0.0);
+        off && (all(c, &|p| line.distance(p) <= trim)
+            || runs_through(c, &seam_line, plane, rounding))
+    })
+}
+
+/// Whether a line in a plane runs through the triangle: the plane crosses it,
+/// where the line is, but for rounding.
+fn runs_through(c: [DVec3; 3], line: &Polyline, plane: Plane, rounding: f64) -> bool {
+    let h = c.map(|p| height(plane, p));
+    let crossings = (0..3).filter_map(|k| {
+        let l = (k + 1) % 3;
+        ((h[k] > 0.0) != (h[l] > 0.0)).then(|| c[k] + (c[l] - c[k]) * (h[k] / (h[k] - h[l])))
+    });
+    let far = crossings.map(|p| line.distance(p)).reduce(f64::max);
+    far.is_some_and(|far| far <= rounding)
 }

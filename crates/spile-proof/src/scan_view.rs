@@ -304,19 +304,17 @@ impl ScanView {
         None
     }
 
-    /// The triangles within reach of an end on one side: they are `own`, all
-    /// corners pass `near`, and they hang together with `start` through such
+    /// The triangles within reach of an end on one side: they are `own`, their
+    /// corners are `near`, and they hang together with `start` through such
     /// triangles. What a cut removes never counts.
     pub(crate) fn connected(
         &self,
         start: &[u32],
         own: impl Fn(u32) -> bool,
-        near: impl Fn(DVec3) -> bool,
+        near: impl Fn([DVec3; 3]) -> bool,
     ) -> Vec<u32> {
         let passes = |t: u32| {
-            self.removed[t as usize].is_none()
-                && own(t)
-                && self.mesh.corners(t as usize).into_iter().all(&near)
+            self.removed[t as usize].is_none() && own(t) && near(self.mesh.corners(t as usize))
         };
         let mut seen = std::collections::BTreeSet::new();
         let mut stack: Vec<u32> =

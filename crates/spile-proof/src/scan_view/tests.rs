@@ -121,7 +121,11 @@ fn within_reach_equals_the_plain_search() {
     let l = &view.ends[0].bore;
     let line = Polyline::closed(&l.points);
     for reach in [0.5, 1.9, 6.0, 40.0] {
-        let found = view.connected(&l.triangles, |_| true, |p| line.distance(p) < reach);
+        let found = view.connected(
+            &l.triangles,
+            |_| true,
+            |c| c.into_iter().all(|p| line.distance(p) < reach),
+        );
         // Plainly: every segment for every corner, then sweeps over all pairs
         // of triangles that share two points, until nothing is added.
         let n = l.points.len();

@@ -56,3 +56,34 @@ fn a_facing_that_points_into_the_scan_is_not_believed() {
     rim.facing = Some(scene::turn(-DVec3::Z).to_array());
     assert_eq!(verdict(&proof(&s), "deviation", UPPER), Verdict::NotJudged);
 }
+
+/// The plain lower end at the scan's own rim at the bottom, trimmed off up to
+/// the plane at 5.
+fn plain_rim_scene(trim: f64) -> Scene {
+    let mut s = scene(Recipe::default());
+    let bottom = scene::row_height(0);
+    let near = scene::place(DVec3::new(scene::BORE, 0.0, bottom)).to_array();
+    let facing = Some(scene::turn(-DVec3::Z).to_array());
+    s.case.ends[1].site = spile_case::Site::Rim(spile_case::Rim { near, trim: Some(trim), facing });
+    s
+}
+
+#[test]
+fn a_plain_end_at_a_rim_changes_what_its_seam_runs_through_and_no_more() {
+    let trimmed = scene::LOWER_CUT - scene::row_height(0);
+    let p = proof(&plain_rim_scene(trimmed + 0.1));
+    assert_eq!(offended(&p), vec![], "{:#?}", p.limits);
+    let p = proof(&plain_rim_scene(trimmed - 0.1));
+    assert_eq!(verdict(&p, "seam", Some("lower")), Verdict::Broken);
+    // A scan point just above the pieces, moved by one step of its coordinates.
+    let lowest = |s: &Scene| {
+        let height = |p: &DVec3| scene::turn(DVec3::Z).dot(*p - scene::place(DVec3::ZERO));
+        let above = |p: &DVec3| height(p) > scene::LOWER_CUT + 1e-3;
+        let all = s.part.points().iter().enumerate().filter(|(_, p)| above(p));
+        all.min_by(|a, b| height(a.1).total_cmp(&height(b.1))).unwrap().0
+    };
+    let good = plain_rim_scene(trimmed + 0.1);
+    let at = lowest(&good);
+    let moved = edited(&good, |points, _| points[at].y = next_f32(points[at].y));
+    assert_eq!(verdict(&proof(&moved), "untouched", None), Verdict::Broken);
+}

@@ -124,7 +124,7 @@ fn at(radius: f64, column: usize, height: f64) -> DVec3 {
 }
 
 /// Rows of the scan's walls: 0.3, 2.3, ... 40.3.
-fn row_height(j: usize) -> f64 {
+pub fn row_height(j: usize) -> f64 {
     2.0 * j as f64 + 0.3
 }
 
