@@ -36,6 +36,9 @@ struct Measured {
 pub(crate) fn judge_deviation(l: &Labelled, end: &LabelledEnd) -> LimitResult {
     let most = allowed(l, end, l.case.limits.deviation);
     let asked = Some(most);
+    if let Some(result) = uneven_seam(l, end) {
+        return LimitResult { asked, ..result };
+    }
     let mut all: Vec<Measured> = Vec::new();
     for side in [Side::Bore, Side::Outside] {
         if side == Side::Outside && l.case.scan.form == spile_case::Form::Bore {
@@ -156,6 +159,31 @@ fn both_ways(l: &Labelled, end: &LabelledEnd, side: Side, limit: f64) -> Both {
         measured.push(Measured { bounds, what: format!("{what} on the {}", name(side)) });
     }
     Ok(measured)
+}
+
+/// At a rim the scan is told from what was given up by the seam's best plane: a
+/// seam that stands off it by more than the deviation leaves scan on its own side
+/// that would not be judged.
+fn uneven_seam(l: &Labelled, end: &LabelledEnd) -> Option<LimitResult> {
+    let limit = l.case.limits.deviation;
+    let made_outside = l.case.scan.form == spile_case::Form::Bore;
+    let sides = [Side::Bore, Side::Outside].into_iter();
+    let worst = sides
+        .filter(|side| *side == Side::Bore || !made_outside)
+        .map(|side| cut_of(l, end, side).1 - limit)
+        .fold(0.0, f64::max);
+    (end.is_rim && worst > limit).then(|| LimitResult {
+        where_: Some(end.plane.point.to_array()),
+        ..LimitResult::plain(
+            "deviation",
+            Some(&end.name),
+            Verdict::NotJudged,
+            format!(
+                "the scan's seam at the rim stands off its best plane by {worst:.4}, more than the \
+                 deviation: what it leaves of the scan cannot be told from what was given up"
+            ),
+        )
+    })
 }
 
 /// The plane at which the scan ends on this side, and how far from it the seam

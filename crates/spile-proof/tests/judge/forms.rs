@@ -87,3 +87,21 @@ fn a_plain_end_at_a_rim_changes_what_its_seam_runs_through_and_no_more() {
     let moved = edited(&good, |points, _| points[at].y = next_f32(points[at].y));
     assert_eq!(verdict(&proof(&moved), "untouched", None), Verdict::Broken);
 }
+
+#[test]
+fn a_seam_that_waves_at_a_rim_is_not_judged_by_its_plane() {
+    // One column's seam point drawn half a millimetre down: the seam's best plane
+    // no longer parts what was replaced from what was given up.
+    let good = rim_scene(Recipe::default(), 10.9);
+    assert_eq!(offended(&proof(&good)), vec![]);
+    let down = |p: [f64; 3]| {
+        spile_mesh::round_to_f32(DVec3::from_array(p) - 0.5 * scene::turn(DVec3::Z)).to_array()
+    };
+    let at = good.case.ends[0].seam.as_ref().unwrap().bore[9];
+    let mut waved = edited(&good, |points, _| {
+        let i = points.iter().position(|p| p.to_array() == at).expect("the seam's point");
+        points[i] = DVec3::from_array(down(at));
+    });
+    waved.case.ends[0].seam.as_mut().unwrap().bore[9] = down(at);
+    assert_eq!(verdict(&proof(&waved), "deviation", UPPER), Verdict::NotJudged);
+}
