@@ -192,8 +192,9 @@ impl Work<'_> {
     }
 }
 
-/// Errs where two ends want to change the same triangles.
+/// Errs where two ends, or the two sides of one, want to change the same triangles.
 pub fn apart(scan: &Scan, works: &[Work<'_>]) -> Result<(), MakeError> {
+    works.iter().try_for_each(|work| sides_apart(scan, work))?;
     let mut owner: std::collections::BTreeMap<u32, usize> = std::collections::BTreeMap::new();
     for (k, work) in works.iter().enumerate() {
         for side in std::iter::once(&work.bore).chain(&work.outside) {
@@ -214,6 +215,28 @@ pub fn apart(scan: &Scan, works: &[Work<'_>]) -> Result<(), MakeError> {
         }
     }
     Ok(())
+}
+
+/// Errs where the surface within reach of an end goes round from the bore to
+/// the outside, as over the far rim of a short part.
+fn sides_apart(scan: &Scan, work: &Work<'_>) -> Result<(), MakeError> {
+    let band = |side: &SideAtEnd| side.band.as_ref().map(|b| b.replaces.clone());
+    let (Some(bore), Some(outside)) = (band(&work.bore), work.outside.as_ref().and_then(band))
+    else {
+        return Ok(());
+    };
+    let on_both = bore.iter().find(|t| outside.binary_search(t).is_ok());
+    on_both.map_or(Ok(()), |&t| {
+        let p = scan.mesh.corners(t as usize)[0];
+        Err(at_end(
+            work.end,
+            format!(
+                "its reach goes round from the bore to the outside, near ({:.2}, {:.2}, {:.2})",
+                p.x, p.y, p.z
+            ),
+            &["make `reach` shorter than the way to that place"],
+        ))
+    })
 }
 
 /// Only the points that the triangles use.

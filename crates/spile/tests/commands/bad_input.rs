@@ -110,6 +110,12 @@ fn cases_that_do_not_fit_the_scan() -> Vec<Bad> {
             &["`upper`", "`lower`"],
         ),
         of(
+            "a reach that goes round the lower rim",
+            tube(),
+            plain_case().replace("reach = 10", "reach = 500"),
+            &["`upper`", "from the bore to the outside"],
+        ),
+        of(
             "a keep that the cut runs through",
             tube(),
             plain_case() + "\n[[keep]]\nball = { at = [9, 0, 39], radius = 3 }\n",
