@@ -205,7 +205,34 @@ pub(crate) fn with_conflicts(mut body: Body, made: &Made) -> Body {
             conflicts.push(record);
         }
     }
+    if body.verdict() != Verdict::Held && body.conflicts().is_empty() {
+        let found = all_that_is_broken(body.limits());
+        if let Body::Judged(proof) = &mut body {
+            proof.conflicts.extend(found);
+        }
+    }
     body
+}
+
+/// Where the proof names no conflict in a part that was made here: every row
+/// that is broken, at the first one's end. What was made for the case does not
+/// hold it, whatever the reason.
+fn all_that_is_broken(rows: &[LimitResult]) -> Option<Conflict> {
+    let broken = || rows.iter().filter(|r| r.verdict == Verdict::Broken);
+    let mut limits: Vec<String> = Vec::new();
+    for row in broken() {
+        if !limits.contains(&row.name) {
+            limits.push(row.name.clone());
+        }
+    }
+    let end = broken().find_map(|r| r.end.clone());
+    broken().next().map(|first| Conflict {
+        limits,
+        end,
+        where_: first.where_.or_else(|| broken().find_map(|r| r.where_)),
+        would_hold: Vec::new(),
+        certain: false,
+    })
 }
 
 /// What making had to say: choices, and conflicts in words.

@@ -201,6 +201,14 @@ fn limits_that_cannot_be_held() -> Vec<Bad> {
             &["`ball_min`"],
             &["ball_min", "fitting"],
         ),
+        // Its facets cannot come as close to so thin a wall as `chord` asks.
+        of(
+            "a fitting thinner than chord",
+            end("upper", TOP_CUT, &tube_at(12.0).replace("outside = 20", "outside = 16.001"))
+                + &limits(""),
+            &["`upper`", "`fitting`"],
+            &["fitting"],
+        ),
         of(
             "a fitting that pierces the scan",
             upper_at(15.0, [0.5, 0.0, 25.0], up) + &limits(""),

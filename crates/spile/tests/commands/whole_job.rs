@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use serde_json::Value;
 
-use crate::shapes::closed_tube;
-use crate::support::Work;
+use crate::shapes::{closed_tube, open_tube};
+use crate::support::{Work, repository_scan};
 
 const CASE: &str = r#"unit = "mm"
 
@@ -88,6 +88,48 @@ fn the_bytes_are_the_same_on_one_and_two_threads() {
     assert!(below(&work, "1") == below(&work, "2"));
 }
 
+fn has(value: &Value, keys: &[&str]) {
+    for key in keys {
+        assert!(value.get(key).is_some(), "no `{key}` in {value}");
+    }
+}
+
+/// Keys of the documents that scripts rely on: they are never renamed.
+#[test]
+fn examine_and_compare_have_every_field() {
+    let work = tube_work();
+    let found = work.spile(&["examine", "tube.stl", "--json"]).json();
+    let keys =
+        ["file", "sha256", "triangles", "vertices", "unit_guess", "size", "shells", "closed"];
+    has(&found, &keys);
+    assert!(found["findings"].is_array() && found["ends"].is_array(), "{found}");
+    work.write("open.stl", open_tube(16.0, 20.0, 60.0));
+    let found = work.spile(&["examine", "open.stl", "--json"]).json();
+    has(&found["ends"][0], &["centre", "direction", "bore", "outside"]);
+    work.write("boot.obj", repository_scan("defects/boot-flipped-patch-derived.obj"));
+    let found = work.spile(&["examine", "boot.obj", "--json"]).json();
+    has(&found["findings"][0], &["kind", "effect", "where", "count", "size"]);
+    let apart = work.spile(&["compare", "tube.stl", "open.stl", "--json"]).json();
+    has(&apart, &["a", "b", "bounds", "a_to_b", "b_to_a", "where"]);
+}
+
+/// A run that ends broken is one JSON document too, and says what fights.
+#[test]
+fn a_broken_run_names_its_conflict_in_every_field() {
+    let work = tube_work();
+    work.write("tube.toml", CASE.replace("wall_min = 1.5", "wall_min = 2.5"));
+    let ran = work.spile(&["run", "tube.toml", "--json", "--tries", "0"]);
+    assert_eq!(ran.code, 1, "{}", ran.stderr);
+    let conflict = &ran.json()["conflicts"][0];
+    has(conflict, &["limits", "end", "where", "would_hold", "certain"]);
+    has(&conflict["would_hold"][0], &["key", "value", "known_by"]);
+    assert_eq!(ran.json()["verdict"], "broken");
+    assert_eq!(ran.json()["outputs"][0]["file"], "part-broken.stl");
+    // All else goes to standard error, and no bar with it.
+    assert!(ran.stderr.contains("conflict: `wall_min` and `fitting` cannot hold together"));
+    assert!(!ran.stderr.contains('\r') && !ran.stderr.contains('\u{1b}'), "{:?}", ran.stderr);
+}
+
 /// Keys of `proof.json` that scripts rely on: they are never renamed.
 #[test]
 fn the_proof_has_every_field_and_no_place_or_time() {
@@ -111,11 +153,6 @@ fn the_proof_has_every_field_and_no_place_or_time() {
     ] {
         assert!(proof.get(key).is_some(), "no `{key}`");
     }
-    let has = |value: &Value, keys: &[&str]| {
-        for key in keys {
-            assert!(value.get(key).is_some(), "no `{key}` in {value}");
-        }
-    };
     has(&proof["inputs"][0], &["file", "sha256", "triangles"]);
     has(&proof["outputs"][0], &["file", "sha256"]);
     for limit in proof["limits"].as_array().unwrap() {
