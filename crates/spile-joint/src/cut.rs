@@ -6,12 +6,11 @@
 //! what is removed and not the scan. All loops of an end bar the way together:
 //! walls that are joined beyond the cut by a cap or a rounded rim go with it.
 //!
-//! A point on the plane counts as above it, as in a section, and the rim runs
-//! through it. Points close to the plane, but not on it, would leave slivers, or
-//! bend the rim if it ran through them; then the plane is raised as a whole, to
-//! where there is most room between points, within what a seam may lie off the
-//! asked plane. So a rim is always flat, and what stays lies under it: the end
-//! face over it meets nothing.
+//! A point on the plane counts as above it, as in a section. Points that close
+//! to the plane would leave slivers: where the one above an edge's crossing is
+//! so close, the rim runs through that point; where the one below is, the rim
+//! is lifted off it a little, within what a seam may lie off its plane. If the
+//! rim still touches itself at such a point, the plane is raised a little.
 
 use spile_mesh::topology::{ends, previous};
 use spile_mesh::{DVec3, NONE, Plane, SectionLoop};
@@ -53,7 +52,7 @@ pub struct CutSide {
 pub struct CutLengths {
     /// A point nearer to the plane than this is close to it.
     pub close: f64,
-    /// How far the plane may be raised.
+    /// How far the rim may be lifted off the plane.
     pub lift: f64,
 }
 
@@ -82,8 +81,8 @@ pub enum CutError {
     RimNotSimple(f64, f64, f64),
 }
 
-/// A point is on the plane within so many spacings of `f32` coordinates.
-const ON_PLANE_SPACINGS: f64 = 4.0;
+/// How often the plane is raised where its loop touches itself.
+const RAISES: usize = 8;
 
 /// Cuts one side of the wall at an end.
 ///
@@ -98,40 +97,17 @@ pub fn cut_side(
     lengths: CutLengths,
     first_new: u32,
 ) -> Result<CutSide, CutError> {
-    let points = scan.mesh.points();
-    let heights: Vec<f64> =
-        beside(scan, loops).into_iter().map(|v| loops.plane.height(points[v as usize])).collect();
-    let size = loops.bore.points.iter().chain(loops.outside.iter().flat_map(|l| &l.points));
-    let size = size.map(|p| p.abs().max_element()).fold(0.0, f64::max);
-    let on_plane = ON_PLANE_SPACINGS * f64::from(f32::EPSILON) * size;
-    let is_clear = heights.iter().all(|h| (0.0..=on_plane).contains(h) || h.abs() >= lengths.close);
-    let raised = roomiest(heights, lengths.lift);
-    let normal = loops.plane.normal;
-    let cut_at = |raise: f64| {
-        let plane = Plane { point: loops.plane.point + normal * raise, normal };
-        Cut { scan, plane, on_plane, first_new }.side(loops, side)
-    };
-    match cut_at(if is_clear { 0.0 } else { raised }) {
-        Err(CutError::RimNotSimple(..)) if is_clear => cut_at(raised),
-        answer => answer,
+    let step = lengths.lift / RAISES as f64;
+    let mut answer = Err(near(loops.plane.point));
+    for raise in 0..RAISES {
+        let normal = loops.plane.normal;
+        let plane = Plane { point: loops.plane.point + normal * (step * raise as f64), normal };
+        answer = Cut { scan, plane, lengths, first_new }.side(loops, side);
+        if !matches!(answer, Err(CutError::RimNotSimple(..))) {
+            break;
+        }
     }
-}
-
-/// The points of the triangles along the loops and of those round them.
-fn beside(scan: &Scan, loops: &EndLoops) -> BTreeSet<u32> {
-    let along = loops.bore.triangles.iter().chain(loops.outside.iter().flat_map(|l| &l.triangles));
-    let corners = |t: &u32| scan.mesh.triangles()[*t as usize];
-    let near: BTreeSet<u32> = along.flat_map(corners).collect();
-    near.iter().flat_map(|&v| scan.fans.of(v)).flat_map(corners).collect()
-}
-
-/// The middle of the largest gap between heights from 0 to `most`.
-fn roomiest(mut heights: Vec<f64>, most: f64) -> f64 {
-    heights.retain(|h| (0.0..most).contains(h));
-    heights.extend([0.0, most]);
-    heights.sort_by(f64::total_cmp);
-    let gaps = heights.windows(2).map(|pair| (pair[1] - pair[0], 0.5 * (pair[0] + pair[1])));
-    gaps.fold((0.0, 0.0), |best, gap| if gap.0 > best.0 { gap } else { best }).1
+    answer
 }
 
 fn near(p: DVec3) -> CutError {
@@ -142,8 +118,7 @@ fn near(p: DVec3) -> CutError {
 struct Cut<'a> {
     scan: &'a Scan,
     plane: Plane,
-    /// A point above the plane by no more than this is on it.
-    on_plane: f64,
+    lengths: CutLengths,
     first_new: u32,
 }
 
@@ -190,40 +165,26 @@ impl Cut<'_> {
     }
 
     /// The triangles of the closed curve in which the plane cuts the scan along
-    /// `chosen`, in order: the curve that shares most triangles with it, or with
-    /// what lies round it where a raised plane has left all of them below.
+    /// `chosen`, in order.
     fn curve_along(&self, chosen: &SectionLoop) -> Result<Vec<u32>, CutError> {
         let of_loop: BTreeSet<u32> = chosen.triangles.iter().copied().collect();
-        let curve = self.curve_among(&of_loop);
-        if !curve.is_empty() {
-            return Ok(curve);
-        }
-        let corners: BTreeSet<u32> = of_loop.iter().flat_map(|&t| self.corners(t)).collect();
-        let round = corners.iter().flat_map(|&v| self.scan.fans.of(v)).copied().collect();
-        let curve = self.curve_among(&round);
-        if curve.is_empty() {
-            return Err(near(chosen.points.first().copied().unwrap_or(self.plane.point)));
-        }
-        Ok(curve)
-    }
-
-    /// The closed curve that runs through most of these triangles; empty if none
-    /// does.
-    fn curve_among(&self, among: &BTreeSet<u32>) -> Vec<u32> {
         let mut seen: BTreeSet<u32> = BTreeSet::new();
         let mut best: (usize, Vec<u32>) = (0, Vec::new());
-        for &seed in among {
+        for &seed in &of_loop {
             if seen.contains(&seed) {
                 continue;
             }
             let Some(curve) = self.curve(seed) else { continue };
             seen.extend(curve.iter().copied());
-            let shared = curve.iter().filter(|t| among.contains(t)).count();
+            let shared = curve.iter().filter(|t| of_loop.contains(t)).count();
             if shared > best.0 {
                 best = (shared, curve);
             }
         }
-        best.1
+        match chosen.points.first() {
+            Some(&p) if best.1.is_empty() => Err(near(p)),
+            _ => Ok(best.1),
+        }
     }
 
     /// The closed curve through `seed`; none where it does not cross or close.
@@ -335,10 +296,13 @@ impl Cut<'_> {
     /// triangles at the edge get the very same point.
     fn meets(&self, [p, q]: [u32; 2]) -> Result<u32, DVec3> {
         let upper = if self.is_above(p) { p } else { q };
-        if self.height(upper) <= self.on_plane {
+        let lower = if upper == p { q } else { p };
+        if self.height(upper) <= self.lengths.close {
             return Ok(upper);
         }
-        let (hp, hq) = (self.height(p), self.height(q));
+        let is_close = self.height(lower) >= -self.lengths.close;
+        let lift = if is_close { self.lengths.lift.min(0.5 * self.height(upper)) } else { 0.0 };
+        let (hp, hq) = (self.height(p) - lift, self.height(q) - lift);
         let (p, q) = (self.at(p), self.at(q));
         Err(p + (q - p) * (hp / (hp - hq)))
     }

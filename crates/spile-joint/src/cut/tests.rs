@@ -58,13 +58,6 @@ fn check(scan: &Scan, point: DVec3, normal: DVec3) -> (CutSide, Mesh) {
     let least = (0..loops[0].len()).min_by_key(|&i| loops[0][i]).unwrap();
     loops[0].rotate_left(least);
     assert_eq!(loops[0], side.rim);
-    let heights: Vec<f64> = side
-        .rim
-        .iter()
-        .map(|&v| (stays.points()[v as usize] - point).dot(normal.normalize()))
-        .collect();
-    let low = heights.iter().copied().fold(f64::INFINITY, f64::min);
-    assert!(heights.iter().all(|h| h - low < 1e-6), "the rim is not flat: {heights:?}");
     for t in 0..stays.triangles().len() {
         assert!(stays.area_normal(t).length() > 1e-5, "{:?}", stays.triangles()[t]);
     }
@@ -105,7 +98,7 @@ fn points_a_hair_off_the_plane_leave_no_slivers() {
 }
 
 #[test]
-fn a_plane_through_a_saddle_is_raised_to_where_its_rim_is_simple() {
+fn a_plane_through_a_saddle_is_raised_until_its_rim_is_simple() {
     // A sheet over a grid, z = x y: the plane through the saddle has a rim
     // that passes the middle twice, and it is open; closed into a dome by a
     // skirt that hangs far below, it is one loop that touches itself.
