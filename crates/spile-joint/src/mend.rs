@@ -17,7 +17,7 @@ mod work;
 use spile_case::{Ball, MendKind};
 use spile_mesh::{DVec3, Mesh};
 
-pub(crate) use repeats::on_a_line;
+pub(crate) use repeats::{on_a_line, second_copies};
 use work::Work;
 
 /// How to mend.

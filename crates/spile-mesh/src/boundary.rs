@@ -1,5 +1,7 @@
 //! The loops where a surface ends.
 
+use rayon::prelude::*;
+
 use crate::Mesh;
 use crate::topology::{NONE, Topology, VertexTriangles, ends, next, previous};
 
@@ -150,7 +152,45 @@ fn part(points: Vec<u32>, chains: &mut BoundaryChains) {
 /// there without sharing an edge. Points on edges that are not manifold count
 /// where the pieces round them do not all hang together by twinned edges.
 pub fn pinched_points(mesh: &Mesh, topology: &Topology, around: &VertexTriangles) -> Vec<u32> {
-    (0..mesh.points().len() as u32).filter(|&v| fans(mesh, topology, around, v) > 1).collect()
+    // Where a triangle names a point twice, walking round it proves nothing.
+    let plain = topology.collapsed().is_empty();
+    (0..mesh.points().len() as u32)
+        .into_par_iter()
+        .filter(|&v| {
+            let sound = plain && is_one_fan(mesh, topology, around.of(v), v);
+            !sound && fans(mesh, topology, around, v) > 1
+        })
+        .collect()
+}
+
+/// Whether a walk round `v` from the first of its triangles, both ways, passes
+/// all of them.
+fn is_one_fan(mesh: &Mesh, topology: &Topology, triangles: &[u32], v: u32) -> bool {
+    let Some(&first) = triangles.first() else { return true };
+    let corner = mesh.triangles()[first as usize].iter().position(|&p| p == v);
+    let Some(corner) = corner else { return false };
+    let start = 3 * first + corner as u32;
+    let mut passed = 1;
+    let mut from = start;
+    loop {
+        from = topology.twin(previous(from));
+        if from == start {
+            return passed == triangles.len();
+        }
+        if from == NONE {
+            break;
+        }
+        passed += 1;
+    }
+    let mut from = start;
+    loop {
+        let twin = topology.twin(from);
+        if twin == NONE {
+            return passed == triangles.len();
+        }
+        from = next(twin);
+        passed += 1;
+    }
 }
 
 /// How many fans the triangles at `v` form.
@@ -256,5 +296,37 @@ mod tests {
         let total: usize = chains.loops.iter().map(Vec::len).sum::<usize>()
             + chains.open.iter().map(|chain| chain.len() - 1).sum::<usize>();
         assert_eq!(total, 6);
+    }
+
+    #[test]
+    fn the_quick_walk_agrees_with_the_plain_count_of_fans() {
+        let mut state = 3_u64;
+        let mut random = |below: u64| {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+            ((state >> 33) % below) as u32
+        };
+        let (mut one, mut more) = (0, 0);
+        for _ in 0..400 {
+            let triangles: Vec<[u32; 3]> = (0..1 + random(14))
+                .map(|_| [random(7), random(7), random(7)])
+                .filter(|[a, b, c]| a != b && b != c && c != a)
+                .collect();
+            let points = (0..7).map(|i| DVec3::splat(f64::from(i))).collect();
+            let mesh = Mesh::new(points, triangles).unwrap();
+            let topology = Topology::of(&mesh);
+            let around = vertex_triangles(&mesh);
+            let pinched = pinched_points(&mesh, &topology, &around);
+            for v in 0..7 {
+                let fans = fans(&mesh, &topology, &around, v);
+                assert_eq!(pinched.contains(&v), fans > 1, "{v} of {:?}", mesh.triangles());
+                if is_one_fan(&mesh, &topology, around.of(v), v) {
+                    assert!(fans <= 1);
+                    one += 1;
+                } else {
+                    more += 1;
+                }
+            }
+        }
+        assert!(one > 200 && more > 200, "{one} {more}");
     }
 }

@@ -1,8 +1,7 @@
 //! Which triangles meet at which edge, without regard to their winding: a
 //! scan may have flipped patches, and a part is not believed before it is judged.
 
-use rayon::slice::ParallelSliceMut;
-use spile_mesh::Mesh;
+use spile_mesh::{Mesh, vertex_triangles};
 
 /// The edges of a mesh, each by its two points in ascending order, sorted.
 pub(crate) struct Edges {
@@ -14,26 +13,36 @@ pub(crate) struct Edges {
 }
 
 impl Edges {
-    /// The edges of all triangles. O(n log n).
+    /// The edges of all triangles. O(n) where no point has very many triangles.
     pub(crate) fn of(mesh: &Mesh) -> Self {
-        let mut sides: Vec<([u32; 2], u32)> = Vec::with_capacity(3 * mesh.triangles().len());
-        for (t, c) in mesh.triangles().iter().enumerate() {
-            for k in 0..3 {
-                let (a, b) = (c[k], c[(k + 1) % 3]);
-                sides.push(([a.min(b), a.max(b)], (3 * t + k) as u32));
+        let count = 3 * mesh.triangles().len();
+        let (mut points, mut start): (Vec<[u32; 2]>, _) = (Vec::new(), Vec::new());
+        let mut triangles = Vec::with_capacity(count);
+        let mut of_side = vec![0; count];
+        let around = vertex_triangles(mesh);
+        // Sides by the smaller of their points: those of one edge then stand in
+        // one short row.
+        let mut row: Vec<(u32, u32)> = Vec::new();
+        for point in 0..mesh.points().len() as u32 {
+            row.clear();
+            for &t in around.of(point) {
+                let c = mesh.triangles()[t as usize];
+                for k in 0..3 {
+                    let (a, b) = (c[k], c[(k + 1) % 3]);
+                    if a.min(b) == point {
+                        row.push((a.max(b), 3 * t + k as u32));
+                    }
+                }
             }
-        }
-        sides.par_sort_unstable();
-        let (mut points, mut start) = (Vec::new(), Vec::new());
-        let mut triangles = Vec::with_capacity(sides.len());
-        let mut of_side = vec![0; sides.len()];
-        for (i, (edge, side)) in sides.into_iter().enumerate() {
-            if points.last() != Some(&edge) {
-                points.push(edge);
-                start.push(i as u32);
+            row.sort_unstable();
+            for &(other, side) in &row {
+                if points.last() != Some(&[point, other]) {
+                    points.push([point, other]);
+                    start.push(triangles.len() as u32);
+                }
+                triangles.push(side / 3);
+                of_side[side as usize] = points.len() as u32 - 1;
             }
-            triangles.push(side / 3);
-            of_side[side as usize] = points.len() as u32 - 1;
         }
         start.push(triangles.len() as u32);
         Self { points, start, triangles, of_side }

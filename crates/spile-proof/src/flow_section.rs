@@ -102,7 +102,16 @@ pub struct BoreSurface {
     next: Vec<[u32; 3]>,
     /// A ball round each triangle.
     balls: Vec<(DVec3, f64)>,
+    /// A box round the balls of each run of [`RUN`] triangles.
+    runs: Vec<Bounds3>,
 }
+
+/// Triangles that come one after the other in a scan mostly lie together, so a
+/// query passes over so many of them at once.
+const RUN: usize = 64;
+/// What rounding can do to a box's distance or height, as a share of the lengths
+/// that go into it, and much more.
+const RUN_SLACK_SHARE: f64 = 1e-9;
 
 /// Marks and lists that a walk reuses; one a thread.
 #[derive(Debug, Default)]
@@ -183,8 +192,12 @@ impl BoreSurface {
             let middle = (corners[0] + corners[1] + corners[2]) / 3.0;
             (middle, corners.iter().map(|p| p.distance(middle)).fold(0.0, f64::max))
         };
-        let balls = triangles.iter().map(ball).collect();
-        Self { points, triangles, ids, next, balls }
+        let balls: Vec<(DVec3, f64)> = triangles.iter().map(ball).collect();
+        let box_of = |balls: &[(DVec3, f64)]| {
+            Bounds3::of(balls.iter().flat_map(|&(middle, own)| [middle - own, middle + own]))
+        };
+        let runs = balls.chunks(RUN).map(box_of).collect();
+        Self { points, triangles, ids, next, balls, runs }
     }
 
     /// How many triangles it has.
@@ -217,13 +230,24 @@ impl BoreSurface {
         &self.points
     }
 
+    /// The triangles of those runs whose box passes, rising.
+    fn in_runs(&self, passes: impl Fn(&Bounds3) -> bool) -> impl Iterator<Item = u32> {
+        let count = self.triangles.len();
+        let passing = self.runs.iter().enumerate().filter(move |(_, run)| passes(run));
+        passing.flat_map(move |(k, _)| (k * RUN) as u32..((k + 1) * RUN).min(count) as u32)
+    }
+
     /// All triangles that touch the ball, and some near it, rising.
     pub fn touching(&self, centre: DVec3, radius: f64) -> Vec<u32> {
-        (0..self.triangles.len() as u32)
+        let near = |run: &Bounds3| {
+            let room = radius + 4.0 * RUN_SLACK_SHARE * (radius + run.diagonal());
+            run.distance_sq(centre) <= room * room
+        };
+        self.in_runs(near)
             .filter(|&t| {
                 let (middle, own) = self.balls[t as usize];
                 // The slack is for rounding alone.
-                let room = (radius + own) * (1.0 + 1e-9);
+                let room = (radius + own) * (1.0 + RUN_SLACK_SHARE);
                 middle.distance_squared(centre) <= room * room
             })
             .collect()
@@ -247,11 +271,17 @@ impl BoreSurface {
 
     /// The triangles that some plane between these heights over `frame` crosses.
     pub fn between(&self, frame: &Frame, low: f64, high: f64) -> Vec<u32> {
-        let heights: Vec<f64> = self.points.iter().map(|&p| frame.height(p)).collect();
-        (0..self.triangles.len() as u32)
+        let meets = |run: &Bounds3| {
+            let middle = frame.height(run.middle());
+            let half = 0.5 * (run.max - run.min);
+            let slack = RUN_SLACK_SHARE * (half.length() + run.middle().distance(frame.origin));
+            let half_height = half.dot(frame.normal.abs()) + slack;
+            middle - half_height <= high && middle + half_height >= low
+        };
+        self.in_runs(meets)
             .filter(|&t| {
-                let [a, b, c] = self.triangles[t as usize].map(|p| heights[p as usize]);
-                a.min(b).min(c) <= high && a.max(b).max(c) >= low
+                let [lowest, highest] = self.heights(t, frame);
+                lowest <= high && highest >= low
             })
             .collect()
     }
@@ -429,3 +459,6 @@ fn sides(outline: &[[f64; 2]]) -> impl Iterator<Item = ([f64; 2], [f64; 2])> + '
     let from_last = outline.last().into_iter().chain(outline);
     from_last.copied().zip(outline.iter().copied())
 }
+
+#[cfg(test)]
+mod tests;

@@ -7,7 +7,7 @@ use spile_mesh::{
 
 use super::rims::Rims;
 use super::{FindingKind, Spot};
-use crate::mend::on_a_line;
+use crate::mend::{on_a_line, second_copies};
 
 /// A triangle lower than its longest edge over this is a needle or a cap.
 const SLIM: f64 = 100.0;
@@ -29,10 +29,20 @@ pub(super) struct Relief {
 }
 
 pub(super) fn relief(mesh: &Mesh) -> Relief {
-    let sides = |&[a, b, c]: &[u32; 3]| [(a, b), (b, a), (b, c), (c, b), (c, a), (a, c)];
-    let mut neighbours: Vec<(u32, u32)> = mesh.triangles().iter().flat_map(sides).collect();
-    neighbours.sort_unstable();
-    neighbours.dedup();
+    let around = vertex_triangles(mesh);
+    let mut neighbours: Vec<(u32, u32)> = Vec::with_capacity(3 * mesh.triangles().len());
+    let mut row: Vec<u32> = Vec::new();
+    for v in 0..mesh.points().len() as u32 {
+        row.clear();
+        for &t in around.of(v) {
+            let [a, b, c] = mesh.triangles()[t as usize];
+            let sides = [(a, b), (b, c), (c, a), (b, a), (c, b), (a, c)];
+            row.extend(sides.iter().filter(|side| side.0 == v).map(|side| side.1));
+        }
+        row.sort_unstable();
+        row.dedup();
+        neighbours.extend(row.iter().map(|&n| (v, n)));
+    }
     let mut heights = vec![0.0; mesh.points().len()];
     for of_one in neighbours.chunk_by(|a, b| a.0 == b.0) {
         let at = |v: u32| mesh.points()[v as usize];
@@ -61,8 +71,10 @@ pub(super) fn all(
         (0.5 * (a + b), a.distance(b))
     };
     let shared = connectivity.nonmanifold_edges().iter().map(|e| edge(e.half_edges[0]));
-    let pinches = pinched_points(mesh, connectivity, &vertex_triangles(mesh));
+    let around = vertex_triangles(mesh);
+    let pinches = pinched_points(mesh, connectivity, &around);
     let meeting = self_intersections(mesh);
+    let copies = second_copies(mesh, &around).into_iter();
     let mut all = vec![
         (FindingKind::Hole, rims.holes.clone()),
         (FindingKind::OpenRim, rims.others.clone()),
@@ -75,7 +87,7 @@ pub(super) fn all(
             FindingKind::Flipped,
             connectivity.misoriented_edges().iter().map(|pair| edge(pair[0])).collect(),
         ),
-        (FindingKind::Duplicate, duplicates(mesh)),
+        (FindingKind::Duplicate, copies.map(|t| spot(mesh, t as usize)).collect()),
         (
             FindingKind::SelfIntersection,
             meeting.iter().map(|&(a, _)| spot(mesh, a as usize)).collect(),
@@ -96,21 +108,6 @@ fn spot(mesh: &Mesh, t: usize) -> Spot {
     let corners = mesh.corners(t);
     let longest = lengths(corners).into_iter().fold(0.0, f64::max);
     ((corners[0] + corners[1] + corners[2]) / 3.0, longest)
-}
-
-fn duplicates(mesh: &Mesh) -> Vec<Spot> {
-    let mut keys: Vec<([u32; 3], usize)> = mesh
-        .triangles()
-        .iter()
-        .enumerate()
-        .map(|(t, &corners)| {
-            let mut key = corners;
-            key.sort_unstable();
-            (key, t)
-        })
-        .collect();
-    keys.sort_unstable();
-    keys.windows(2).filter(|w| w[0].0 == w[1].0).map(|w| spot(mesh, w[1].1)).collect()
 }
 
 /// Triangles without area, needles and caps.

@@ -1,7 +1,7 @@
 //! Points where separate fans of triangles touch.
 
 use spile_case::{Ball, Mend, MendKind};
-use spile_mesh::{Topology, VertexTriangles, pinched_points, topology, vertex_triangles};
+use spile_mesh::{Topology, VertexTriangles, pinched_points, topology};
 
 use super::MendMade;
 use super::work::{Changes, Work};
@@ -12,7 +12,7 @@ use super::work::{Changes, Work};
 /// known.
 pub(super) fn part_pinched_points(work: &mut Work) {
     let topology = work.topology();
-    let around = vertex_triangles(&work.mesh);
+    let around = work.around();
     let mut changes = Changes::default();
     for v in pinched_points(&work.mesh, &topology, &around) {
         let Some(fans) = fans(work, &topology, &around, v) else { continue };

@@ -2,22 +2,14 @@
 
 use robust::{Coord, orient2d};
 use spile_case::MendKind;
-use spile_mesh::{DVec3, NONE, topology, vertex_triangles};
+use spile_mesh::{DVec3, Mesh, NONE, VertexTriangles, topology};
 
 use super::work::{Changes, Work};
 
 /// Keeps the first of all triangles on the same three points.
 pub(super) fn remove_duplicates(work: &mut Work) {
-    let mut keys: Vec<([u32; 3], u32)> = (0..work.mesh.triangles().len() as u32)
-        .map(|t| {
-            let mut points = work.triangle(t);
-            points.sort_unstable();
-            (points, t)
-        })
-        .collect();
-    keys.sort_unstable();
-    let again = keys.windows(2).filter(|pair| pair[0].0 == pair[1].0).map(|pair| pair[1].1);
-    let mut removed: Vec<u32> = again.collect();
+    let around = work.around();
+    let mut removed = second_copies(&work.mesh, &around);
     if removed.is_empty() {
         return;
     }
@@ -26,6 +18,24 @@ pub(super) fn remove_duplicates(work: &mut Work) {
         work.note(MendKind::Duplicate, &[t], &[]);
     }
     work.apply(Changes { removed, ..Changes::default() });
+}
+
+/// The triangles on the same three points as one before them, by their points.
+///
+/// Cost: O(n) where no point has very many triangles.
+pub(crate) fn second_copies(mesh: &Mesh, around: &VertexTriangles) -> Vec<u32> {
+    let (mut found, mut row) = (Vec::new(), Vec::new());
+    for point in 0..mesh.points().len() as u32 {
+        row.clear();
+        row.extend(around.of(point).iter().filter_map(|&t| {
+            let mut points = mesh.triangles()[t as usize];
+            points.sort_unstable();
+            (points[0] == point).then_some((points, t))
+        }));
+        row.sort_unstable();
+        found.extend(row.windows(2).filter(|pair| pair[0].0 == pair[1].0).map(|pair| pair[1].1));
+    }
+    found
 }
 
 /// Whether three points lie on a line, or two of them fall together; exact.
@@ -75,7 +85,7 @@ fn take_out(
     stuck: &mut Vec<(spile_case::Ball, &'static str)>,
 ) {
     let topology = work.topology();
-    let around = vertex_triangles(&work.mesh);
+    let around = work.around();
     let mut touched = vec![false; work.mesh.triangles().len()];
     for &t in flat {
         if touched[t as usize] {

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use spile_case::{Ball, Mend, MendKind};
-use spile_mesh::{DVec3, Mesh, Topology};
+use spile_mesh::{DVec3, Mesh, Topology, VertexTriangles, vertex_triangles};
 
 use super::{MendMade, Mended, Refusal, ball_round};
 
@@ -17,6 +17,7 @@ pub(super) struct Work {
     named: Vec<bool>,
     /// Of `mesh` as it is now, once somebody asked.
     topology: Option<Arc<Topology>>,
+    around: Option<Arc<VertexTriangles>>,
 }
 
 /// Changes to one mesh, made together.
@@ -52,13 +53,28 @@ impl Work {
         }
         let origin = (0..mesh.triangles().len() as u32).map(Some).collect();
         let (mends, refused) = (Vec::new(), Vec::new());
-        Self { mesh: mesh.clone(), origin, mends, refused, hole_max, named, topology: None }
+        Self {
+            mesh: mesh.clone(),
+            origin,
+            mends,
+            refused,
+            hole_max,
+            named,
+            topology: None,
+            around: None,
+        }
     }
 
     /// The connectivity of the mesh as it is now.
     pub(super) fn topology(&mut self) -> Arc<Topology> {
         let mesh = &self.mesh;
         self.topology.get_or_insert_with(|| Arc::new(Topology::of(mesh))).clone()
+    }
+
+    /// The triangles round each point of the mesh as it is now.
+    pub(super) fn around(&mut self) -> Arc<VertexTriangles> {
+        let mesh = &self.mesh;
+        self.around.get_or_insert_with(|| Arc::new(vertex_triangles(mesh))).clone()
     }
 
     /// The three points of a triangle.
@@ -96,6 +112,7 @@ impl Work {
             return;
         }
         self.topology = None;
+        self.around = None;
         let (mut points, mut triangles) = std::mem::take(&mut self.mesh).into_parts();
         points.extend(changes.points);
         for t in changes.turned {
