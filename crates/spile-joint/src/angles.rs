@@ -10,7 +10,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use spile_mesh::{DVec3, Mesh, NONE};
+use spile_mesh::{Bvh, DVec3, Mesh, NONE};
 
 use crate::fair::{Hinge, hinges, point_normals};
 use crate::least_squares::{LeastSquares, Line, SolveError};
@@ -38,6 +38,8 @@ struct Flatten<'a> {
     original: Vec<DVec3>,
     /// How far each may be moved.
     most: Vec<f64>,
+    /// A surface that the first points stay near, how near, and their number.
+    near: Option<(&'a Bvh, f64, usize)>,
     /// How much more than others an edge counts.
     weight: BTreeMap<[u32; 2], f64>,
 }
@@ -95,8 +97,20 @@ impl Flatten<'_> {
         for (&v, by) in free.iter().zip(moves) {
             let moved = points[v] + normals[v] * by - self.original[v];
             points[v] = self.original[v] + moved.clamp_length_max(self.most[v]);
+            if let Some((surface, most, count)) = self.near
+                && v < count
+                && let Some(c) = surface.closest(points[v])
+            {
+                points[v] = c.point + (points[v] - c.point).clamp_length_max(most);
+            }
         }
         Ok(Some(points))
+    }
+
+    /// The sharpest watched edge, as a share of what it may be.
+    fn sharpest(&self, mesh: &Mesh) -> f64 {
+        let share = |h: &Hinge| Some(angle_deg(mesh, h) / self.watched.get(&h.edge())?);
+        hinges(mesh).iter().filter_map(share).fold(0.0, f64::max)
     }
 
     /// The points within some rings of an edge that ever was too sharp.
@@ -178,6 +192,16 @@ pub struct AngleLimits {
     pub most: f64,
 }
 
+/// What came of [`hold_angles`].
+pub struct Held {
+    /// The band.
+    pub band: Band,
+    /// The joint that leaves from its rim.
+    pub grid: Option<Grid>,
+    /// The sharpest edge, as a share of what it may be.
+    pub sharpest: f64,
+}
+
 /// Rows of the joint, from the seam on, whose points may move.
 const ROWS: usize = 6;
 
@@ -185,7 +209,8 @@ const ROWS: usize = 6;
 /// and at the band's border no sharper than they may be, as far as small moves
 /// can do that.
 ///
-/// `order[j]` is the number in the band's rim of the joint's column `j`.
+/// `order[j]` is the number in the band's rim of the joint's column `j`. With
+/// `near`, the band's points also stay that near to that surface.
 ///
 /// # Errors
 /// [`SolveError`] when the equations have no solution.
@@ -195,7 +220,8 @@ pub fn hold_angles(
     beside: &[[u32; 3]],
     joint: Option<(&Grid, &[usize])>,
     limits: AngleLimits,
-) -> Result<(Band, Option<Grid>), SolveError> {
+    near: Option<(&Bvh, f64)>,
+) -> Result<Held, SolveError> {
     let mut watched = at_border(scan, band, beside, limits.kink_deg);
     let band_points = band.mesh.points().len();
     let mut points = band.mesh.points().to_vec();
@@ -230,9 +256,15 @@ pub fn hold_angles(
             most.resize(points.len(), free);
         }
     }
-    let mut run =
-        Flatten { watched: &watched, original: points.clone(), most, weight: BTreeMap::new() };
-    for _ in 0..ROUNDS {
+    let mut run = Flatten {
+        watched: &watched,
+        original: points.clone(),
+        most,
+        near: near.map(|(surface, most)| (surface, most, band_points)),
+        weight: BTreeMap::new(),
+    };
+    let mut sharpest = f64::INFINITY;
+    for round in 0..=ROUNDS {
         let mut triangles = fixed.clone();
         if let (Some(grid), Some((_, order))) = (&grid, joint) {
             let shown = Grid { rows: grid.rows.iter().take(ROWS + 3).cloned().collect() };
@@ -243,6 +275,10 @@ pub fn hold_angles(
             triangles.extend(shown.triangles(true).iter().map(|t| t.map(at)));
         }
         let mesh = Mesh::new(points.clone(), triangles).unwrap_or_default();
+        sharpest = run.sharpest(&mesh);
+        if round == ROUNDS {
+            break;
+        }
         let Some(moved) = run.step(&mesh)? else { break };
         points = moved;
         if let (Some(grid), Some((_, order))) = (&mut grid, joint) {
@@ -254,7 +290,7 @@ pub fn hold_angles(
     }
     points.truncate(band_points);
     let mesh = Mesh::new(points, band.mesh.triangles().to_vec()).unwrap_or_default();
-    Ok((Band { mesh, ..band.clone() }, grid))
+    Ok(Held { band: Band { mesh, ..band.clone() }, grid, sharpest })
 }
 
 #[cfg(test)]
@@ -302,6 +338,7 @@ mod tests {
             watched: &watched,
             original: original.clone(),
             most,
+            near: None,
             weight: BTreeMap::new(),
         };
         for _ in 0..ROUNDS {
@@ -319,7 +356,8 @@ mod tests {
         let watched: Watched = hinges(&mesh).iter().map(|h| (h.edge(), 10.0)).collect();
         let original = mesh.points().to_vec();
         let most = vec![1.0; original.len()];
-        let mut run = Flatten { watched: &watched, original, most, weight: BTreeMap::new() };
+        let mut run =
+            Flatten { watched: &watched, original, most, near: None, weight: BTreeMap::new() };
         assert!(run.step(&mesh).unwrap().is_none());
     }
 }

@@ -1,9 +1,9 @@
 //! One end from cut to joint: cut, lift, refine, fair, span.
 
 use spile_case::{Case, End, Fitting, Place};
-use spile_mesh::{DVec3, Mesh};
+use spile_mesh::{Bvh, DVec3, Mesh};
 
-use crate::angles::{AngleLimits, hold_angles};
+use crate::angles::{AngleLimits, Held, hold_angles};
 use crate::cut::{CutLengths, CutSide, cut_side};
 use crate::fair::{FairLimits, fair_band};
 use crate::locate::{Located, tangent};
@@ -206,20 +206,31 @@ pub fn with_angles(
     kink_deg: Option<f64>,
     deviation: f64,
 ) -> Result<(Band, Grid), MakeError> {
-    let (mut held, mut spanned) = (band.clone(), grid.clone());
-    let Some(kink_deg) = kink_deg else { return Ok((held, spanned)) };
+    let Some(kink_deg) = kink_deg else { return Ok((band.clone(), grid.clone())) };
     let surroundings = beside(surface, band);
-    let mut limits = AngleLimits { kink_deg, most: 0.5 * deviation };
-    for _ in 0..4 {
-        let (b, g) = hold_angles(surface, band, &surroundings, Some((grid, order)), limits)
+    let scanned = Bvh::build(before);
+    // Small moves first; where they do not do, as far from the scan as the
+    // deviation lets them be.
+    let tries = [(0.5, None), (2.0, Some(0.85)), (2.0, Some(0.6)), (0.25, None), (0.1, None)];
+    let mut best: Option<Held> = None;
+    for (most, near) in tries {
+        let limits = AngleLimits { kink_deg, most: most * deviation };
+        let near = near.map(|share: f64| (&scanned, share * deviation));
+        let held = hold_angles(surface, band, &surroundings, Some((grid, order)), limits, near)
             .map_err(|e| at_end(end, e, &[]))?;
-        if off_by(before, &b.mesh, deviation) <= 0.95 * deviation {
-            (held, spanned) = (b, g.unwrap_or(spanned));
-            break;
+        let is_better = best.as_ref().is_none_or(|b| held.sharpest < b.sharpest);
+        if is_better && off_by(before, &held.band.mesh, deviation) <= 0.95 * deviation {
+            let is_flat = held.sharpest < 1.0;
+            best = Some(held);
+            if is_flat {
+                break;
+            }
         }
-        limits.most *= 0.5;
     }
-    Ok((held, spanned))
+    Ok(match best {
+        Some(held) => (held.band, held.grid.unwrap_or_else(|| grid.clone())),
+        None => (band.clone(), grid.clone()),
+    })
 }
 
 /// The untouched triangles that share a point with the band.
