@@ -425,16 +425,20 @@ proptest! {
         let found = triangle_distance(a, b);
         prop_assert!((found - triangle_distance(b, a)).abs() < 1e-9);
         // Alternating projections go to the distance of two convex sets
-        // (Cheney and Goldstein 1959), from above. Where the triangles touch
-        // they are too slow to tell; that has its own exact twin.
+        // (Cheney and Goldstein 1959), from above. They may be slow, so the
+        // other side is held by the widest slab found that parts the two.
         let mut p = (a[0] + a[1] + a[2]) / 3.0;
-        let mut least = f64::INFINITY;
+        let (mut least, mut slab) = (f64::INFINITY, 0.0_f64);
         for _ in 0..3000 {
             let q = p + crate::triangle::offset_to_triangle(p, b).0;
             p = q + crate::triangle::offset_to_triangle(q, a).0;
             least = least.min(p.distance(q));
+            let across = (p - q).normalize_or_zero();
+            let low = a.iter().map(|x| x.dot(across)).fold(f64::INFINITY, f64::min);
+            let high = b.iter().map(|x| x.dot(across)).fold(f64::NEG_INFINITY, f64::max);
+            slab = slab.max(low - high);
         }
         prop_assert!(found <= least + 1e-12, "{} {}", found, least);
-        prop_assert!(found == 0.0 || found >= least - 2e-3, "{} {}", found, least);
+        prop_assert!(found >= slab - 1e-12, "{} {}", found, slab);
     }
 }
