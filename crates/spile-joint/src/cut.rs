@@ -65,6 +65,13 @@ impl CutLengths {
             lift: (0.02 * edge).min(0.25 * deviation),
         }
     }
+
+    /// The same at a plain end: its face is flat only as far as its rims are,
+    /// and no seam asks for triangles of a good shape there, so the rim is
+    /// lifted no further than keeps points apart.
+    pub fn flat(self) -> Self {
+        Self { lift: self.lift.min(2.0 * self.close), ..self }
+    }
 }
 
 /// Why a branch cannot be cut.

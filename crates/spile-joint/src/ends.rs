@@ -78,6 +78,7 @@ pub fn cut_and_lift(
         return Err(at_end(end, "the cut meets one wall only", &[]));
     };
     let lengths = CutLengths::of(scan.median_edge(), case.limits.deviation);
+    let lengths = if reach.is_some() { lengths } else { lengths.flat() };
     let first_new = scan.mesh.points().len() as u32;
     let side = if bore_side { WallSide::Bore } else { WallSide::Outside };
     let cut = cut_side(scan, loops, side, lengths, first_new).map_err(|e| {
