@@ -10,7 +10,8 @@
 //! to the plane would leave slivers: where the one above an edge's crossing is
 //! so close, the rim runs through that point; where the one below is, the rim
 //! is lifted off it a little, within what a seam may lie off its plane. If the
-//! rim still touches itself at such a point, the plane is raised a little.
+//! rim still touches itself at such a point, the plane is raised a little. Points
+//! of the rim that rounding to `f32` could put past each other become one.
 
 use spile_mesh::topology::{ends, previous};
 use spile_mesh::{DVec3, NONE, Plane, SectionLoop};
@@ -293,9 +294,38 @@ impl Cut<'_> {
         if side.rim.len() > 1 && side.rim.first() == side.rim.last() {
             side.rim.pop();
         }
+        self.merge_twins(&mut side);
         let least = (0..side.rim.len()).min_by_key(|&i| side.rim[i]).unwrap_or(0);
         side.rim.rotate_left(least);
         side
+    }
+
+    /// Makes one of neighbours on the rim that rounding to `f32` could put past
+    /// each other, as where the plane runs just above a point of the scan.
+    fn merge_twins(&self, side: &mut CutSide) {
+        let new = |v: u32| v.checked_sub(self.first_new).map(|k| side.new_points[k as usize]);
+        let n = side.rim.len();
+        let mut stands_for: BTreeMap<u32, u32> = BTreeMap::new();
+        for i in 1..n {
+            let (a, b) = (side.rim[i - 1], side.rim[i]);
+            if let (Some(p), Some(q)) = (new(a), new(b))
+                && p.distance(q) < 2.0 * coordinate_spacing(p)
+            {
+                let a = stands_for.get(&a).copied().unwrap_or(a);
+                stands_for.insert(b, a);
+            }
+        }
+        if stands_for.is_empty() {
+            return;
+        }
+        let one = |v: u32| stands_for.get(&v).copied().unwrap_or(v);
+        side.rim = side.rim.iter().map(|&v| one(v)).collect();
+        side.rim.dedup();
+        if side.rim.len() > 1 && side.rim.first() == side.rim.last() {
+            side.rim.pop();
+        }
+        side.pieces = side.pieces.iter().map(|t| t.map(one)).collect();
+        side.pieces.retain(|t| t[0] != t[1] && t[1] != t[2] && t[2] != t[0]);
     }
 
     /// Where the rim meets an edge that the plane crosses: at its upper point,
@@ -313,6 +343,12 @@ impl Cut<'_> {
         let (p, q) = (self.at(p), self.at(q));
         Err(p + (q - p) * (hp / (hp - hq)))
     }
+}
+
+/// Distance of neighbouring `f32` values at the largest coordinate of `p`.
+fn coordinate_spacing(p: DVec3) -> f64 {
+    let largest = p.abs().max_element() as f32;
+    f64::from(f32::from_bits(largest.to_bits() + 1)) - f64::from(largest)
 }
 
 /// A point that comes up twice.
