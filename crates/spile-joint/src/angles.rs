@@ -135,7 +135,11 @@ impl Flatten<'_> {
 /// Angle between the normals of a hinge's two triangles, in degrees.
 fn angle_deg(mesh: &Mesh, h: &Hinge) -> f64 {
     let [a, b, c, d] = h.corners.map(|v| mesh.points()[v as usize]);
-    let (m, n) = ((b - a).cross(c - a), (d - a).cross(b - a));
+    between_deg((b - a).cross(c - a), (d - a).cross(b - a))
+}
+
+/// Angle between two directions of any length, in degrees.
+fn between_deg(m: DVec3, n: DVec3) -> f64 {
     m.cross(n).length().atan2(m.dot(n)).to_degrees()
 }
 
@@ -178,7 +182,7 @@ fn sharpest_near(scan: &Scan, points: &[u32]) -> f64 {
         .flat_map(|&t| half_edges(t))
         .filter_map(|h| {
             let [m, n] = [h, twin(h)?].map(|h| scan.mesh.area_normal(h as usize / 3));
-            Some(m.cross(n).length().atan2(m.dot(n)).to_degrees())
+            Some(between_deg(m, n))
         })
         .fold(0.0, f64::max)
 }
@@ -224,21 +228,10 @@ pub fn hold_angles(
 ) -> Result<Held, SolveError> {
     let mut watched = at_border(scan, band, beside, limits.kink_deg);
     let band_points = band.mesh.points().len();
-    let mut points = band.mesh.points().to_vec();
     let mut most = vec![limits.most; band_points];
     most[..band.shared].fill(0.0);
     // The untouched triangles beside the band stay; bends towards them count.
-    let mut fixed = band.mesh.triangles().to_vec();
-    let mut place: BTreeMap<u32, u32> =
-        band.scan_points.iter().enumerate().map(|(i, &v)| (v, i as u32)).collect();
-    for t in beside {
-        fixed.push(t.map(|v| {
-            *place.entry(v).or_insert_with(|| {
-                points.push(scan.mesh.points()[v as usize]);
-                points.len() as u32 - 1
-            })
-        }));
-    }
+    let (mut points, fixed) = band.with_beside(&scan.mesh, beside);
     most.resize(points.len(), 0.0);
     let first = points.len();
     let columns = band.rim.len();

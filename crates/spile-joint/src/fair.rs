@@ -228,18 +228,7 @@ pub fn fair_band(
             Allowance { most: limits.most * near_rim.max(near_border), wave }
         })
         .collect();
-    let mut points = band.mesh.points().to_vec();
-    let mut triangles = band.mesh.triangles().to_vec();
-    let mut place: BTreeMap<u32, u32> =
-        band.scan_points.iter().enumerate().map(|(i, &v)| (v, i as u32)).collect();
-    for t in beside.1 {
-        triangles.push(t.map(|v| {
-            *place.entry(v).or_insert_with(|| {
-                points.push(beside.0.points()[v as usize]);
-                points.len() as u32 - 1
-            })
-        }));
-    }
+    let (points, triangles) = band.with_beside(beside.0, beside.1);
     allowances.resize(points.len(), Allowance { most: 0.0, wave: limits.wave });
     let both = Mesh::new(points, triangles).unwrap_or_default();
     let mut points = fair(&both, &allowances)?;

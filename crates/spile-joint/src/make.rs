@@ -300,7 +300,7 @@ impl<'a> Job<'a> {
         )?;
         let bore_all = [
             &bore_band.mesh,
-            &Mesh::new(joint.bore.points(), joint.bore.triangles(true)).unwrap_or_default(),
+            &joint.bore.mesh(true),
             &tube_of(&joint.bore, placed.along, placed.length),
         ]
         .into_iter()

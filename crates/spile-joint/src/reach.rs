@@ -108,6 +108,24 @@ impl Band {
         self.mesh = Mesh::new(self.mesh.points().to_vec(), triangles).unwrap_or_default();
         self.rim.reverse();
     }
+
+    /// The band and the triangles `beside` it, over the points of `mesh`: first
+    /// the band's own points and triangles, then what those add.
+    pub fn with_beside(&self, mesh: &Mesh, beside: &[[u32; 3]]) -> (Vec<DVec3>, Vec<[u32; 3]>) {
+        let mut points = self.mesh.points().to_vec();
+        let mut triangles = self.mesh.triangles().to_vec();
+        let mut place: BTreeMap<u32, u32> =
+            self.scan_points.iter().enumerate().map(|(i, &v)| (v, i as u32)).collect();
+        for t in beside {
+            triangles.push(t.map(|v| {
+                *place.entry(v).or_insert_with(|| {
+                    points.push(mesh.points()[v as usize]);
+                    points.len() as u32 - 1
+                })
+            }));
+        }
+        (points, triangles)
+    }
 }
 
 /// Lifts the band: the whole triangles `whole` and the pieces of crossed ones.
