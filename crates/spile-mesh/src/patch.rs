@@ -55,7 +55,10 @@ pub enum PatchError {
 ///    triangles outside the patch use, rising by their index in the whole mesh;
 ///    the others follow, rising too;
 /// 2. `points[i]` is the whole mesh's index of patch point `i`, `triangles[i]`
-///    that of patch triangle `i`, rising.
+///    that of patch triangle `i`, rising; both have the same coordinates, to
+///    the bit;
+/// 3. `border_edges` are the patch's boundary half-edges whose edge triangles
+///    outside use too, sorted.
 #[derive(Debug, Clone)]
 pub struct Patch {
     /// The patch by itself, coordinates to the bit as in the whole mesh.
@@ -126,6 +129,62 @@ impl Patch {
         let own = Mesh::new(at, own).expect("indices were just made, points are those of a mesh");
         let border_edges = border_edges(mesh, &lifted, &place, &own, border);
         Self { mesh: own, border, points, triangles, border_edges, triangles_of_mesh: count }
+    }
+
+    /// Tests the invariants in their order against the mesh that the patch was
+    /// lifted from; for tests and debugging.
+    ///
+    /// # Errors
+    /// The number of the first broken one, and where.
+    pub fn check(&self, mesh: &Mesh) -> Result<(), String> {
+        let count = mesh.triangles().len();
+        let known = |list: &[u32], most: usize| list.iter().all(|&i| (i as usize) < most);
+        if !known(&self.points, mesh.points().len()) || !known(&self.triangles, count) {
+            return Err("invariant 2: a number that the mesh does not have".into());
+        }
+        let mut lifted = vec![false; count];
+        for &t in &self.triangles {
+            lifted[t as usize] = true;
+        }
+        let mut used_outside = vec![false; mesh.points().len()];
+        for (_, corners) in mesh.triangles().iter().enumerate().filter(|&(t, _)| !lifted[t]) {
+            corners.iter().for_each(|&v| used_outside[v as usize] = true);
+        }
+        for (i, &v) in self.points.iter().enumerate() {
+            if used_outside[v as usize] != (i < self.border) {
+                return Err(format!("invariant 1 at point {i}"));
+            }
+        }
+        let rises = |list: &[u32]| list.is_sorted_by(|a, b| a < b);
+        if self.border > self.points.len()
+            || !rises(&self.points[..self.border])
+            || !rises(&self.points[self.border..])
+        {
+            return Err("invariant 1: the order of the points".into());
+        }
+        let bits = |p: DVec3| p.to_array().map(f64::to_bits);
+        let same = |(i, &v): (usize, &u32)| {
+            let own = self.mesh.points().get(i);
+            own.is_some_and(|&p| bits(p) == bits(mesh.points()[v as usize]))
+        };
+        if let Some(i) = self.points.iter().enumerate().position(|pair| !same(pair)) {
+            return Err(format!("invariant 2 at point {i}"));
+        }
+        let own = self.mesh.triangles();
+        for (i, (&t, corners)) in self.triangles.iter().zip(own).enumerate() {
+            if corners.map(|v| self.points[v as usize]) != mesh.triangles()[t as usize] {
+                return Err(format!("invariant 2 at triangle {i}"));
+            }
+        }
+        if own.len() != self.triangles.len() || !rises(&self.triangles) {
+            return Err("invariant 2: the order of the triangles".into());
+        }
+        let mut place = vec![NONE; mesh.points().len()];
+        for (i, &v) in self.points.iter().enumerate() {
+            place[v as usize] = i as u32;
+        }
+        let edges = border_edges(mesh, &lifted, &place, &self.mesh, self.border);
+        if edges == self.border_edges { Ok(()) } else { Err("invariant 3".into()) }
     }
 
     /// `mesh`, from which this patch was lifted, with `edited` in its place.
@@ -249,7 +308,32 @@ mod tests {
             .filter(|&t| mesh.corners(t as usize).iter().all(|p| p.x > 0.0))
             .collect();
         let patch = Patch::lift(&mesh, &some);
+        patch.check(&mesh).unwrap();
         (mesh, patch)
+    }
+
+    #[test]
+    fn each_broken_invariant_is_told_by_its_number() {
+        let (mesh, sound) = half_torus();
+        let broken = |change: &dyn Fn(&mut Patch)| {
+            let mut patch = sound.clone();
+            change(&mut patch);
+            patch.check(&mesh).unwrap_err()
+        };
+        let last = sound.border - 1;
+        assert_eq!(broken(&|p| p.border -= 1), format!("invariant 1 at point {last}"));
+        assert_eq!(broken(&|p| p.points.swap(0, 1)), "invariant 1: the order of the points");
+        assert_eq!(broken(&|p| p.triangles.swap(0, 1)), "invariant 2 at triangle 0");
+        assert_eq!(broken(&|p| p.triangles[0] = 9999), {
+            "invariant 2: a number that the mesh does not have"
+        });
+        let moved = |p: &mut Patch| {
+            let (mut points, triangles) = p.mesh.clone().into_parts();
+            points[2].y += 1e-12;
+            p.mesh = Mesh::new(points, triangles).unwrap();
+        };
+        assert_eq!(broken(&moved), "invariant 2 at point 2");
+        assert_eq!(broken(&|p| p.border_edges.reverse()), "invariant 3");
     }
 
     #[test]

@@ -172,20 +172,30 @@ impl Topology {
         let shared = self.nonmanifold.iter().flat_map(|edge| &edge.half_edges);
         let others = self.boundary.iter().chain(&self.collapsed).chain(shared);
         for &h in others.chain(self.misoriented.iter().flatten()) {
-            filed[h as usize] += 1;
-        }
-        match filed.iter().position(|&times| times != 1) {
-            Some(h) => return Err(format!("invariant 2 at half-edge {h}")),
-            None if !self.boundary.is_sorted() || !self.misoriented.is_sorted() => {
-                return Err("invariant 3".into());
+            match filed.get_mut(h as usize) {
+                Some(times) => *times += 1,
+                None => return Err(format!("invariant 2: there is no half-edge {h}")),
             }
-            None => {}
         }
-        Ok(())
+        if let Some(h) = filed.iter().position(|&times| times != 1) {
+            return Err(format!("invariant 2 at half-edge {h}"));
+        }
+        let of_shared = self.nonmanifold.iter().map(|edge| &edge.half_edges);
+        let rising = self.boundary.is_sorted()
+            && self.collapsed.is_sorted()
+            && self.misoriented.is_sorted()
+            && of_shared.clone().all(|row| row.is_sorted())
+            && of_shared.map(|row| row[0]).is_sorted();
+        if rising { Ok(()) } else { Err("invariant 3".into()) }
     }
 }
 
 /// Pieces of a mesh that hang together by edges.
+///
+/// Invariants:
+/// 1. each triangle has a label below `count`, and a piece's first triangle
+///    comes after the first of the piece before it;
+/// 2. triangles that share an edge have the same label.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Shells {
     /// The piece of each triangle; pieces are numbered by their first triangle.
@@ -202,6 +212,41 @@ impl Shells {
             pieces[label as usize].push(t as u32);
         }
         pieces
+    }
+
+    /// Tests the invariants in their order; for tests and debugging.
+    ///
+    /// # Errors
+    /// The number of the first broken one, and where.
+    pub fn check(&self, mesh: &Mesh) -> Result<(), String> {
+        if self.label.len() != mesh.triangles().len() {
+            return Err(format!("invariant 1: {} labels", self.label.len()));
+        }
+        let mut next = 0;
+        for (t, &label) in self.label.iter().enumerate() {
+            if label > next {
+                return Err(format!("invariant 1 at triangle {t}"));
+            }
+            next = next.max(label + 1);
+        }
+        if next as usize != self.count {
+            return Err(format!("invariant 1: {next} pieces, not {}", self.count));
+        }
+        let edge = |h: u32| {
+            let [a, b] = ends(mesh, h);
+            ([a.min(b), a.max(b)], h)
+        };
+        let mut edges: Vec<_> = (0..3 * mesh.triangles().len() as u32).map(edge).collect();
+        edges.retain(|(ends, _)| ends[0] != ends[1]);
+        edges.sort_unstable();
+        let parted = |pair: &&[([u32; 2], u32)]| {
+            let label = |h: u32| self.label[h as usize / 3];
+            pair[0].0 == pair[1].0 && label(pair[0].1) != label(pair[1].1)
+        };
+        match edges.windows(2).find(parted) {
+            Some(pair) => Err(format!("invariant 2 at half-edge {}", pair[1].1)),
+            None => Ok(()),
+        }
     }
 }
 
@@ -240,6 +285,10 @@ pub fn shells(mesh: &Mesh, topology: &Topology) -> Shells {
 }
 
 /// The triangles at each vertex, in one flat list.
+///
+/// Invariants:
+/// 1. triangle `t` is in the row of point `v` exactly if `v` is a corner of `t`;
+/// 2. each row rises, so that none comes twice.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct VertexTriangles(Rows);
 
@@ -247,6 +296,33 @@ impl VertexTriangles {
     /// The triangles that have point `v` as a corner, rising, each once.
     pub fn of(&self, v: u32) -> &[u32] {
         self.0.of_row(v)
+    }
+
+    /// Tests the invariants in their order; for tests and debugging.
+    ///
+    /// # Errors
+    /// The number of the first broken one, and where.
+    pub fn check(&self, mesh: &Mesh) -> Result<(), String> {
+        if self.0.starts.len() != mesh.points().len() + 1 {
+            return Err(format!("invariant 1: rows for {} points", self.0.starts.len()));
+        }
+        let mut rows = 0;
+        for (t, corners) in mesh.triangles().iter().enumerate() {
+            let [a, b, c] = *corners;
+            rows += 1 + usize::from(b != a) + usize::from(c != a && c != b);
+            if let Some(v) = corners.iter().find(|&&v| !self.of(v).contains(&(t as u32))) {
+                return Err(format!("invariant 1: triangle {t} at point {v}"));
+            }
+        }
+        // All that must be there is: more entries than that are wrong ones.
+        if rows != self.0.entries.len() {
+            return Err(format!("invariant 1: {} entries for {rows}", self.0.entries.len()));
+        }
+        let rises = |v: &u32| self.of(*v).is_sorted_by(|a, b| a < b);
+        match (0..mesh.points().len() as u32).find(|v| !rises(v)) {
+            Some(v) => Err(format!("invariant 2 at point {v}")),
+            None => Ok(()),
+        }
     }
 }
 
@@ -328,7 +404,44 @@ mod tests {
         let mesh = mesh(points, triangles);
         let topology = Topology::of(&mesh);
         topology.check(&mesh).unwrap();
+        vertex_triangles(&mesh).check(&mesh).unwrap();
+        shells(&mesh, &topology).check(&mesh).unwrap();
         (mesh, topology)
+    }
+
+    #[test]
+    fn each_broken_invariant_is_told_by_its_number() {
+        let (mesh, sound) = check(7, &[[0, 1, 2], [0, 2, 3], [4, 5, 6], [0, 0, 1]]);
+        let broken = |change: &dyn Fn(&mut Topology)| {
+            let mut topology = sound.clone();
+            change(&mut topology);
+            topology.check(&mesh).unwrap_err()
+        };
+        assert_eq!(broken(&|t| t.twins[2] = 4), "invariant 1 at half-edge 2");
+        assert_eq!(broken(&|t| t.boundary.clear()), "invariant 2 at half-edge 1");
+        assert_eq!(broken(&|t| t.boundary.push(99)), "invariant 2: there is no half-edge 99");
+        assert_eq!(broken(&|t| t.boundary.reverse()), "invariant 3");
+        assert_eq!(broken(&|t| t.collapsed.push(0)), "invariant 2 at half-edge 0");
+
+        let around = vertex_triangles(&mesh);
+        let broken = |change: &dyn Fn(&mut Rows)| {
+            let mut rows = around.clone();
+            change(&mut rows.0);
+            rows.check(&mesh).unwrap_err()
+        };
+        assert_eq!(broken(&|r| r.entries[0] = 2), "invariant 1: triangle 0 at point 0");
+        assert_eq!(broken(&|r| r.entries.swap(0, 1)), "invariant 2 at point 0");
+        assert_eq!(broken(&|r| r.starts.truncate(3)), "invariant 1: rows for 3 points");
+
+        let pieces = shells(&mesh, &sound);
+        let broken = |change: &dyn Fn(&mut Shells)| {
+            let mut other = pieces.clone();
+            change(&mut other);
+            other.check(&mesh).unwrap_err()
+        };
+        assert_eq!(broken(&|p| p.label[0] = 1), "invariant 1 at triangle 0");
+        assert_eq!(broken(&|p| p.count = 9), "invariant 1: 2 pieces, not 9");
+        assert_eq!(broken(&|p| p.label[1] = 1), "invariant 2 at half-edge 3");
     }
 
     #[test]
