@@ -6,7 +6,7 @@ use spile_mesh::{DVec3, Mesh};
 
 use crate::ends::{Placed, at_end, off_by, polygon_centre, seam_of, tube_of, with_angles};
 use crate::fair::point_normals;
-use crate::locate::Located;
+use crate::locate::{Located, tangent};
 use crate::make::MakeError;
 use crate::reach::Band;
 use crate::refine::rim_index;
@@ -14,23 +14,31 @@ use crate::span::{Grid, SpanLimits, Way, joined, least_within, span_bore};
 use crate::surface::Scan;
 
 /// The least area that the joint's bore may have: the smaller of the fitting's
-/// circle and the scan's own least section near the seam.
-pub fn area_to_keep(bore_near: &Mesh, way: &Way, seam_radius: f64, circle_radius: f64) -> f64 {
-    // As deep as tilts of 20 degrees need to stay on the scan's side, also
-    // where the seam's plane is oblique to the bore; where that is exactly
-    // depends on the seam's outline, so a few depths are tried.
-    let oblique = way.facing.dot(way.seam_normal).clamp(-1.0, 1.0).acos();
-    let depth = seam_radius * (oblique + 20f64.to_radians()).tan();
-    let scan_area = [1.0, 1.04, 1.08, 1.12]
+/// circle and the scan's own least section over tilts of 20 degrees, as near
+/// to the seam as all of those stay on the scan.
+///
+/// `along` is the direction of the bore's centreline there, off the scan. How
+/// near that is depends on the line's own course, so a few depths are tried and
+/// the most is asked for.
+fn area_to_keep(bore_near: &Mesh, seam: &[DVec3], way: &Way, along: DVec3, circle: f64) -> f64 {
+    let reach = seam.iter().map(|p| p.distance(way.start)).fold(0.0, f64::max);
+    // A plane tilted by up to 20 degrees passes below a point of the seam if
+    // it starts this deep.
+    let depth = |p: &DVec3| {
+        let height = (*p - way.start).dot(along);
+        (*p - way.start - along * height).length() * 20f64.to_radians().tan() - height
+    };
+    let least = seam.iter().map(depth).fold(0.0, f64::max);
+    let scan_area = [0.0, 0.03, 0.06, 0.09, 0.12]
         .into_iter()
-        .map(|share| {
-            let point = way.start - way.facing * (share * depth);
-            let plane = spile_mesh::Plane { point, normal: way.facing };
-            least_within(bore_near, plane, 2.0 * seam_radius, 20.0).area
+        .map(|deeper| {
+            let point = way.start - along * (least + (0.005 + deeper) * reach);
+            let plane = spile_mesh::Plane { point, normal: along };
+            least_within(bore_near, plane, 2.0 * reach, 20.0).area
         })
         .filter(|area| area.is_finite())
         .fold(0.0, f64::max);
-    scan_area.min(std::f64::consts::PI * circle_radius * circle_radius)
+    scan_area.min(std::f64::consts::PI * circle * circle)
 }
 
 /// What the joint of one end came out as.
@@ -58,6 +66,10 @@ pub struct BoreLimits {
     pub deviation: f64,
 }
 
+/// Only where the joint is narrowest nearer to its seam than this share of its
+/// way does opening the seam widen it.
+const NEAR_SEAM: f64 = 0.3;
+
 /// Rounds of opening a seam that is too narrow.
 const OPENINGS: usize = 6;
 
@@ -76,13 +88,14 @@ pub fn join_bore(
     let mut best: Option<(Band, Joint)> = None;
     let mut opened = band.clone();
     for _ in 0..OPENINGS {
-        let joint = span_once(end, located, (before, &opened), kept_near, placed, limits)?;
+        let (joint, worst) =
+            span_once((end, scan, located), (before, &opened), kept_near, placed, limits)?;
         let (least, asked) = joint.area;
         if best.as_ref().is_none_or(|(_, b)| least > b.area.0) {
             best = Some((opened.clone(), joint));
         }
         let lack = asked * (1.0 - 0.5 * limits.loss_share) - least;
-        if lack <= 0.0 {
+        if lack <= 0.0 || worst > NEAR_SEAM {
             break;
         }
         let by = 1.2 * lack / (2.0 * (std::f64::consts::PI * asked).sqrt());
@@ -122,15 +135,15 @@ fn opened_at_rim(band: &Band, by: f64) -> Band {
     Band { mesh, ..band.clone() }
 }
 
-/// The bore side as the limits on area shape it.
+/// The bore side as the limits on area shape it, and where along the way its
+/// area is least.
 fn span_once(
-    end: &End,
-    located: &Located,
+    (end, scan, located): (&End, &Scan, &Located),
     (before, band): (&Mesh, &Band),
     kept_near: &Mesh,
     placed: &Placed,
     limits: &BoreLimits,
-) -> Result<Joint, MakeError> {
+) -> Result<(Joint, f64), MakeError> {
     let normal = located.loops.plane.normal;
     let (seam, bore_order) = seam_of(band, normal);
     let start = polygon_centre(&seam.points, normal);
@@ -146,7 +159,9 @@ fn span_once(
     // The wall lies outside the bore by as much as at the fitting.
     let way = way.with_room(radius.max(placed.bore) + placed.outside - placed.bore);
     let bore_near = joined(kept_near, &band.mesh);
-    let asked = area_to_keep(&joined(kept_near, before), &way, radius, placed.bore);
+    let line = tangent(scan, &located.loops, located.loops.plane.normal);
+    let scanned = joined(kept_near, before);
+    let asked = area_to_keep(&scanned, &seam.points, &way, line, placed.bore);
     // The fitting's own bore, so that tilted sections close there, too.
     let tube = {
         let frames = way.frames(9);
@@ -169,7 +184,8 @@ fn span_once(
         wall_room: 0.0,
         edge: limits.edge,
     };
-    let (bore, least, _) =
+    let bore =
         span_bore(&way, &seam, placed.bore, &near, &span).map_err(|e| at_end(end, e, &[]))?;
-    Ok(Joint { bore, bore_order, area: (least, asked), way })
+    let joint = Joint { bore: bore.grid, bore_order, area: (bore.least, asked), way };
+    Ok((joint, bore.worst))
 }

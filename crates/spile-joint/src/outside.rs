@@ -59,7 +59,7 @@ pub fn join_outside(
             wall_room: share * limits.edge,
             edge: limits.edge,
         };
-        let (grid, ..) = span_outside(&joint.way, &seam, placed.outside, bore_near, &span)
+        let grid = span_outside(&joint.way, &seam, placed.outside, bore_near, &span)
             .map_err(|e| at_end(end, e, &[]))?;
         let (band, grid) = with_angles(
             end,

@@ -104,6 +104,17 @@ pub fn area_true_radius(r: f64, n: usize) -> f64 {
     r / (turn.sin() / turn).sqrt() * (1.0 + 1e-9)
 }
 
+/// The bore side of a joint.
+#[derive(Debug, Clone)]
+pub struct SpannedBore {
+    /// The surface.
+    pub grid: Grid,
+    /// Its least area in the sections that were looked at.
+    pub least: f64,
+    /// Where along the way that was found, from 0 (seam) to 1 (fitting).
+    pub worst: f64,
+}
+
 /// The bore side alone: smooth between rim and circle, bore area kept.
 ///
 /// `near` are triangles of the bore next to the joint: of the scan and of the
@@ -117,14 +128,18 @@ pub fn span_bore(
     radius: f64,
     near: &Mesh,
     limits: &SpanLimits<'_>,
-) -> Result<(Grid, f64, usize), SolveError> {
+) -> Result<SpannedBore, SolveError> {
     let radii = Radii::new(way, seam, radius, limits.edge);
     let rows = radii.rows();
+    let plain = radii.solve(&[], &[])?;
+    let plain: Vec<f64> = (0..rows).map(|i| radii.mean(&plain, i)).collect();
     let mut lift = vec![0.0; rows];
     let far = 2.0 * radii.widest();
-    let mut best: Option<(Grid, f64, usize)> = None;
+    let mut best: Option<(SpannedBore, usize)> = None;
     for round in 0..MOST_ROUNDS {
-        let solved = radii.solve(&|i, _| lift[i], &[])?;
+        let means: Vec<(usize, f64)> =
+            (0..rows).filter(|&i| lift[i] > 0.0).map(|i| (i, plain[i] + lift[i])).collect();
+        let solved = radii.solve(&means, &[])?;
         let grid = radii.grid(&solved);
         let tube = joined(&grid.mesh(true), near);
         let stations: Vec<LeastSection> = (0..STATIONS)
@@ -134,19 +149,21 @@ pub fn span_bore(
                 least_section(&tube, plane, far, 20.0)
             })
             .collect();
-        let least = stations.iter().map(|s| s.area).fold(f64::INFINITY, f64::min);
-        if best.as_ref().is_none_or(|b| least > b.1) {
-            best = Some((grid, least, round));
-        } else if best.as_ref().is_some_and(|b| round > b.2 + 2) {
+        let areas = stations.iter().map(|s| s.area).enumerate();
+        let (worst, least) = areas
+            .min_by(|a, b| a.1.total_cmp(&b.1))
+            .map_or((0.0, f64::INFINITY), |(k, area)| (station(k), area));
+        if best.as_ref().is_none_or(|(b, _)| least > b.least) {
+            best = Some((SpannedBore { grid, least, worst }, round));
+        } else if best.as_ref().is_some_and(|(_, r)| round > r + 2) {
             break;
         }
         if least >= limits.area_min * (1.0 - 0.3 * limits.area_loss_share) {
             break;
         }
-        let wanted = limits.area_min;
-        raise(&mut lift, &stations, wanted, radius);
+        raise(&mut lift, &stations, limits.area_min, radius);
     }
-    best.ok_or(SolveError::Empty)
+    best.map(|(spanned, _)| spanned).ok_or(SolveError::Empty)
 }
 
 /// Number of stations along the joint at which bore area is measured.
@@ -185,7 +202,7 @@ fn raise(lift: &mut [f64], stations: &[LeastSection], wanted: f64, radius: f64) 
             })
             .fold(0.0, f64::max);
         // More than this would be a bulge, not a correction.
-        *value = (*value + 1.1 * spread * window(s)).min(0.08 * radius);
+        *value = (*value + 1.4 * spread * window(s)).min(0.2 * radius);
     }
 }
 
@@ -207,15 +224,15 @@ pub fn span_outside(
     radius: f64,
     bore: &Mesh,
     limits: &SpanLimits<'_>,
-) -> Result<(Grid, f64, usize), SolveError> {
+) -> Result<Grid, SolveError> {
     let radii = Radii::new(way, seam, radius, limits.edge);
     let (rows, columns) = (radii.rows(), seam.points.len());
     let mut needed = vec![f64::NEG_INFINITY; rows * columns];
     let mut held: Vec<(usize, f64)> = Vec::new();
     let index = Bvh::build(bore);
-    let mut best: Option<(Grid, f64, usize)> = None;
-    for round in 0..2 * MOST_ROUNDS {
-        let solved = radii.solve(&|_, _| 0.0, &held)?;
+    let mut best: Option<(Grid, f64)> = None;
+    for _ in 0..2 * MOST_ROUNDS {
+        let solved = radii.solve(&[], &held)?;
         let grid = radii.grid(&solved);
         let mut spare = f64::INFINITY;
         for i in 1..rows - 1 {
@@ -235,7 +252,7 @@ pub fn span_outside(
             }
         }
         if best.as_ref().is_none_or(|b| spare > b.1) {
-            best = Some((grid.clone(), spare, round));
+            best = Some((grid, spare));
         }
         if spare >= 0.5 * limits.wall_room {
             break;
@@ -247,7 +264,7 @@ pub fn span_outside(
             .map(|(cell, &need)| (cell, need))
             .collect();
     }
-    best.ok_or(SolveError::Empty)
+    best.map(|(grid, _)| grid).ok_or(SolveError::Empty)
 }
 
 /// Two meshes as one; points stay apart.

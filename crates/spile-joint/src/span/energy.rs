@@ -28,7 +28,13 @@ pub struct Radii {
     end: f64,
     /// Length of a row's step and of a column's step.
     steps: (f64, f64),
+    /// How far each row is from the next at each column, in row's steps.
+    gaps: Vec<Vec<f64>>,
 }
+
+/// Rows are not taken to be nearer to each other than this share of a row's
+/// step: the inside of a sharp bend would be stiff beyond reason.
+const LEAST_GAP: f64 = 0.2;
 
 impl Radii {
     /// Sets up the grid; `edge` is the length wanted between rows.
@@ -53,12 +59,13 @@ impl Radii {
                     .collect()
             })
             .collect();
-        let start = (0..columns)
+        let start: Vec<(f64, f64)> = (0..columns)
             .map(|j| start_of(way, &frames, seam.points[j], seam.normals[j], seam_angles[j]))
             .collect();
         let end = area_true_radius(radius, columns);
         let steps = (way.length() / (rows - 1) as f64, even * radius);
-        Self { frames, angles, seam: seam.points.clone(), start, end, steps }
+        let gaps = gaps(&frames, &angles, &start, end, steps.0);
+        Self { frames, angles, seam: seam.points.clone(), start, end, steps, gaps }
     }
 
     /// Number of rows, both seams included.
@@ -71,12 +78,32 @@ impl Radii {
         self.start.iter().map(|s| s.0).fold(self.end, f64::max)
     }
 
-    /// The radii that minimise the thin-plate energy of what they are above
-    /// `lift(row, column)`; row by row. The cells of `held` (number and radius)
-    /// are drawn to their radius, strongly.
+    /// The mean radius of a row, by angle.
+    pub fn mean(&self, radii: &[f64], row: usize) -> f64 {
+        let columns = self.start.len();
+        self.shares(row).zip(&radii[row * columns..]).map(|(share, r)| share * r).sum()
+    }
+
+    /// The share of a whole turn that each point of a row stands for.
+    fn shares(&self, row: usize) -> impl Iterator<Item = f64> + '_ {
+        let angles = &self.angles[row];
+        let n = angles.len();
+        (0..n).map(move |j| {
+            let before = if j == 0 { angles[n - 1] - TAU } else { angles[j - 1] };
+            let after = if j + 1 == n { angles[0] + TAU } else { angles[j + 1] };
+            (after - before) / (2.0 * TAU)
+        })
+    }
+
+    /// The radii that minimise the thin-plate energy, row by row. The rows of
+    /// `means` (number and mean radius) and the cells of `held` (number and
+    /// radius) are drawn to what is given, strongly.
+    ///
+    /// Differences along the way are taken over the true distances of the rows,
+    /// so that the inside of a bend, where rows are close, is as stiff as it is.
     pub fn solve(
         &self,
-        lift: &dyn Fn(usize, usize) -> f64,
+        means: &[(usize, f64)],
         held: &[(usize, f64)],
     ) -> Result<Vec<f64>, SolveError> {
         let (rows, columns) = (self.rows(), self.start.len());
@@ -84,7 +111,6 @@ impl Radii {
         let mut system = LeastSquares::new(free);
         let fixed = |i: usize, j: usize| if i == 0 { self.start[j].0 } else { self.end };
         let term = |i: usize, j: usize, weight: f64, line: &mut Line| {
-            line.rest -= weight * lift(i, j);
             if i == 0 || i == rows - 1 {
                 line.rest += weight * fixed(i, j);
             } else {
@@ -99,34 +125,41 @@ impl Radii {
                 // Second difference along the way; at the seams it is taken
                 // with the slope that is given there.
                 let mut line = Line::default();
-                if i == 0 {
-                    term(1, j, 2.0, &mut line);
-                    term(0, j, -2.0, &mut line);
-                    line.rest -= 2.0 * self.start[j].1;
-                } else if i == rows - 1 {
-                    term(i - 1, j, 2.0, &mut line);
-                    term(i, j, -2.0, &mut line);
-                } else {
-                    term(i - 1, j, 1.0, &mut line);
-                    term(i, j, -2.0, &mut line);
-                    term(i + 1, j, 1.0, &mut line);
-                }
-                system.add(&line, 1.0);
                 if i == 0 || i == rows - 1 {
+                    let (next, gap) =
+                        if i == 0 { (1, self.gaps[0][j]) } else { (i - 1, self.gaps[i - 1][j]) };
+                    let weight = 2.0 / (gap * gap);
+                    term(next, j, weight, &mut line);
+                    term(i, j, -weight, &mut line);
+                    if i == 0 {
+                        line.rest -= weight * self.start[j].1;
+                    }
+                    system.add(&line, gap);
                     continue;
                 }
+                let (behind, ahead) = (self.gaps[i - 1][j], self.gaps[i][j]);
+                let both = 0.5 * (behind + ahead);
+                term(i - 1, j, 1.0 / (behind * both), &mut line);
+                term(i, j, -(1.0 / behind + 1.0 / ahead) / both, &mut line);
+                term(i + 1, j, 1.0 / (ahead * both), &mut line);
+                system.add(&line, both);
                 let mut round = Line::default();
                 term(i, before, ratio * ratio, &mut round);
                 term(i, j, -2.0 * ratio * ratio, &mut round);
                 term(i, k, ratio * ratio, &mut round);
-                system.add(&round, 1.0);
+                system.add(&round, both);
                 let mut twist = Line::default();
                 term(i, j, ratio, &mut twist);
                 term(i, k, -ratio, &mut twist);
                 term(i + 1, j, -ratio, &mut twist);
                 term(i + 1, k, ratio, &mut twist);
-                system.add(&twist, 2.0);
+                system.add(&twist, 2.0 / ahead);
             }
+        }
+        for &(row, mean) in means.iter().filter(|(row, _)| (1..rows - 1).contains(row)) {
+            let terms = self.shares(row).enumerate();
+            let terms = terms.map(|(j, share)| ((row - 1) * columns + j, share)).collect();
+            system.add(&Line { terms, rest: -mean }, HOLD * columns as f64);
         }
         for &(cell, radius) in held {
             if (columns..(rows - 1) * columns).contains(&cell) {
@@ -158,6 +191,28 @@ impl Radii {
         }
         Grid { rows }
     }
+}
+
+/// How far each row is from the next at each column, over `step`: along the
+/// first row's normal, at radii between those of both ends.
+fn gaps(
+    frames: &[Frame],
+    angles: &[Vec<f64>],
+    start: &[(f64, f64)],
+    end: f64,
+    step: f64,
+) -> Vec<Vec<f64>> {
+    let last = (frames.len() - 1) as f64;
+    let at = |i: usize, j: usize| {
+        let s = i as f64 / last;
+        let radius = start[j].0 * (1.0 - s) + end * s;
+        frames[i].centre + frames[i].radial(angles[i][j]) * radius
+    };
+    let gap = |i: usize, j: usize| {
+        let normal = frames[i].across.cross(frames[i].up);
+        ((at(i + 1, j) - at(i, j)).dot(normal) / step).max(LEAST_GAP)
+    };
+    (0..frames.len() - 1).map(|i| (0..start.len()).map(|j| gap(i, j)).collect()).collect()
 }
 
 /// Angles of the points in the frame, each less than half a turn from the one before.
