@@ -87,6 +87,13 @@ fn built_spile() -> Result<PathBuf, Fault> {
     Ok(target().join("debug").join(format!("spile{}", std::env::consts::EXE_SUFFIX)))
 }
 
+/// Builds an example program of the spile crate and gives its path.
+fn built_example(name: &str) -> Result<PathBuf, Fault> {
+    process::cargo(&["build", "--package", "spile", "--example", name])?;
+    let file = format!("{name}{}", std::env::consts::EXE_SUFFIX);
+    Ok(target().join("debug").join("examples").join(file))
+}
+
 fn demo(dir: Option<&str>) -> Result<(), Fault> {
     let spile = built_spile()?;
     let dir = dir.map_or_else(|| target().join("demo"), PathBuf::from);

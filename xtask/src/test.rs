@@ -4,7 +4,7 @@ use std::process::Command;
 use std::time::Instant;
 
 use crate::summary::{self, Count, Row};
-use crate::{Fault, cases, guide, licences, process, python, root, tidy, tool};
+use crate::{Fault, built_example, cases, guide, licences, process, python, root, tidy, tool};
 
 /// What a run of the tests was asked for.
 #[derive(Clone, Copy)]
@@ -78,6 +78,7 @@ fn outside(wish: Wish) -> Result<Count, Fault> {
         .arg(root().join("tests/outside"))
         .env("PYTHONDONTWRITEBYTECODE", "1")
         .env("SPILE_BIN", &made.spile)
+        .env("SPILE_PAIRS", built_example("pairs")?)
         .env("SPILE_MADE", &made.folder);
     if wish.full {
         command.arg("--full");

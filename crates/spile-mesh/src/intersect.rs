@@ -16,6 +16,7 @@ use glam::DVec3;
 
 use crate::mesh::Bounds3;
 
+mod any_size;
 mod exact;
 mod pairs;
 
@@ -32,8 +33,7 @@ use exact::{Shape, is_on_segment, run_together, segments_meet, side_of_line, sid
 /// Shape: any, also triangles without area, which count as the segment or
 /// point that they are. A triangle without area that lies within the edge it
 /// shares does not intersect the neighbour there.
-/// Accuracy: exact, as long as no product of three coordinate differences
-/// leaves the range of `f64` (lengths between 1e-90 and 1e90 are safe).
+/// Accuracy: exact, whatever the size of the coordinates.
 pub fn triangles_intersect(a: [DVec3; 3], b: [DVec3; 3], shared: &[(u8, u8)]) -> bool {
     if !Bounds3::of(a).touches(Bounds3::of(b)) {
         return false;
@@ -99,7 +99,8 @@ fn meet_beyond_corner(a: [DVec3; 3], b: [DVec3; 3], v: DVec3) -> bool {
         [t[(k + 1) % 3], t[(k + 2) % 3]]
     };
     let ([a1, a2], [b1, b2]) = (others(a), others(b));
-    if are_parted([a1 - v, a2 - v], [b1 - v, b2 - v]) {
+    if any_size::is_in_range([v, a1, a2, b1, b2]) && are_parted([a1 - v, a2 - v], [b1 - v, b2 - v])
+    {
         return false;
     }
     match (Shape::of(a), Shape::of(b)) {

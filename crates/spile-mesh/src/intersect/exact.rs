@@ -6,6 +6,8 @@
 use glam::DVec3;
 use robust::{Coord, Coord3D, orient2d, orient3d};
 
+use super::any_size;
+
 /// What three corners are.
 #[derive(Debug, Clone, Copy)]
 pub(super) enum Shape {
@@ -106,14 +108,22 @@ pub(super) fn side_of_plane(t: [DVec3; 3], p: DVec3) -> i8 {
     if is_flat(0) || is_flat(1) || is_flat(2) {
         return 0;
     }
-    let [a, b, c] = t.map(solid);
-    sign(orient3d(a, b, c, solid(p)))
+    let [a, b, c] = t;
+    if !any_size::is_in_range([a, b, c, p]) {
+        return any_size::side_of_plane(t, p);
+    }
+    sign(orient3d(solid(a), solid(b), solid(c), solid(p)))
 }
 
 /// On which side of the line from `u` to `v` the point lies, all seen along an
 /// axis: -1, 0 (on it) or 1.
 pub(super) fn side_of_line(u: DVec3, v: DVec3, p: DVec3, axis: usize) -> i8 {
-    sign(orient2d(flat(u, axis), flat(v, axis), flat(p, axis)))
+    let others = [(axis + 1) % 3, (axis + 2) % 3];
+    if !any_size::is_in_range([u, v, p]) {
+        return any_size::side_of_line(u, v, p, others);
+    }
+    let [u, v, p] = [u, v, p].map(|p| Coord { x: p[others[0]], y: p[others[1]] });
+    sign(orient2d(u, v, p))
 }
 
 /// Whether a triangle holds a point of its own plane; seen along an axis.
@@ -144,14 +154,6 @@ fn is_between(x: DVec3, u: DVec3, v: DVec3) -> bool {
 
 fn solid(p: DVec3) -> Coord3D<f64> {
     Coord3D { x: p.x, y: p.y, z: p.z }
-}
-
-fn flat(p: DVec3, axis: usize) -> Coord<f64> {
-    match axis {
-        0 => Coord { x: p.y, y: p.z },
-        1 => Coord { x: p.z, y: p.x },
-        _ => Coord { x: p.x, y: p.y },
-    }
 }
 
 fn sign(value: f64) -> i8 {

@@ -223,3 +223,62 @@ proptest! {
         prop_assert_eq!(self_intersections(&mesh), by_all_pairs(&mesh));
     }
 }
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(2000))]
+
+    #[test]
+    fn whole_numbers_agree_with_the_fast_predicates(
+        grid in prop::array::uniform4(prop::array::uniform3(-3..4_i32)),
+        off in prop::array::uniform4(prop::array::uniform3(-2..3_i32)),
+        step in prop_oneof![Just(0.0), Just(f64::EPSILON), Just(1e-25)],
+    ) {
+        let [a, b, c, p] = std::array::from_fn(|k| {
+            let nudge = DVec3::from(off[k].map(f64::from)) * step;
+            DVec3::from(grid[k].map(|g| f64::from(g) * 0.1)) + nudge
+        });
+        prop_assert!(any_size::is_in_range([a, b, c, p]));
+        prop_assert_eq!(any_size::side_of_plane([a, b, c], p), exact::side_of_plane([a, b, c], p));
+        for axis in 0..3 {
+            let others = [(axis + 1) % 3, (axis + 2) % 3];
+            let fast = exact::side_of_line(a, b, p, axis);
+            prop_assert_eq!(any_size::side_of_line(a, b, p, others), fast);
+        }
+    }
+
+    #[test]
+    fn size_does_not_decide((points, triangles) in crowded()) {
+        // Powers of two take no digit away, so the pairs stay the same.
+        let of = |size: f64| {
+            let points = points.iter().map(|p| DVec3::from(p.map(|c| c as f64 * size))).collect();
+            self_intersections(&Mesh::new(points, triangles.clone()).unwrap())
+        };
+        let found = of(1.0);
+        for size in [f64::from_bits(1), 2.0_f64.powi(-700), 2.0_f64.powi(1020)] {
+            prop_assert_eq!(of(size), found.clone(), "{}", size);
+        }
+    }
+}
+
+#[test]
+fn sizes_that_plain_arithmetic_loses_decide() {
+    // Corners 1e-300 above, on and below a face that is 1e300 wide: the
+    // determinant of the plain differences is 0 or overflows.
+    let face = [(0.0, 0.0), (1e300, 0.0), (0.0, 1e300)].map(|(x, y)| DVec3::new(x, y, 0.0));
+    let meets = |z: f64| {
+        let tip = DVec3::new(1.0, 1.0, z);
+        triangles_intersect(face, [tip, tip + DVec3::Z, tip + DVec3::new(1e200, 0.0, 1.0)], &[])
+    };
+    assert!(!meets(1e-300) && meets(0.0) && meets(-1e-300));
+    // Slanted, so that no coordinate is common: the tip stands off by 5e-324.
+    let slope = [(0.0, 0.0, 0.0), (1e300, 0.0, 1e300), (0.0, 1e300, 0.0)].map(DVec3::from);
+    let meets = |off: f64| {
+        let tip = DVec3::new(1e-10, 1e-10, 1e-10_f64) + DVec3::new(0.0, 0.0, off);
+        triangles_intersect(
+            slope,
+            [tip, DVec3::new(1e-10, 1.0, 2.0), DVec3::new(1e-10, 2.0, 2.0)],
+            &[],
+        )
+    };
+    assert!(meets(0.0) && !meets(1e-26) && meets(-1e-26));
+}
