@@ -1,0 +1,66 @@
+//! Readers: any bytes give something sound or an error.
+
+use std::io::{Cursor, Write};
+
+use zip::write::SimpleFileOptions;
+use zip::{CompressionMethod, ZipWriter};
+
+const RELATIONSHIPS: &[u8] = br#"<?xml version="1.0" encoding="UTF-8"?>
+<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships"><Relationship Target="/3D/3dmodel.model" Id="rel0" Type="http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"/></Relationships>"#;
+
+/// As an STL file.
+pub fn read_stl(bytes: &[u8]) {
+    read("x.stl", bytes);
+}
+
+/// As a PLY file.
+pub fn read_ply(bytes: &[u8]) {
+    read("x.ply", bytes);
+}
+
+/// As an OBJ file.
+pub fn read_obj(bytes: &[u8]) {
+    read("x.obj", bytes);
+}
+
+/// As a 3MF file.
+pub fn read_threemf(bytes: &[u8]) {
+    read("x.3mf", bytes);
+}
+
+/// As the model part of a sound 3MF package. Mangled packages seldom get past
+/// their checksums; these always do.
+pub fn read_threemf_model(bytes: &[u8]) {
+    if let Some(package) = package(bytes) {
+        read("x.3mf", &package);
+    }
+}
+
+/// As a case, which gives the case or mistakes; a case that is written reads
+/// back the same.
+pub fn read_case(bytes: &[u8]) {
+    let Ok(text) = std::str::from_utf8(bytes) else { return };
+    if let Ok(case) = spile_case::read_case(text, "x.toml") {
+        let written = spile_case::write_case(&case);
+        let again = spile_case::read_case(&written, "x.toml");
+        assert_eq!(again.as_ref(), Ok(&case), "{written}");
+    }
+}
+
+/// A mesh that keeps its invariants, or an error.
+fn read(name: &str, bytes: &[u8]) {
+    if let Ok(read) = spile_formats::read_bytes(name, bytes) {
+        assert_eq!(read.mesh.check(), Ok(()));
+        assert!(!read.mesh.triangles().is_empty());
+    }
+}
+
+fn package(model: &[u8]) -> Option<Vec<u8>> {
+    let options = SimpleFileOptions::default().compression_method(CompressionMethod::Stored);
+    let mut zip = ZipWriter::new(Cursor::new(Vec::new()));
+    for (part, bytes) in [("_rels/.rels", RELATIONSHIPS), ("3D/3dmodel.model", model)] {
+        zip.start_file(part, options).ok()?;
+        zip.write_all(bytes).ok()?;
+    }
+    Some(zip.finish().ok()?.into_inner())
+}
