@@ -24,14 +24,15 @@ impl<'a> Job<'a> {
         }
         let dropped_bore = dropped(works.iter().map(|w| &w.bore));
         none_left(self.scan, &dropped_bore)?;
+        let mut notes = Vec::new();
         for work in &mut works {
             let (Some(placed), Some(band)) = (work.placed, work.bore.band.as_ref()) else {
                 continue;
             };
             let edge = self.edge(placed.bore);
             let before = band.mesh.clone();
-            let band =
-                self.finish(band, work.end, self.scan, edge, work.end.reach.unwrap_or(0.0))?;
+            let sizes = (edge, work.end.reach.unwrap_or(0.0));
+            let band = self.finish(band, work.end, self.scan, sizes, &mut notes)?;
             let kept = self.near(work, placed, |t| !dropped_bore.contains(t as u32));
             let band = self.widened(&work.located, &band, &before, &kept);
             self.begin("span", work.end)?;
@@ -54,7 +55,6 @@ impl<'a> Job<'a> {
             hints: vec!["make `wall` thinner".into()],
         })?;
         let wall = Scan::of(std::slice::from_ref(&made));
-        let mut notes = Vec::new();
         for work in &mut works {
             self.join_made_wall(work, &wall, &hollow, &mut notes)?;
         }
@@ -109,7 +109,7 @@ impl<'a> Job<'a> {
         {
             let edge = self.edge(placed.outside);
             let before = band.mesh.clone();
-            let band = self.finish(band, work.end, wall, edge, reach.unwrap_or(0.0))?;
+            let band = self.finish(band, work.end, wall, (edge, reach.unwrap_or(0.0)), notes)?;
             self.begin("span", work.end)?;
             let wall_min = self.case.limits.wall_min.unwrap_or(0.5 * thickness);
             let asked = |_: DVec3| wall_min;

@@ -1,7 +1,7 @@
 //! One end from cut to joint: cut, lift, refine, fair, span.
 
 use spile_case::{Case, End, Fitting, Place};
-use spile_mesh::{Bvh, DVec3, Mesh};
+use spile_mesh::{Bvh, DVec3, GaveWay, Mesh};
 
 use crate::angles::{AngleLimits, Held, hold_angles};
 use crate::cut::{CutLengths, CutSide, cut_side};
@@ -168,10 +168,38 @@ pub fn area_vector(points: impl Iterator<Item = DVec3>) -> DVec3 {
         .sum()
 }
 
-/// Refines a band.
-pub fn refined_band(band: &Band, end: &End, limits: &RefineLimits) -> Result<Band, MakeError> {
-    refine(band, limits)
-        .map_err(|e| at_end(end, e, &["mend the scan near this end, or move the cut"]))
+/// Where less than this share of the band's area has other edges than wanted,
+/// that is not worth telling.
+const WORTH_TELLING: f64 = 0.05;
+
+/// Tells where the edge length gave way to the deviation.
+fn edge_note(end: &End, gave_way: &GaveWay, area: f64) -> String {
+    let GaveWay { at, wanted, made, .. } = gave_way;
+    format!(
+        "end `{}`: on {:.0} % of the surface within reach the edge length gave way to the \
+         deviation; most near ({:.2}, {:.2}, {:.2}), where {made:.3} was made and {wanted:.3} wanted",
+        end.name,
+        100.0 * gave_way.area / area,
+        at.x,
+        at.y,
+        at.z
+    )
+}
+
+/// Refines a band; notes where edges could not be as long as wanted.
+pub fn refined_band(
+    band: &Band,
+    end: &End,
+    limits: &RefineLimits,
+    notes: &mut Vec<String>,
+) -> Result<Band, MakeError> {
+    let refined = refine(band, limits)
+        .map_err(|e| at_end(end, e, &["mend the scan near this end, or move the cut"]))?;
+    let area = refined.band.mesh.area();
+    if let Some(gave_way) = refined.gave_way.filter(|g| g.area > WORTH_TELLING * area) {
+        notes.push(edge_note(end, &gave_way, area));
+    }
+    Ok(refined.band)
 }
 
 /// Fairs a refined band, less where the certified deviation from the band as it

@@ -286,8 +286,9 @@ impl<'a> Job<'a> {
             sides[t] == Some(WallSide::Bore) && !dropped.contains(t as u32)
         });
         let (before_bore, before_outside) = (bore_band.mesh.clone(), outside_band.mesh.clone());
-        let bore_band = self.finish(bore_band, work.end, self.scan, edge, scan_reach)?;
-        let mut outside_band = self.finish(outside_band, work.end, self.scan, edge, scan_reach)?;
+        let sizes = (edge, scan_reach);
+        let bore_band = self.finish(bore_band, work.end, self.scan, sizes, notes)?;
+        let mut outside_band = self.finish(outside_band, work.end, self.scan, sizes, notes)?;
         let bore_band = self.widened(&work.located, &bore_band, &before_bore, &kept_bore);
         self.begin("span", work.end)?;
         let (kink_deg, deviation) = (self.case.limits.kink_deg, self.case.limits.deviation);
@@ -353,13 +354,13 @@ impl<'a> Job<'a> {
         band: &Band,
         end: &End,
         surface: &Scan,
-        edge: f64,
-        reach: f64,
+        (edge, reach): (f64, f64),
+        notes: &mut Vec<String>,
     ) -> Result<Band, MakeError> {
         let limits = self.refine_limits(edge);
         let fairing = self.fair_limits(surface, reach);
         self.begin("refine", end)?;
-        let refined = refined_band(band, end, &limits)?;
+        let refined = refined_band(band, end, &limits, notes)?;
         self.begin("fair", end)?;
         faired_band(surface, (band, refined), end, &fairing, self.case.limits.deviation)
     }

@@ -72,7 +72,7 @@ pub struct Mended {
 
 /// Rounds after which mending stops, done or not. Each round that changes
 /// anything removes a triangle or closes a loop; scans took two or three.
-const MOST_ROUNDS: usize = 12;
+const MOST_ROUNDS: usize = 64;
 
 /// Mends `mesh`.
 ///

@@ -1,7 +1,9 @@
 //! `refine`: remeshes the band within reach, graded back to the scan's own
 //! triangles, under a certified bound of its deviation.
 
-use spile_mesh::{Bvh, DVec3, Lines, Mesh, RemeshError, RemeshOptions, boundary_loops, remesh};
+use spile_mesh::{
+    Bvh, DVec3, GaveWay, Lines, Mesh, RemeshError, RemeshOptions, boundary_loops, hausdorff, remesh,
+};
 
 use crate::reach::{Band, outline_index};
 
@@ -30,11 +32,19 @@ pub enum RefineError {
     Rim,
 }
 
+/// A refined band.
+pub struct Refined {
+    /// The band, within the deviation of what it was, certified.
+    pub band: Band,
+    /// Where the wanted edge length could not be had within the deviation.
+    pub gave_way: Option<GaveWay>,
+}
+
 /// The band with isotropic triangles of the asked size at its rim.
 ///
 /// # Errors
 /// [`RefineError`].
-pub fn refine(band: &Band, limits: &RefineLimits) -> Result<Band, RefineError> {
+pub fn refine(band: &Band, limits: &RefineLimits) -> Result<Refined, RefineError> {
     let rim_index = rim_index(band);
     let size = |p: DVec3| {
         let away = rim_index.closest(p).map_or(0.0, |c| c.distance);
@@ -46,8 +56,17 @@ pub fn refine(band: &Band, limits: &RefineLimits) -> Result<Band, RefineError> {
     options.lines = Lines::Resampled;
     let remeshed = remesh(&band.mesh, &options)?;
     let rim = rim_of(&remeshed.mesh, band).ok_or(RefineError::Rim)?;
-    let (mesh, rim) = without_flat_ears(&remeshed.mesh, &rim, band.shared);
-    Ok(Band { mesh, rim, ..band.clone() })
+    let (mesh, rim) = match without_flat_ears(&remeshed.mesh, &rim, band.shared) {
+        // What that moved is not covered by the remesher's certificate.
+        Some((mesh, rim)) if is_within(&band.mesh, &mesh, limits.deviation) => (mesh, rim),
+        _ => (remeshed.mesh, rim),
+    };
+    Ok(Refined { band: Band { mesh, rim, ..band.clone() }, gave_way: remeshed.gave_way })
+}
+
+/// Whether two surfaces are certainly within `limit` of each other.
+fn is_within(a: &Mesh, b: &Mesh, limit: f64) -> bool {
+    hausdorff(a, b, 0.1 * limit).bounds().hi <= limit
 }
 
 /// An index over the rim of a band, for distances from it.
@@ -77,8 +96,9 @@ fn rim_of(mesh: &Mesh, band: &Band) -> Option<Vec<u32>> {
 const FLAT: f64 = 0.3;
 
 /// The mesh without flat triangles on the rim: such a triangle is left out and
-/// its inner corner put onto the rim edge, so that the rim runs through it.
-fn without_flat_ears(mesh: &Mesh, rim: &[u32], shared: usize) -> (Mesh, Vec<u32>) {
+/// its inner corner put onto the rim edge, so that the rim runs through it. None
+/// if there is no such triangle.
+fn without_flat_ears(mesh: &Mesh, rim: &[u32], shared: usize) -> Option<(Mesh, Vec<u32>)> {
     use std::collections::{BTreeMap, BTreeSet};
     let mut points = mesh.points().to_vec();
     let mut gone: BTreeSet<usize> = BTreeSet::new();
@@ -114,7 +134,7 @@ fn without_flat_ears(mesh: &Mesh, rim: &[u32], shared: usize) -> (Mesh, Vec<u32>
         }
     }
     if gone.is_empty() {
-        return (mesh.clone(), rim.to_vec());
+        return None;
     }
     let kept: Vec<[u32; 3]> = mesh
         .triangles()
@@ -123,5 +143,5 @@ fn without_flat_ears(mesh: &Mesh, rim: &[u32], shared: usize) -> (Mesh, Vec<u32>
         .filter(|(t, _)| !gone.contains(t))
         .map(|(_, c)| *c)
         .collect();
-    (Mesh::new(points, kept).unwrap_or_default(), new_rim)
+    Some((Mesh::new(points, kept).ok()?, new_rim))
 }

@@ -28,7 +28,8 @@ pub use intersect::{self_intersections, self_intersections_among, triangles_inte
 pub use mesh::{Bounds3, Mesh, MeshError, round_to_f32};
 pub use patch::{Patch, PatchError, PutBack};
 pub use remesh::{
-    Lines, RemeshError, RemeshOptions, Remeshed, edge_shares, least_angles_deg, remesh,
+    GaveWay, Lines, RemeshError, RemeshOptions, Remeshed, edge_shares, least_angles_deg,
+    near_boundary, radius_ratios, remesh,
 };
 pub use section::{Plane, SectionLoop, nesting, section, section_near};
 pub use topology::{NONE, SharedEdge, Shells, Topology, VertexTriangles, shells, vertex_triangles};

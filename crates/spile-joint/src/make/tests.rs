@@ -27,7 +27,8 @@ fn refining_alone_stays_far_under_the_deviation_asked() {
     let edge = job.edge(work.placed.unwrap().bore);
     for side in work.both() {
         let band = side.band.as_ref().unwrap();
-        let refined = refined_band(band, work.end, &job.refine_limits(edge)).unwrap();
+        let refined =
+            refined_band(band, work.end, &job.refine_limits(edge), &mut Vec::new()).unwrap();
         assert!(refined.mesh.triangles().len() > band.mesh.triangles().len());
         let off = off_by(&band.mesh, &refined.mesh, REFINED_DEVIATION);
         assert!(off < REFINED_DEVIATION, "{off}");

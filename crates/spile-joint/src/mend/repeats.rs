@@ -123,13 +123,20 @@ fn take_out(
             stuck.push((work.ball(&[t], &[]), "to part its neighbour would fold the surface"));
             continue;
         }
+        let added = [[from, middle, far], [middle, to, far]];
+        // Fewer triangles without area each time, so that this comes to an end.
+        let flat = |corners: [u32; 3]| usize::from(on_a_line(corners.map(|v| work.point(v))));
+        if flat(added[0]) + flat(added[1]) > flat(work.triangle(neighbour)) {
+            let why = "its corners, or its neighbour's, fall together under different numbers";
+            stuck.push((work.ball(&[t], &[]), why));
+            continue;
+        }
         // Neighbours of the two may not change in the same pass.
         for v in [from, to, middle, far] {
             for &s in around.of(v) {
                 touched[s as usize] = true;
             }
         }
-        let added = [[from, middle, far], [middle, to, far]];
         work.note(MendKind::Degenerate, &[t, neighbour], &added);
         changes.removed.extend([t, neighbour]);
         changes.added.extend(added);

@@ -27,7 +27,7 @@ pub(super) fn begin(
     patch: &Mesh,
     options: &RemeshOptions,
     size: &dyn Fn(DVec3) -> f64,
-    tight: &[Tight],
+    (tight, kept): (&[Tight], &[bool]),
 ) -> Result<(Working, Bvh), RemeshError> {
     let topology = Topology::of(patch);
     if let Some(&h) = topology.collapsed().first() {
@@ -45,6 +45,12 @@ pub(super) fn begin(
         }
     }
     mark_edges(&mut w, patch, &topology, options, tight)?;
+    for (t, _) in kept.iter().enumerate().filter(|&(_, &is_kept)| is_kept) {
+        let [a, b, c] = patch.triangles()[t];
+        for (a, b) in [(a, b), (b, c), (c, a)] {
+            w.add_mark(a, b, FROZEN);
+        }
+    }
     for v in pinched_points(patch, &topology, &vertex_triangles(patch)) {
         w.kinds[v as usize] = Kind::Locked;
     }

@@ -2,9 +2,10 @@
 //!
 //! Long edges are split, short ones collapsed, edges flipped and points relaxed
 //! until edges are about as long as asked; every step keeps within a sampled
-//! envelope of the original, and the whole is checked at the end in both
+//! envelope of the original, and the whole is certified at the end in both
 //! directions. Where that fails the work is done again with smaller triangles
-//! and a tighter envelope there.
+//! and a tighter envelope there; where that does not help, the old triangles
+//! stay. So the deviation holds for every input, and the edge length gives way.
 //!
 //! # Source
 //! Botsch and Kobbelt 2004 for the cycle; Cheng et al. 2019 for tightening
@@ -26,9 +27,9 @@ mod tests;
 
 use glam::DVec3;
 
-use crate::{Mesh, TwoSided};
+use crate::{Bvh, Mesh, TwoSided};
 use guard::{Guard, Tight};
-pub use quality::{edge_shares, least_angles_deg};
+pub use quality::{edge_shares, least_angles_deg, near_boundary, radius_ratios};
 
 /// What may happen to edges that stay lines: open rims and named edges.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -63,8 +64,8 @@ pub struct RemeshOptions<'a> {
     /// What may happen to `fixed_edges` and to boundary edges other than those
     /// between kept points.
     pub lines: Lines,
-    /// How often at most the whole is done again where the deviation was not
-    /// met.
+    /// How often at most smaller triangles are tried where the deviation was not
+    /// met, before old ones stay.
     pub rounds: usize,
 }
 
@@ -141,6 +142,25 @@ pub enum RemeshError {
     },
 }
 
+/// Where the wanted edge length gave way to the deviation.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct GaveWay {
+    /// New triangles, away from the patch's boundary, whose edges are on the
+    /// mean shorter than 0.6 or longer than 1.5 of what was wanted, and those
+    /// that were made smaller or kept as they were so that the deviation holds.
+    pub triangles: usize,
+    /// Their area.
+    pub area: f64,
+    /// How many of them are the patch's own triangles, kept as they were.
+    pub kept: usize,
+    /// The middle of the one whose edges are farthest from what was wanted.
+    pub at: DVec3,
+    /// The edge length wanted there.
+    pub wanted: f64,
+    /// Its mean edge length.
+    pub made: f64,
+}
+
 /// A remeshed patch.
 #[derive(Debug, Clone)]
 pub struct Remeshed {
@@ -151,10 +171,10 @@ pub struct Remeshed {
     /// that were not kept or fixed may have moved.
     pub point_of_old: Vec<u32>,
     /// The distance from the old surface to the new and from the new to the
-    /// old, certified.
+    /// old, certified; never above what was asked.
     pub deviation: TwoSided,
-    /// Whether it is within the deviation asked for.
-    pub met: bool,
+    /// Where the wanted edge length could not be had within the deviation.
+    pub gave_way: Option<GaveWay>,
     /// How many rounds it took.
     pub rounds: usize,
 }
@@ -166,8 +186,10 @@ pub struct Remeshed {
 /// are, other boundary edges as `lines` says. Creases that turn by more than
 /// `feature_deg`, and flatter ones that the wanted edge length could not
 /// follow, stay lines. The result is as manifold as the patch was.
-/// Accuracy: new points lie on the old surface within rounding; `met` says
-/// whether the distance between both surfaces is within `deviation`.
+/// Accuracy: new points lie on the old surface within rounding; both surfaces
+/// are within `deviation` of each other, for every patch: where smaller
+/// triangles do not get there, the old ones stay, in a neighbourhood that grows
+/// up to the whole patch. [`GaveWay`] tells where that was.
 /// Deterministic. Cost: about O(n log n) in the larger of old and new triangle
 /// counts, a round.
 ///
@@ -177,30 +199,97 @@ pub fn remesh(patch: &Mesh, options: &RemeshOptions) -> Result<Remeshed, RemeshE
     if !(options.deviation > 0.0 && options.deviation.is_finite()) {
         return Err(RemeshError::Deviation { deviation: options.deviation });
     }
-    let mut tight: Vec<Tight> = Vec::new();
-    let mut best: Option<Remeshed> = None;
-    for round in 1..=options.rounds.max(1) {
-        let (mesh, point_of_old) = match once(patch, options, &tight) {
-            Ok(made) => made,
-            // Only tightening made it too fine: what there is must do.
-            Err(RemeshError::TooFine { .. }) if best.is_some() => break,
-            Err(error) => return Err(error),
+    let mut ground = Ground::default();
+    let (mut mesh, mut point_of_old) = once(patch, options, &ground)?;
+    let mut found = certify::certify(patch, &mesh, options.deviation);
+    let mut rounds = 1;
+    while !found.is_met() {
+        let tightens = rounds < options.rounds.max(1);
+        if tightens {
+            certify::tighten(&mut ground.tight, &found.places, options);
+        } else {
+            ground.give(patch, &mesh, &found, options);
+        }
+        let made = match once(patch, options, &ground) {
+            // Only tightening made it too fine: from here on ground is given.
+            Err(RemeshError::TooFine { .. }) if tightens => {
+                ground.tight.clear();
+                ground.give(patch, &mesh, &found, options);
+                rounds = options.rounds;
+                once(patch, options, &ground)
+            }
+            made => made,
         };
-        let found = certify::certify(patch, &mesh, options.deviation);
-        let met = found.failing.is_empty();
-        let hi = |d: &TwoSided| d.a_to_b.hi.max(d.b_to_a.hi);
-        if best.as_ref().is_none_or(|b| hi(&found.deviation) < hi(&b.deviation)) {
-            let deviation = found.deviation;
-            best = Some(Remeshed { mesh, point_of_old, deviation, met, rounds: round });
-        }
-        if met {
-            break;
-        }
-        certify::tighten(&mut tight, &found.failing, options);
+        (mesh, point_of_old) = made?;
+        found = certify::certify(patch, &mesh, options.deviation);
+        rounds += 1;
     }
-    // At least one round was run.
-    best.ok_or(RemeshError::Deviation { deviation: options.deviation })
+    let gave_way = ground.gave_way(patch, &mesh, options);
+    Ok(Remeshed { mesh, point_of_old, deviation: found.deviation, gave_way, rounds })
 }
+
+/// What the wanted edge length has given up so far.
+#[derive(Default)]
+struct Ground {
+    /// Places where triangles are made smaller.
+    tight: Vec<Tight>,
+    /// The old triangles that stay; empty while none does.
+    kept: Vec<bool>,
+    /// How often old triangles came back.
+    times: i32,
+}
+
+/// After so many times the whole patch stays as it is.
+const MOST_GIVING: i32 = 10;
+
+impl Ground {
+    /// Lets old triangles stay near those that fail, each time twice as far.
+    fn give(&mut self, patch: &Mesh, mesh: &Mesh, found: &certify::Found, options: &RemeshOptions) {
+        self.kept.resize(patch.triangles().len(), false);
+        let reach = 0.5 * 2f64.powi(self.times);
+        self.times += 1;
+        if self.times > MOST_GIVING {
+            self.kept.fill(true);
+            return;
+        }
+        let index = Bvh::build(patch);
+        certify::give_back(&mut self.kept, (patch, &index), mesh, found, (reach, options));
+    }
+
+    /// The triangles of `mesh` that are not as wanted for the deviation's sake.
+    fn gave_way(&self, patch: &Mesh, mesh: &Mesh, options: &RemeshOptions) -> Option<GaveWay> {
+        let stayed = certify::those_of(patch, &self.kept);
+        let at_boundary = quality::near_boundary(mesh, BOUNDARY_RINGS);
+        let mut all: Option<(GaveWay, f64)> = None;
+        for (t, &at_boundary) in at_boundary.iter().enumerate() {
+            let [a, b, c] = mesh.corners(t);
+            let at = (a + b + c) / 3.0;
+            let wanted = (options.size)(at);
+            let made = (a.distance(b) + b.distance(c) + c.distance(a)) / 3.0;
+            let is_off = !at_boundary && !AS_WANTED.contains(&(made / wanted));
+            let is_kept = stayed.contains(&certify::key(mesh, t));
+            if !is_off && !is_kept && guard::shares(&self.tight, at).0 >= 1.0 {
+                continue;
+            }
+            let off = (made / wanted).ln().abs();
+            let none = GaveWay { triangles: 0, area: 0.0, kept: 0, at, wanted, made };
+            let (sum, worst) = all.get_or_insert((none, off));
+            sum.triangles += 1;
+            sum.kept += usize::from(is_kept);
+            sum.area += 0.5 * mesh.area_normal(t).length();
+            if off > *worst {
+                (sum.at, sum.wanted, sum.made, *worst) = (at, wanted, made, off);
+            }
+        }
+        all.map(|(sum, _)| sum)
+    }
+}
+
+/// Edges within these shares of the wanted length are as wanted.
+const AS_WANTED: std::ops::RangeInclusive<f64> = 0.6..=1.5;
+
+/// So many rings of triangles at the boundary follow its own edges.
+const BOUNDARY_RINGS: usize = 2;
 
 /// How far apart, as a share of the limit, the bounds of the deviation may be.
 const DEVIATION_GAP_SHARE: f64 = 0.02;
@@ -215,11 +304,11 @@ const POLISHES: usize = 4;
 fn once(
     patch: &Mesh,
     options: &RemeshOptions,
-    tight: &[Tight],
+    Ground { tight, kept, .. }: &Ground,
 ) -> Result<(Mesh, Vec<u32>), RemeshError> {
     let frozen = sizing::Frozen::of(patch, options);
     let size = |p: DVec3| frozen.heeded(p, guard::tightened(tight, p, (options.size)(p)));
-    let (mut w, lines) = lines::begin(patch, options, &size, tight)?;
+    let (mut w, lines) = lines::begin(patch, options, &size, (tight, kept))?;
     let guard = Guard::new(patch, lines, options, tight);
     for _ in 0..CYCLES {
         operations::split_long(&mut w, &guard, &size);

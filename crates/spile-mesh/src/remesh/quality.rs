@@ -35,6 +35,42 @@ pub fn least_angles_deg(mesh: &Mesh) -> Vec<f64> {
     all.map(|t| least_sine(mesh.corners(t)).clamp(0.0, 1.0).asin().to_degrees()).collect()
 }
 
+/// For each triangle of `mesh` twice its inscribed circle's radius over its
+/// circumscribed one's: 1 where it is equilateral, 0 without area.
+///
+/// # Source
+/// Closed forms r = 2 A / (a + b + c) and R = a b c / (4 A).
+pub fn radius_ratios(mesh: &Mesh) -> Vec<f64> {
+    let ratio = |t: usize| {
+        let [p, q, r] = mesh.corners(t);
+        let [a, b, c] = [q.distance(r), r.distance(p), p.distance(q)];
+        let area = 0.5 * mesh.area_normal(t).length();
+        let below = (a + b + c) * a * b * c;
+        if below > 0.0 { 16.0 * area * area / below } else { 0.0 }
+    };
+    (0..mesh.triangles().len()).map(ratio).collect()
+}
+
+/// For each triangle of `mesh` whether it lies within so many rings of
+/// triangles of an open edge; a ring is all that share a point.
+pub fn near_boundary(mesh: &Mesh, rings: usize) -> Vec<bool> {
+    let topology = Topology::of(mesh);
+    let mut point = vec![false; mesh.points().len()];
+    for &h in topology.boundary() {
+        ends(mesh, h).into_iter().for_each(|v| point[v as usize] = true);
+    }
+    let mut near = vec![false; mesh.triangles().len()];
+    for _ in 0..rings {
+        for (t, corners) in mesh.triangles().iter().enumerate() {
+            near[t] = near[t] || corners.iter().any(|&v| point[v as usize]);
+        }
+        for (corners, _) in mesh.triangles().iter().zip(&near).filter(|&(_, &is_near)| is_near) {
+            corners.iter().for_each(|&v| point[v as usize] = true);
+        }
+    }
+    near
+}
+
 /// The length of each edge of `mesh`, once, divided by `size` at its middle.
 pub fn edge_shares(mesh: &Mesh, topology: &Topology, size: &dyn Fn(DVec3) -> f64) -> Vec<f64> {
     (0..3 * mesh.triangles().len() as u32)
