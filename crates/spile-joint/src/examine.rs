@@ -50,6 +50,29 @@ pub enum FindingKind {
     LoosePiece,
 }
 
+impl FindingKind {
+    /// Why mending leaves what it finds of this kind, and what to do; none for
+    /// kinds that it mends or refuses spot by spot.
+    pub fn why_left(self) -> Option<&'static str> {
+        Some(match self {
+            Self::OpenRim => {
+                "larger than the hole limit: name it as an end, or raise `hole_max` in the case"
+            }
+            Self::Needle | Self::Cap => {
+                "they have area and do no harm: within reach of a joint they are remeshed"
+            }
+            Self::SelfIntersection => {
+                "which of the crossing sheets is meant is not for this program to say: rescan, \
+                 repair the spot by hand, or name it under `inherit`"
+            }
+            Self::Outlier => {
+                "a point may stand out and be right: remeshing keeps within the deviation of it"
+            }
+            _ => return None,
+        })
+    }
+}
+
 /// Defects of one kind and effect.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Finding {

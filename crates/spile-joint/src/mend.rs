@@ -40,6 +40,9 @@ pub struct MendMade {
     pub added_triangles: usize,
     /// Triangles turned over, their corners unmoved.
     pub turned_triangles: usize,
+    /// No point of what was taken away lies further than this from the mended
+    /// surface, and no point of what was put in further from the scan; certified.
+    pub change: f64,
 }
 
 /// A defect that could not be mended.
@@ -99,7 +102,7 @@ pub fn mend(mesh: &Mesh, options: MendOptions) -> Mended {
             break;
         }
     }
-    work.finish()
+    work.finish(mesh)
 }
 
 /// The length of the edge in the middle when all edges are sorted by length;

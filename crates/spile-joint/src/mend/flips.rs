@@ -3,8 +3,7 @@
 use spile_case::MendKind;
 use spile_mesh::{Mesh, NONE, Topology};
 
-use super::MendMade;
-use super::work::{Changes, Work};
+use super::work::{Changes, Spot, Work};
 
 /// For each half-edge the only other one on its edge, whichever way it runs.
 pub(super) struct Partners(Vec<u32>);
@@ -54,12 +53,8 @@ pub(super) fn turn_flipped_patches(work: &mut Work) {
     turned.sort_unstable();
     for patch in patches(&partners, &topology, &turned) {
         let ball = work.ball(&patch, &[]);
-        work.mends.push(MendMade {
-            mend: spile_case::Mend { kind: MendKind::Flipped, ball },
-            removed_triangles: 0,
-            added_triangles: 0,
-            turned_triangles: patch.len(),
-        });
+        let mend = spile_case::Mend { kind: MendKind::Flipped, ball };
+        work.list(mend, patch.len(), Spot::default());
     }
     work.apply(Changes { turned, ..Changes::default() });
 }

@@ -3,8 +3,7 @@
 use spile_case::{Ball, Mend, MendKind};
 use spile_mesh::{Topology, VertexTriangles, pinched_points, topology};
 
-use super::MendMade;
-use super::work::{Changes, Work};
+use super::work::{Changes, Spot, Work};
 
 /// Gives each fan but the first a point of its own, at the same coordinates.
 ///
@@ -26,15 +25,8 @@ pub(super) fn part_pinched_points(work: &mut Work) {
                 }
             }
         }
-        work.mends.push(MendMade {
-            mend: Mend {
-                kind: MendKind::NonManifoldVertex,
-                ball: Ball { at: at.to_array(), radius: 0.0 },
-            },
-            removed_triangles: 0,
-            added_triangles: 0,
-            turned_triangles: 0,
-        });
+        let ball = Ball { at: at.to_array(), radius: 0.0 };
+        work.list(Mend { kind: MendKind::NonManifoldVertex, ball }, 0, Spot::default());
     }
     work.apply(changes);
 }

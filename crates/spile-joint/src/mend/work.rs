@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use spile_case::{Ball, Mend, MendKind};
-use spile_mesh::{DVec3, Mesh, Topology, VertexTriangles, vertex_triangles};
+use spile_mesh::{Bvh, DVec3, Mesh, Topology, VertexTriangles, farthest, vertex_triangles};
 
 use super::{MendMade, Mended, Refusal, ball_round};
 
@@ -11,6 +11,8 @@ pub(super) struct Work {
     pub(super) mesh: Mesh,
     origin: Vec<Option<u32>>,
     pub(super) mends: Vec<MendMade>,
+    /// What each mend took away and what it put in, corner by corner.
+    pub(super) spots: Vec<Spot>,
     pub(super) refused: Vec<Refusal>,
     pub(super) hole_max: f64,
     /// Points that triangles of the input name.
@@ -18,6 +20,13 @@ pub(super) struct Work {
     /// Of `mesh` as it is now, once somebody asked.
     topology: Option<Arc<Topology>>,
     around: Option<Arc<VertexTriangles>>,
+}
+
+/// Triangles before and after a mend.
+#[derive(Default)]
+pub(super) struct Spot {
+    pub(super) before: Vec<[DVec3; 3]>,
+    pub(super) after: Vec<[DVec3; 3]>,
 }
 
 /// Changes to one mesh, made together.
@@ -57,6 +66,7 @@ impl Work {
             mesh: mesh.clone(),
             origin,
             mends,
+            spots: Vec::new(),
             refused,
             hole_max,
             named,
@@ -94,12 +104,22 @@ impl Work {
 
     /// Notes a repair that takes away `removed` and puts in `added`.
     pub(super) fn note(&mut self, kind: MendKind, removed: &[u32], added: &[[u32; 3]]) {
+        let before = removed.iter().map(|&t| self.mesh.corners(t as usize)).collect();
+        let after = added.iter().map(|t| t.map(|v| self.point(v))).collect();
+        let mend = Mend { kind, ball: self.ball(removed, added) };
+        self.list(mend, 0, Spot { before, after });
+    }
+
+    /// Lists a repair; its size of change is measured at the end.
+    pub(super) fn list(&mut self, mend: Mend, turned_triangles: usize, spot: Spot) {
         self.mends.push(MendMade {
-            mend: Mend { kind, ball: self.ball(removed, added) },
-            removed_triangles: removed.len(),
-            added_triangles: added.len(),
-            turned_triangles: 0,
+            mend,
+            removed_triangles: spot.before.len(),
+            added_triangles: spot.after.len(),
+            turned_triangles,
+            change: 0.0,
         });
+        self.spots.push(spot);
     }
 
     pub(super) fn refuse(&mut self, kind: MendKind, ball: Ball, why: impl Into<String>) {
@@ -135,7 +155,8 @@ impl Work {
             .expect("mending names only points that are there and moves none");
     }
 
-    pub(super) fn finish(mut self) -> Mended {
+    pub(super) fn finish(mut self, scan: &Mesh) -> Mended {
+        measure(&mut self.mends, &self.spots, scan, &self.mesh);
         if !self.mends.is_empty() {
             self.drop_orphans();
         }
@@ -166,5 +187,23 @@ impl Work {
         let mut points = points;
         points.retain(|_| stays.next().unwrap_or(true));
         self.mesh = Mesh::new(points, triangles).expect("points that are named are kept");
+    }
+}
+
+/// Gives each mend its certified size of change.
+fn measure(mends: &mut [MendMade], spots: &[Spot], scan: &Mesh, mended: &Mesh) {
+    if spots.iter().all(|spot| spot.before.is_empty() && spot.after.is_empty()) {
+        return;
+    }
+    let (was, is) = (Bvh::build(scan), Bvh::build(mended));
+    for (mend, spot) in mends.iter_mut().zip(spots) {
+        let gap = 1e-3 * mend.mend.ball.radius;
+        let off = |pieces: &[[DVec3; 3]], to: &Bvh| {
+            let points = pieces.iter().flatten().copied().collect();
+            let triangles = (0..pieces.len() as u32).map(|k| [3 * k, 3 * k + 1, 3 * k + 2]);
+            let pieces = Mesh::new(points, triangles.collect()).unwrap_or_default();
+            farthest(&pieces, None, to, gap, None).hi
+        };
+        mend.change = off(&spot.before, &is).max(off(&spot.after, &was));
     }
 }

@@ -192,7 +192,7 @@ fn effect_words(effect: Effect) -> &'static str {
     }
 }
 
-fn kind_name(kind: FindingKind) -> &'static str {
+pub(super) fn kind_name(kind: FindingKind) -> &'static str {
     match kind {
         FindingKind::Hole => "hole",
         FindingKind::OpenRim => "open-rim",

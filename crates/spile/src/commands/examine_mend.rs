@@ -7,9 +7,10 @@ use std::path::Path;
 use serde::Serialize;
 use spile_formats::FileUnit;
 use spile_formats::threemf::{self, ThreeMfInfo};
-use spile_joint::{MendOptions, mend};
+use spile_joint::{ExamineOptions, MendOptions, mend};
 use spile_mesh::Mesh;
 
+use super::examine::kind_name;
 use crate::failure::Failure;
 use crate::inputs::{said, sha256, shown};
 use crate::proof_table::digits;
@@ -24,6 +25,18 @@ pub(super) struct MendRecord {
     hole_max: f64,
     mends: Vec<Mended>,
     not_mended: Vec<NotMended>,
+    left: Vec<Left>,
+}
+
+/// Findings of one kind that mending leaves alone.
+#[derive(Serialize)]
+struct Left {
+    kind: &'static str,
+    count: usize,
+    /// The place of the largest.
+    #[serde(rename = "where")]
+    where_: [f64; 3],
+    why: &'static str,
 }
 
 #[derive(Serialize)]
@@ -33,6 +46,11 @@ struct Mended {
     where_: [f64; 3],
     /// The diameter of the ball outside which nothing moved.
     size: f64,
+    /// How far the surface changed there at most, certified.
+    change: f64,
+    removed_triangles: usize,
+    added_triangles: usize,
+    turned_triangles: usize,
 }
 
 #[derive(Serialize)]
@@ -53,6 +71,10 @@ pub(super) fn mend_to(mesh: &Mesh, unit: FileUnit, out: &Path) -> Result<MendRec
         kind: made.mend.kind.name(),
         where_: made.mend.ball.at,
         size: 2.0 * made.mend.ball.radius,
+        change: made.change,
+        removed_triangles: made.removed_triangles,
+        added_triangles: made.added_triangles,
+        turned_triangles: made.turned_triangles,
     });
     let not_mended = done.refused.iter().map(|refused| NotMended {
         kind: refused.kind.name(),
@@ -67,7 +89,28 @@ pub(super) fn mend_to(mesh: &Mesh, unit: FileUnit, out: &Path) -> Result<MendRec
         hole_max: done.hole_max,
         mends: mends.collect(),
         not_mended: not_mended.collect(),
+        left: left(&done.mesh, done.hole_max),
     })
+}
+
+/// What a mended mesh still shows and mending leaves alone, kind by kind.
+fn left(mesh: &Mesh, hole_max: f64) -> Vec<Left> {
+    let options = ExamineOptions { hole_max: Some(hole_max) };
+    let mut left: Vec<(Left, f64)> = Vec::new();
+    for finding in spile_joint::examine(mesh, options).findings {
+        let Some(why) = finding.kind.why_left() else { continue };
+        let (kind, at) = (kind_name(finding.kind), finding.at.to_array());
+        match left.iter_mut().find(|(known, _)| known.kind == kind) {
+            None => left.push((Left { kind, count: finding.count, where_: at, why }, finding.size)),
+            Some((known, size)) => {
+                known.count += finding.count;
+                if finding.size > *size {
+                    (known.where_, *size) = (at, finding.size);
+                }
+            }
+        }
+    }
+    left.into_iter().map(|(left, _)| left).collect()
 }
 
 fn file_bytes(mesh: &Mesh, unit: FileUnit, out: &Path) -> Result<Vec<u8>, Failure> {
@@ -127,14 +170,41 @@ pub(super) fn told(record: &MendRecord, out: &mut String) {
     );
     let at = |p: [f64; 3]| p.map(digits).join(", ");
     if !record.mends.is_empty() {
-        let mut table =
-            Table::new(&[("mend", Align::Left), ("size", Align::Right), ("at", Align::Left)]);
+        let mut table = Table::new(&[
+            ("mend", Align::Left),
+            ("size", Align::Right),
+            ("change at most", Align::Right),
+            ("triangles", Align::Left),
+            ("at", Align::Left),
+        ]);
         for mended in &record.mends {
-            table.row([mended.kind.to_owned(), digits(mended.size), at(mended.where_)]);
+            table.row([
+                mended.kind.to_owned(),
+                digits(mended.size),
+                digits(mended.change),
+                touched(mended),
+                at(mended.where_),
+            ]);
         }
         out.push_str(&table.text());
     }
     for left in &record.not_mended {
         let _ = writeln!(out, "not mended: {} at {}: {}", left.kind, at(left.where_), left.why);
     }
+    for left in &record.left {
+        let Left { kind, count, where_, why } = left;
+        let _ = writeln!(out, "left: {count} {kind}, the largest at {}: {why}", at(*where_));
+    }
+}
+
+/// The triangles that a mend touched, in words.
+fn touched(mended: &Mended) -> String {
+    let parts = [
+        (mended.removed_triangles, "out"),
+        (mended.added_triangles, "in"),
+        (mended.turned_triangles, "turned"),
+    ];
+    let words: Vec<String> =
+        parts.iter().filter(|(n, _)| *n > 0).map(|(n, word)| format!("{n} {word}")).collect();
+    if words.is_empty() { "none".to_owned() } else { words.join(", ") }
 }
