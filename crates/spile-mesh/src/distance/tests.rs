@@ -133,13 +133,35 @@ fn concentric_spheres() {
     let (a, b) = (sphere(10.0, 48), sphere(11.0, 48));
     let sagitta = 11.0 * (1.0 - (std::f64::consts::PI / 48.0).cos());
     let both = hausdorff(&a, &b, 1e-4);
-    for way in [both.a_to_b, both.b_to_a] {
-        assert!(way.hi - way.lo <= 1e-4);
-        assert!(way.lo >= 1.0 - sagitta && way.hi <= 1.0 + sagitta, "{way:?}");
+    assert!(both.a_to_b.hi - both.a_to_b.lo <= 1e-4);
+    assert!(both.a_to_b.lo >= 1.0 - sagitta && both.a_to_b.hi <= 1.0, "{both:?}");
+    // Exact the other way: from a convex surface the distance is convex, so it
+    // is largest at a corner, and the sphere's plane there parts the two.
+    for gap in [1e-2, 1e-4, 1e-6] {
+        assert_holds(farthest(&b, None, &Bvh::build(&a), gap, None), 1.0, gap);
     }
     let wall = nearest(&a, None, &Bvh::build(&b), 1e-6).unwrap();
     assert!(wall.hi - wall.lo <= 1e-6);
     assert!(wall.lo >= 1.0 - sagitta && wall.hi <= 1.0, "{wall:?}");
+}
+
+#[test]
+fn concentric_octahedra() {
+    // The coarsest spheres, exact both ways: corners at 1 and 5, 4 apart; faces
+    // at 1 / sqrt 3 and 5 / sqrt 3, and from within nothing is farther than that.
+    let octahedron = |r: f64| {
+        let corners = [DVec3::X, DVec3::Y, DVec3::Z].map(|axis| [r * axis, -r * axis]);
+        let sides = (0..8).map(|k: u32| {
+            let [x, y, z] = [k & 1, 2 + (k >> 1 & 1), 4 + (k >> 2 & 1)];
+            if k.count_ones().is_multiple_of(2) { [x, y, z] } else { [y, x, z] }
+        });
+        Mesh::new(corners.concat(), sides.collect()).unwrap()
+    };
+    for gap in [1e-3, 1e-6, 1e-9] {
+        let both = hausdorff(&octahedron(1.0), &octahedron(5.0), gap);
+        assert_holds(both.a_to_b, 4.0 / 3.0_f64.sqrt(), gap);
+        assert_holds(both.b_to_a, 4.0, gap);
+    }
 }
 
 #[test]
@@ -156,18 +178,25 @@ fn a_corner_of_a_facet_mesh_is_nearer_than_the_facets_middle() {
 
 #[test]
 fn tubes_that_are_not_concentric() {
-    // Circles of radius 8 and 10 whose centres lie 0.7 apart: 1.3 to 2.7
-    // (closed form), up to the facets' sagittas.
-    let bore = tube(256, 8.0, 0.0, 20.0, 4, DVec3::new(0.7, 0.0, 0.0));
-    let outside = tube(256, 10.0, 0.0, 20.0, 4, DVec3::ZERO);
-    let sagitta = 10.0 * (1.0 - (std::f64::consts::PI / 256.0).cos());
-    let tree = Bvh::build(&outside);
-    let wall = nearest(&bore, None, &tree, 1e-6).unwrap();
-    assert!(wall.lo > 1.3 - 2.0 * sagitta && wall.hi < 1.3 + 1e-9, "{wall:?}");
-    assert!(wall.at.x > 8.6);
-    let most = farthest(&bore, None, &tree, 1e-5, None);
-    assert!(most.hi - most.lo <= 1e-5);
-    assert!(most.lo > 2.7 - 2.0 * sagitta && most.hi < 2.7 + 2.0 * sagitta, "{most:?}");
+    // n-gon tubes with corners at 8 and 10, facing alike, centres 0.7 apart
+    // toward a corner; h = pi / n. Closed form: a face's distance from the other
+    // tube's face with the same normal, (2h) j + h away from that direction, is
+    // (2 - 0.7 cos) cos(h) or more from within, so 1.3 cos(h) at least and
+    // 2.7 cos(h) at most. From outside it is largest at a corner (the inner
+    // tube is convex): at the one opposite, 2.7.
+    for n in [6, 32, 256] {
+        let bore = tube(n, 8.0, 0.0, 20.0, 4, DVec3::new(0.7, 0.0, 0.0));
+        let outside = tube(n, 10.0, 0.0, 20.0, 4, DVec3::ZERO);
+        let flat = (std::f64::consts::PI / f64::from(n)).cos();
+        let wall = nearest(&bore, None, &Bvh::build(&outside), 1e-9).unwrap();
+        assert_holds(wall, 1.3 * flat, 1e-9);
+        assert!(wall.at.x > 0.7 + 8.0 * (2.0 * flat * flat - 1.0) - 1e-9, "{wall:?}");
+        for gap in [1e-3, 1e-6, 1e-9] {
+            let both = hausdorff(&bore, &outside, gap);
+            assert_holds(both.a_to_b, 2.7 * flat, gap);
+            assert_holds(both.b_to_a, 2.7, gap);
+        }
+    }
 }
 
 #[test]

@@ -53,8 +53,10 @@ fn one_way(from: &Mesh, to: &Mesh, limit: f64, places: &mut Vec<DVec3>) -> (Boun
     }
     let bvh = Bvh::build(to);
     let each = farthest_each(from, &other, &bvh, limit);
+    // What is no number holds nothing.
+    let is_over = |hi: f64| hi.is_nan() || hi > limit;
     let failing: Vec<u32> =
-        other.iter().zip(&each).filter(|&(_, &hi)| hi > limit).map(|(&t, _)| t).collect();
+        other.iter().zip(&each).filter(|&(_, &hi)| is_over(hi)).map(|(&t, _)| t).collect();
     places.extend(failing.iter().map(|&t| farthest_sample(from.corners(t as usize), &bvh)));
     let bounds = farthest(from, Some(&other), &bvh, DEVIATION_GAP_SHARE * limit, None);
     // Both are certified, so the smaller is.

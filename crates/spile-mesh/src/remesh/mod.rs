@@ -221,6 +221,11 @@ pub fn remesh(patch: &Mesh, options: &RemeshOptions) -> Result<Remeshed, RemeshE
             made => made,
         };
         (mesh, point_of_old) = made?;
+        if ground.times > MOST_GIVING {
+            // All of it was to stay; this makes sure that it has.
+            mesh = patch.clone();
+            point_of_old = (0..patch.points().len() as u32).collect();
+        }
         found = certify::certify(patch, &mesh, options.deviation);
         rounds += 1;
     }

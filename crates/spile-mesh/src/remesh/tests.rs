@@ -297,7 +297,7 @@ proptest! {
         squeeze in 0.001..1.0f64,
         spikes in 0usize..6,
         limit in prop_oneof![Just(1e-13), Just(1e-4), 0.002..0.5f64],
-        edge in 0.05..6.0f64,
+        edge in 0.25..6.0f64,
     ) {
         let mut state = seed;
         let mut random = move || {
@@ -320,7 +320,7 @@ proptest! {
             .filter(|&t| whole.corners(t as usize).iter().all(|p| p.x > 1.0))
             .collect();
         let patch = Patch::lift(&whole, &some);
-        let size = move |_: DVec3| edge.max(0.3);
+        let size = move |_: DVec3| edge;
         let options =
             RemeshOptions { kept_points: patch.border, rounds: 2, ..RemeshOptions::new(&size, limit) };
         let result = check(&patch.mesh, &options);
