@@ -10,6 +10,7 @@ mod distance;
 mod intersect;
 mod mesh;
 mod patch;
+mod recognise;
 mod remesh;
 pub mod rounding;
 mod section;
@@ -27,6 +28,9 @@ pub use glam::DVec3;
 pub use intersect::{self_intersections, self_intersections_among, triangles_intersect};
 pub use mesh::{Bounds3, Mesh, MeshError, round_to_f32};
 pub use patch::{Patch, PatchError, PutBack};
+pub use recognise::{
+    Circle, Extent, Fit, Recognised, Sample, Shape, StandardErrors, fit, fit_circle, recognise,
+};
 pub use remesh::{
     GaveWay, Lines, RemeshError, RemeshOptions, Remeshed, edge_shares, least_angles_deg,
     near_boundary, radius_ratios, remesh,
