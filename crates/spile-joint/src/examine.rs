@@ -2,8 +2,9 @@
 
 mod defects;
 mod rims;
+mod sheets;
 
-use spile_mesh::{DVec3, Mesh, Topology, shells};
+use spile_mesh::{DVec3, Mesh, Topology, self_intersections, shells};
 
 pub use rims::FoundEnd;
 
@@ -48,6 +49,13 @@ pub enum FindingKind {
     Outlier,
     /// A loose open crumb.
     LoosePiece,
+    /// A sheet or closed shell inside the material, or across the cavity.
+    InternalWall,
+    /// A sheet that lies twice, the layers far nearer to each other than their
+    /// triangles are wide.
+    DoubledSheet,
+    /// Two shells that pass through each other.
+    OverlappingShells,
 }
 
 impl FindingKind {
@@ -68,13 +76,25 @@ impl FindingKind {
             Self::Outlier => {
                 "a point may stand out and be right: remeshing keeps within the deviation of it"
             }
+            Self::InternalWall => {
+                "whether it is a wall or left over from segmenting is not for this program to \
+                 say: take its triangles out, or turn it inside out if it bounds a cavity"
+            }
+            Self::DoubledSheet => {
+                "which of the two layers is meant is not for this program to say: take the \
+                 triangles of one out, or export the surface once"
+            }
+            Self::OverlappingShells => {
+                "what their union is is not for this program to say: unite the shells before \
+                 they are exported, or take one of them out"
+            }
             _ => return None,
         })
     }
 }
 
 /// Defects of one kind and effect.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Finding {
     /// What is wrong.
     pub kind: FindingKind,
@@ -86,6 +106,17 @@ pub struct Finding {
     pub count: usize,
     /// How far the largest reaches across.
     pub size: f64,
+    /// The sheets that it is about; for kinds that are about sheets, not spots.
+    pub sheets: Option<SheetExtent>,
+}
+
+/// How far sheets extend that are not the wall that matters.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct SheetExtent {
+    /// Area of their triangles, both layers and both shells together.
+    pub area: f64,
+    /// Their triangles as the scan counts them, rising.
+    pub triangles: Vec<u32>,
 }
 
 /// How to look.
@@ -128,8 +159,17 @@ pub fn examine(mesh: &Mesh, options: ExamineOptions) -> Examination {
     let rims = rims::Rims::of(mesh, &topology, hole_max);
     let relief = defects::relief(mesh);
     let mut findings = Vec::new();
-    for (kind, spots) in defects::all(mesh, &topology, &rims, &relief, hole_max) {
+    let meeting = self_intersections(mesh);
+    for (kind, spots) in defects::all(mesh, &topology, &rims, &relief, hole_max, &meeting) {
         group(kind, &spots, &rims.ends, &mut findings);
+    }
+    for sheet in sheets::all(mesh, &topology, &meeting, hole_max) {
+        enter_sheet(mesh, sheet, &rims.ends, &mut findings);
+    }
+    for all in findings.iter_mut().filter_map(|finding| finding.sheets.as_mut()) {
+        all.triangles.sort_unstable();
+        all.triangles.dedup();
+        all.area = sheets::area_of(mesh, &all.triangles);
     }
     findings.sort_by(|a, b| a.effect.cmp(&b.effect).then(a.kind.cmp(&b.kind)));
     let bounds = mesh.bounds();
@@ -149,29 +189,62 @@ pub fn examine(mesh: &Mesh, options: ExamineOptions) -> Examination {
 type Spot = (DVec3, f64);
 
 fn stops_closing(kind: FindingKind) -> bool {
-    use FindingKind::{Flipped, Hole, NonManifoldEdge, OpenRim};
-    matches!(kind, Hole | OpenRim | NonManifoldEdge | Flipped)
+    use FindingKind::{Flipped, Hole, InternalWall, NonManifoldEdge, OpenRim};
+    matches!(kind, Hole | OpenRim | NonManifoldEdge | Flipped | InternalWall)
+}
+
+fn effect(kind: FindingKind, at: DVec3, ends: &[FoundEnd]) -> Effect {
+    // As far as a joint commonly reaches: one diameter.
+    let near = |end: &FoundEnd| end.centre.distance(at) < end.outside.unwrap_or(end.bore);
+    match () {
+        () if stops_closing(kind) => Effect::StopsClosing,
+        () if ends.iter().any(near) => Effect::WithinReach,
+        () => Effect::Elsewhere,
+    }
 }
 
 /// Puts the spots of one kind together by what they do.
 fn group(kind: FindingKind, spots: &[Spot], ends: &[FoundEnd], into: &mut Vec<Finding>) {
     let first = into.len();
     for &(at, size) in spots {
-        // As far as a joint commonly reaches: one diameter.
-        let near = |end: &FoundEnd| end.centre.distance(at) < end.outside.unwrap_or(end.bore);
-        let effect = match () {
-            () if stops_closing(kind) => Effect::StopsClosing,
-            () if ends.iter().any(near) => Effect::WithinReach,
-            () => Effect::Elsewhere,
-        };
+        let effect = effect(kind, at, ends);
         match into[first..].iter_mut().find(|finding| finding.effect == effect) {
-            None => into.push(Finding { kind, effect, at, count: 1, size }),
-            Some(finding) => {
-                finding.count += 1;
-                if size > finding.size {
-                    (finding.at, finding.size) = (at, size);
-                }
-            }
+            None => into.push(Finding { kind, effect, at, count: 1, size, sheets: None }),
+            Some(finding) => finding.add(at, size),
+        }
+    }
+}
+
+impl Finding {
+    fn add(&mut self, at: DVec3, size: f64) {
+        self.count += 1;
+        if size > self.size {
+            (self.at, self.size) = (at, size);
+        }
+    }
+}
+
+/// Puts a sheet to the finding of its kind and effect. Its place is the middle
+/// of that of its triangles which lies nearest its own middle.
+fn enter_sheet(mesh: &Mesh, sheet: sheets::Sheet, ends: &[FoundEnd], into: &mut Vec<Finding>) {
+    let sheets::Sheet { kind, triangles } = sheet;
+    let bounds = sheets::box_of(mesh, &triangles);
+    let middle = |t: u32| mesh.corners(t as usize).iter().sum::<DVec3>() / 3.0;
+    let from = |t: &u32| middle(*t).distance_squared(bounds.middle());
+    let nearest = triangles.iter().copied().min_by(|a, b| from(a).total_cmp(&from(b)));
+    let at = nearest.map_or(bounds.middle(), middle);
+    let within = |t: &u32| effect(kind, middle(*t), ends);
+    let effect = triangles.iter().map(within).min().unwrap_or(Effect::Elsewhere);
+    let size = bounds.diagonal();
+    let alike = |f: &&mut Finding| f.kind == kind && f.effect == effect;
+    match into.iter_mut().find(alike) {
+        Some(finding) => {
+            finding.add(at, size);
+            finding.sheets.get_or_insert_default().triangles.extend(triangles);
+        }
+        None => {
+            let sheets = Some(SheetExtent { area: 0.0, triangles });
+            into.push(Finding { kind, effect, at, count: 1, size, sheets });
         }
     }
 }

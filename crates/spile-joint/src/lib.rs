@@ -27,7 +27,9 @@ mod walls;
 mod work;
 
 pub use cap::{CapError, fill_ring};
-pub use examine::{Effect, Examination, ExamineOptions, Finding, FindingKind, FoundEnd, examine};
+pub use examine::{
+    Effect, Examination, ExamineOptions, Finding, FindingKind, FoundEnd, SheetExtent, examine,
+};
 pub use make::{Conflict, Made, MakeError, Unwatched, Watch, make};
 pub use mend::{MendMade, MendOptions, Mended, Refusal, median_edge, mend};
 pub use offset::{OffsetError, OffsetOptions, Thickness, made_wall};

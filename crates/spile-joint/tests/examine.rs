@@ -80,7 +80,7 @@ fn planted_faults_are_found_all_and_only() {
     let clean = grid(|_, _| {});
     assert!(clean.findings.is_empty(), "{:?}", clean.findings);
     let seen = grid(|points, _| points[210].z = 3.0);
-    let outlier = seen.findings[0];
+    let outlier = &seen.findings[0];
     assert_eq!((outlier.kind, outlier.count), (FindingKind::Outlier, 1));
     assert_eq!(outlier.at, DVec3::new(10.0, 10.0, 3.0));
     let seen = grid(|_, triangles| {

@@ -1,8 +1,7 @@
 //! The defects of a scan, one list a kind.
 
 use spile_mesh::{
-    Bounds3, DVec3, Mesh, Topology, pinched_points, self_intersections, shells, topology,
-    vertex_triangles,
+    Bounds3, DVec3, Mesh, Topology, pinched_points, shells, topology, vertex_triangles,
 };
 
 use super::rims::Rims;
@@ -19,7 +18,7 @@ const NEEDLE_EDGE_SHARE: f64 = 0.1;
 const OUTLIER: f64 = 8.0;
 const OUTLIER_OF_NEIGHBOURS: f64 = 2.0;
 /// A crumb has less than this share of the area; as in mending.
-const CRUMB_AREA_SHARE: f64 = 1e-3;
+pub(super) const CRUMB_AREA_SHARE: f64 = 1e-3;
 
 /// How far each point stands off the mean of its neighbours.
 pub(super) struct Relief {
@@ -65,6 +64,7 @@ pub(super) fn all(
     rims: &Rims,
     relief: &Relief,
     hole_max: f64,
+    meeting: &[(u32, u32)],
 ) -> Vec<(FindingKind, Vec<Spot>)> {
     let edge = |h: u32| {
         let [a, b] = topology::ends(mesh, h).map(|v| mesh.points()[v as usize]);
@@ -73,7 +73,6 @@ pub(super) fn all(
     let shared = connectivity.nonmanifold_edges().iter().map(|e| edge(e.half_edges[0]));
     let around = vertex_triangles(mesh);
     let pinches = pinched_points(mesh, connectivity, &around);
-    let meeting = self_intersections(mesh);
     let copies = second_copies(mesh, &around).into_iter();
     let mut all = vec![
         (FindingKind::Hole, rims.holes.clone()),

@@ -97,8 +97,7 @@ impl Rim {
         let points: Vec<DVec3> = ring.iter().map(|&v| mesh.points()[v as usize]).collect();
         let n = points.len();
         let centre = points.iter().sum::<DVec3>() / n.max(1) as f64;
-        let area: DVec3 =
-            (0..n).map(|k| 0.5 * (points[k] - centre).cross(points[(k + 1) % n] - centre)).sum();
+        let area = area_vector(&points, centre);
         // A loop's pairs grow with its square; a big one's widest pair is close
         // to its circle's diameter or more, which is all that is asked of it.
         let diameter = (4.0 * area.length() / std::f64::consts::PI).sqrt();
@@ -115,6 +114,12 @@ impl Rim {
     fn end(&self, outside: Option<f64>) -> FoundEnd {
         FoundEnd { centre: self.centre, direction: self.direction, bore: self.diameter, outside }
     }
+}
+
+/// Half the sum of cross products round a loop: its area, along its normal.
+pub(super) fn area_vector(points: &[DVec3], centre: DVec3) -> DVec3 {
+    let n = points.len();
+    (0..n).map(|k| 0.5 * (points[k] - centre).cross(points[(k + 1) % n] - centre)).sum()
 }
 
 /// `normal` or its opposite, whichever points away from the triangles at the loop.

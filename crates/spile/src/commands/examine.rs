@@ -44,6 +44,15 @@ struct FindingRecord {
     where_: [f64; 3],
     count: usize,
     size: f64,
+    /// Of the triangles below.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    area: Option<f64>,
+    /// As the file counts them, from 0.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    triangles: Option<Vec<u32>>,
+    /// What to do with these sheets, for the text.
+    #[serde(skip)]
+    advice: Option<&'static str>,
 }
 
 #[derive(Serialize)]
@@ -99,6 +108,9 @@ fn document(file: InputFile, vertices: usize, found: Examination) -> Document {
         where_: f.at.to_array(),
         count: f.count,
         size: f.size,
+        area: f.sheets.as_ref().map(|sheets| sheets.area),
+        advice: f.sheets.as_ref().and(f.kind.why_left()),
+        triangles: f.sheets.map(|sheets| sheets.triangles),
     };
     let end = |e: FoundEnd| EndRecord {
         centre: e.centre.to_array(),
@@ -177,11 +189,31 @@ fn told(document: &Document) -> String {
             ]);
         }
         out.push_str(&table.text());
+        sheets_told(&document.findings, &mut out);
     }
     if let Some(mended) = &document.mended {
         examine_mend::told(mended, &mut out);
     }
     out
+}
+
+/// A sentence for each finding about sheets: how far they extend, what to do.
+fn sheets_told(findings: &[FindingRecord], out: &mut String) {
+    for finding in findings {
+        let (Some(area), Some(triangles), Some(advice)) =
+            (finding.area, &finding.triangles, finding.advice)
+        else {
+            continue;
+        };
+        let _ = writeln!(
+            out,
+            "{} ({}): {} triangles of area {}, named with `--json`: {advice}",
+            finding.kind,
+            finding.effect,
+            triangles.len(),
+            digits(area)
+        );
+    }
 }
 
 fn effect_words(effect: Effect) -> &'static str {
@@ -206,6 +238,9 @@ pub(super) fn kind_name(kind: FindingKind) -> &'static str {
         FindingKind::SelfIntersection => "self-intersection",
         FindingKind::Outlier => "outlier",
         FindingKind::LoosePiece => "loose-piece",
+        FindingKind::InternalWall => "internal-wall",
+        FindingKind::DoubledSheet => "doubled-sheet",
+        FindingKind::OverlappingShells => "overlapping-shells",
         _ => "defect",
     }
 }
