@@ -193,6 +193,25 @@ proptest! {
         assert_only(&mesh, FindingKind::InternalWall, 1, &planted);
     }
 
+    /// As two labels that touch come out of a segmentation, each closed by itself.
+    #[test]
+    fn the_face_between_two_bodies_is_an_internal_wall(placed in placed(), reversed: bool) {
+        let body = |low: f64, high: f64, is_upper: bool| {
+            let mut line = vec![(0.0, low), (1.0, low), (1.0, high), (0.0, high)];
+            let face = if is_upper { [(0.0, low), (1.0, low)] } else { [(1.0, high), (0.0, high)] };
+            if is_upper { line.remove(0); } else { line.pop(); }
+            (swept(&line, &placed), swept(&face, &placed))
+        };
+        let (lower, top) = body(0.0, 1.0, false);
+        let (upper, bottom) = body(1.0, 1.7, true);
+        let (first, second) = if reversed { (&top, &bottom) } else { (&bottom, &top) };
+        let (walls, _) = together(&[first, second]);
+        let (mesh, planted) = together(&[&lower, &upper, &walls]);
+        // Each triangle is there twice; the first is named, the second a duplicate.
+        prop_assert_eq!(planted.len(), 96);
+        assert_only(&mesh, FindingKind::InternalWall, 1, &planted[..48]);
+    }
+
     #[test]
     fn a_loose_sheet_inside_is_an_internal_wall(
         placed in placed(),

@@ -1,6 +1,6 @@
 //! `examine` and `new`: what is found in made and real scans.
 
-use crate::shapes::{closed_tube, cube, open_tube, solid_bar};
+use crate::shapes::{closed_tube, cube, open_tube, solid_bar, two_cubes};
 use crate::support::{Work, repository_scan};
 
 /// Counts of triangles, points and pieces: the scan's row in tests/scans/README.md.
@@ -57,6 +57,23 @@ fn defects_are_found_with_what_they_do() {
     assert_eq!(flipped["count"], 95);
     assert_eq!(flipped["effect"], "stops closing");
     assert_eq!(found["unit_guess"], "m");
+}
+
+/// A cube of 8 and one of 4 in its middle that faces out too: 12 triangles of
+/// area 6 x 4 x 4.
+#[test]
+fn an_internal_wall_is_named_with_its_triangles() {
+    let work = Work::new();
+    work.write("nested.stl", two_cubes(8.0, 4.0));
+    let found = work.spile(&["examine", "nested.stl", "--json"]).json();
+    let finding = &found["findings"][0];
+    assert_eq!(finding["kind"], "internal-wall");
+    assert_eq!(finding["effect"], "stops closing");
+    assert_eq!(finding["area"], 96.0);
+    let named: Vec<u64> =
+        finding["triangles"].as_array().unwrap().iter().map(|t| t.as_u64().unwrap()).collect();
+    assert_eq!(named, (12..24).collect::<Vec<u64>>());
+    insta::assert_snapshot!("nested", work.spile(&["examine", "nested.stl"]).whole());
 }
 
 #[test]

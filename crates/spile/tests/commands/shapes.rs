@@ -91,9 +91,19 @@ pub fn solid_bar(diameter: f64, length: f64) -> Vec<u8> {
     stl(&t)
 }
 
-/// The corners of a cube of edge `size` from the origin: 12 triangles.
+/// A cube of edge `size` from the origin: 12 triangles.
 pub fn cube(size: f64) -> Vec<u8> {
-    let p = |x: u8, y: u8, z: u8| [x, y, z].map(|c| f64::from(c) * size);
+    stl(&box_at(size, 0.0))
+}
+
+/// A cube from the origin and one of another edge in its middle, both facing out.
+pub fn two_cubes(size: f64, inner: f64) -> Vec<u8> {
+    stl(&[box_at(size, 0.0), box_at(inner, 0.5 * (size - inner))].concat())
+}
+
+/// A cube of edge `size` from `(from, from, from)`.
+fn box_at(size: f64, from: f64) -> Vec<Triangle> {
+    let p = |x: u8, y: u8, z: u8| [x, y, z].map(|c| from + f64::from(c) * size);
     let quads = [
         [p(0, 0, 0), p(0, 1, 0), p(1, 1, 0), p(1, 0, 0)],
         [p(0, 0, 1), p(1, 0, 1), p(1, 1, 1), p(0, 1, 1)],
@@ -103,7 +113,7 @@ pub fn cube(size: f64) -> Vec<u8> {
         [p(1, 0, 0), p(1, 1, 0), p(1, 1, 1), p(1, 0, 1)],
     ];
     let halves = quads.iter().flat_map(|&[a, b, c, d]| [[a, b, c], [a, c, d]]);
-    stl(&halves.collect::<Vec<_>>())
+    halves.collect()
 }
 
 /// Binary STL, written here so that no test leans on the program's own writer.

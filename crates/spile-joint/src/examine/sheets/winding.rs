@@ -111,12 +111,17 @@ impl Capped {
 
     /// Takes sheets out of the count. Called before anything is asked.
     pub(super) fn leave_out(&mut self, sheets: &[Vec<u32>]) {
-        for sheet in sheets {
-            let Some(&first) = sheet.first() else { continue };
-            let piece = &mut self.pieces[self.label[first as usize] as usize];
-            let (beside, count) = (&self.beside, self.count);
-            let real = |t: u32| if (t as usize) < count { t } else { beside[t as usize - count] };
-            piece.counted.retain(|&t| sheet.binary_search(&real(t)).is_err());
+        let mut is_out = vec![false; self.count];
+        sheets.iter().flatten().for_each(|&t| is_out[t as usize] = true);
+        let (beside, count) = (&self.beside, self.count);
+        let real = |t: u32| if (t as usize) < count { t } else { beside[t as usize - count] };
+        let mut touched: Vec<u32> =
+            sheets.iter().flatten().map(|&t| self.label[t as usize]).collect();
+        touched.sort_unstable();
+        touched.dedup();
+        for k in touched {
+            let piece = &mut self.pieces[k as usize];
+            piece.counted.retain(|&t| !is_out[real(t) as usize]);
             piece.tree = OnceLock::new();
         }
     }
@@ -158,6 +163,31 @@ impl Capped {
         let most = OPENING_VIEW * 2.0 * std::f64::consts::TAU;
         self.winding(piece, p) != 0
             && self.pieces[piece].rims.iter().all(|rim| view(rim).abs() < most)
+    }
+
+    /// Whether all rays from `p` leave the capped piece as often as they enter
+    /// it, triangles that `is_left_out` names not counted.
+    pub(super) fn is_void(
+        &self,
+        piece: usize,
+        p: DVec3,
+        is_left_out: impl Fn(u32) -> bool,
+    ) -> bool {
+        RAYS.iter().all(|&along| {
+            let hits = self.tree(piece).ray(p, along);
+            let counted = hits.iter().map(|hit| hit.triangle).filter(|&t| !is_left_out(t));
+            let sign = |t: u32| self.mesh.area_normal(t as usize).dot(along) > 0.0;
+            counted.map(|t| if sign(t) { 1 } else { -1 }).sum::<i32>() == 0
+        })
+    }
+
+    /// Whether a ray from the middle of triangle `t` leaves the capped piece
+    /// without meeting it again, on either side.
+    pub(super) fn sees_outside(&self, piece: usize, t: u32) -> bool {
+        let middle = self.mesh.corners(t as usize).iter().sum::<DVec3>() / 3.0;
+        RAYS.iter()
+            .flat_map(|&along| [along, -along])
+            .any(|along| self.tree(piece).ray(middle, along).iter().all(|hit| hit.triangle == t))
     }
 
     /// The first triangle that a ray meets, and whether it meets its front; for
