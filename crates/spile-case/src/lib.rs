@@ -7,9 +7,11 @@
 
 mod direction;
 mod error;
+mod fitting;
 mod names;
 mod read;
 mod read_end;
+mod read_fitting;
 mod read_keep;
 mod reader;
 mod types;
@@ -17,9 +19,10 @@ mod write;
 
 pub use direction::unit_direction;
 pub use error::CaseError;
+pub use fitting::{Cone, ConeDimensions, ConeSize, Fitting, Flange, Gender};
 pub use read::{Painted, read_case, read_case_with};
 pub use types::{
-    Ball, Case, Cut, End, Fitting, Form, Inherit, Keep, Limits, Mend, MendKind, Place, Rim, Scan,
-    Seam, Site, Unit, Vec3,
+    Ball, Case, Cut, End, Form, Inherit, Keep, Limits, Mend, MendKind, Place, Rim, Scan, Seam,
+    Site, Unit, Vec3,
 };
 pub use write::write_case;

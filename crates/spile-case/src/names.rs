@@ -1,5 +1,6 @@
 //! How the case's words are spelled in files: one table for reading and writing.
 
+use crate::fitting::{ConeSize, Gender};
 use crate::types::{Form, Inherit, MendKind, Unit};
 
 /// Spelling and meaning of one type's words.
@@ -12,6 +13,15 @@ pub(crate) const FORMS: Words<Form> =
     &[("shell", Form::Shell), ("sheets", Form::Sheets), ("bore", Form::Bore)];
 
 pub(crate) const INHERITS: Words<Inherit> = &[("self-intersection", Inherit::SelfIntersection)];
+
+pub(crate) const CONE_SIZES: Words<ConeSize> = &[
+    ("breathing-15", ConeSize::Breathing15),
+    ("breathing-22", ConeSize::Breathing22),
+    ("luer", ConeSize::Luer),
+];
+
+/// The words for cones by gender.
+pub(crate) const CONES: Words<Gender> = &[("cone", Gender::Male), ("socket", Gender::Female)];
 
 pub(crate) const MEND_KINDS: Words<MendKind> = &[
     ("duplicate", MendKind::Duplicate),
@@ -49,6 +59,20 @@ impl Form {
     /// Its spelling in files: `shell`, `sheets`, `bore`.
     pub fn name(self) -> &'static str {
         spelled(FORMS, &self)
+    }
+}
+
+impl ConeSize {
+    /// Its spelling in files: `breathing-15`, `breathing-22`, `luer`.
+    pub fn name(self) -> &'static str {
+        spelled(CONE_SIZES, &self)
+    }
+}
+
+impl Gender {
+    /// The word for a fitting of this gender: `cone`, `socket`.
+    pub fn name(self) -> &'static str {
+        spelled(CONES, &self)
     }
 }
 
@@ -92,6 +116,9 @@ mod tests {
         assert!(UNITS.iter().all(|&(name, unit)| unit.name() == name));
         assert!(FORMS.iter().all(|&(name, form)| form.name() == name));
         assert!(INHERITS.iter().all(|&(name, inherit)| inherit.name() == name));
+        assert!(CONE_SIZES.iter().all(|&(name, size)| size.name() == name));
+        assert!(CONES.iter().all(|&(name, gender)| gender.name() == name));
+        assert_eq!((CONE_SIZES.len(), CONES.len()), (3, 2));
         assert_eq!((UNITS.len(), FORMS.len(), INHERITS.len()), (4, 3, 1));
     }
 }

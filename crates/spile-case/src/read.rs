@@ -80,7 +80,8 @@ pub fn read_case_with(
     let root = reader.root(&root, &ROOT);
     let unit = read_unit(&mut reader, &root);
     let scan = read_scan(&mut reader, &root);
-    let ends = read_ends(&mut reader, &root);
+    // Without a unit the case is refused; reading goes on for its other mistakes.
+    let ends = read_ends(&mut reader, &root, unit.unwrap_or(Unit::Millimetre));
     let edge = read_joint(&mut reader, &root);
     let limits = read_limits(&mut reader, &root);
     let keeps = read_keeps(&mut reader, &root, painted);

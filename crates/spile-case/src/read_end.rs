@@ -1,7 +1,8 @@
 //! The ends of a case, from TOML.
 
+use crate::read_fitting::read_fitting;
 use crate::reader::{Keys, Reader, Table, Value};
-use crate::types::{Cut, End, Fitting, Place, Rim, Seam, Site};
+use crate::types::{Cut, End, Place, Rim, Seam, Site, Unit};
 
 const END: Keys = Keys {
     table: "`[[end]]`",
@@ -11,12 +12,6 @@ const END: Keys = Keys {
 
 const CUT: Keys = Keys { table: "`cut`", known: &["through", "facing"], later: &[] };
 
-const FITTING: Keys = Keys {
-    table: "`fitting`",
-    known: &["kind", "bore", "outside", "length"],
-    later: &["file", "unit", "allowance", "size", "side"],
-};
-
 const PLACE: Keys = Keys { table: "`place`", known: &["at", "along", "gap"], later: &[] };
 
 const SEAM: Keys = Keys { table: "`seam`", known: &["bore", "outside"], later: &[] };
@@ -24,7 +19,8 @@ const SEAM: Keys = Keys { table: "`seam`", known: &["bore", "outside"], later: &
 /// A loop has at least this many points.
 const LEAST_LOOP: usize = 3;
 
-pub(crate) fn read_ends(reader: &mut Reader<'_>, root: &Table<'_, '_>) -> Vec<End> {
+/// `unit` is the case's, in which a standard's dimensions are taken.
+pub(crate) fn read_ends(reader: &mut Reader<'_>, root: &Table<'_, '_>, unit: Unit) -> Vec<End> {
     let values = reader.tables(root.get("end"));
     if values.is_empty() {
         reader.missing(root, "[[end]]", "add `[[end]]` with `name` and `cut` or `rim`");
@@ -36,7 +32,7 @@ pub(crate) fn read_ends(reader: &mut Reader<'_>, root: &Table<'_, '_>) -> Vec<En
         let name = read_name(reader, &table, &mut names);
         let site = read_site(reader, &table);
         let reach = reader.maybe_positive(&table, "reach");
-        let fitting = table.get("fitting").map(|v| read_fitting(reader, v));
+        let fitting = table.get("fitting").map(|v| read_fitting(reader, v, unit));
         let place = table.get("place").map(|v| read_place(reader, v));
         let seam = table.get("seam").map(|v| read_seam(reader, v));
         check_fitting_needs(reader, &table);
@@ -112,34 +108,6 @@ fn read_site(reader: &mut Reader<'_>, table: &Table<'_, '_>) -> Option<Site> {
             Some(Site::Rim(Rim { near: near?, trim, facing }))
         }
     }
-}
-
-fn read_fitting(reader: &mut Reader<'_>, value: &Value<'_>) -> Option<Fitting> {
-    let table = reader.table(value, &FITTING)?;
-    let kind = match table.get("kind") {
-        Some(kind) => reader.word(kind, &[("tube", ())], &["cone", "file", "mesh"]),
-        None => {
-            reader.missing(&table, "kind", "write `kind = \"tube\"`");
-            None
-        }
-    };
-    let bore = reader.need_positive(&table, "bore");
-    let outside = reader.need_positive(&table, "outside");
-    let length = reader.need_positive(&table, "length");
-    let (bore, outside) = (bore?, outside?);
-    if bore >= outside {
-        let span = table.get("bore").map_or(value.span(), Value::span);
-        let error = reader
-            .error(
-                span,
-                format!("the fitting's bore is not below its outside: {bore} and {outside}"),
-            )
-            .label("must be below `outside`");
-        reader.note(error);
-        return None;
-    }
-    kind?;
-    Some(Fitting::Tube { bore, outside, length: length? })
 }
 
 fn read_place(reader: &mut Reader<'_>, value: &Value<'_>) -> Option<Place> {

@@ -2,6 +2,8 @@
 //! is written out: `reach`, `place` as [`Place::At`], `edge`, `hole_max`, for a
 //! rim its `trim` and `facing`, and each end's [`Seam`], and all mends.
 
+use crate::fitting::Fitting;
+
 /// A point or direction, in the case's unit.
 pub type Vec3 = [f64; 3];
 
@@ -78,20 +80,6 @@ pub enum Site {
     Cut(Cut),
     /// At an existing rim.
     Rim(Rim),
-}
-
-/// The exact round part that is joined at an end.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Fitting {
-    /// A plain tube: two coaxial cylinders between two flat faces.
-    Tube {
-        /// Inner diameter.
-        bore: f64,
-        /// Outer diameter.
-        outside: f64,
-        /// Length along the axis.
-        length: f64,
-    },
 }
 
 /// Where the fitting is.

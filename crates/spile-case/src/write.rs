@@ -5,7 +5,8 @@
 
 use std::fmt::Write as _;
 
-use crate::types::{Case, End, Fitting, Form, Keep, Limits, Mend, Place, Scan, Seam, Site, Vec3};
+use crate::fitting::{Fitting, Flange, Gender};
+use crate::types::{Case, End, Form, Keep, Limits, Mend, Place, Scan, Seam, Site, Vec3};
 
 /// The case as TOML text that [`crate::read_case`] reads back equal.
 ///
@@ -66,11 +67,8 @@ fn write_end(out: &mut String, end: &End) {
         }
     }
     maybe(out, "reach", end.reach);
-    if let Some(Fitting::Tube { bore, outside, length }) = end.fitting {
-        let (bore, outside, length) = (number(bore), number(outside), number(length));
-        let value =
-            format!("{{ kind = \"tube\", bore = {bore}, outside = {outside}, length = {length} }}");
-        line(out, "fitting", &value);
+    if let Some(fitting) = end.fitting {
+        line(out, "fitting", &fitting_table(fitting));
     }
     match end.place {
         Some(Place::At { at, along }) => {
@@ -83,6 +81,41 @@ fn write_end(out: &mut String, end: &End) {
     if let Some(seam) = &end.seam {
         write_seam(out, seam);
     }
+}
+
+fn fitting_table(fitting: Fitting) -> String {
+    let mut keys: Vec<(&str, String)> = Vec::new();
+    let flange = match fitting {
+        Fitting::Tube { bore, outside, length, flange } => {
+            keys.push(("kind", quoted("tube")));
+            keys.extend([("bore", bore), ("outside", outside), ("length", length)].map(in_text));
+            flange
+        }
+        Fitting::Cone(cone) => {
+            let other = if cone.gender == Gender::Male { "bore" } else { "outside" };
+            keys.push(("kind", quoted(cone.gender.name())));
+            keys.push(("size", quoted(cone.size.name())));
+            let numbers =
+                [(other, cone.other), ("length", cone.length), ("allowance", cone.allowance)];
+            keys.extend(numbers.map(in_text));
+            cone.flange
+        }
+    };
+    if let Some(Flange { outside, thickness, at }) = flange {
+        let inner = [("outside", outside), ("thickness", thickness), ("at", at)].map(in_text);
+        keys.push(("flange", table(&inner)));
+    }
+    table(&keys)
+}
+
+fn in_text((key, value): (&'static str, f64)) -> (&'static str, String) {
+    (key, number(value))
+}
+
+/// An inline table.
+fn table(keys: &[(&str, String)]) -> String {
+    let keys: Vec<String> = keys.iter().map(|(key, value)| format!("{key} = {value}")).collect();
+    format!("{{ {} }}", keys.join(", "))
 }
 
 fn write_seam(out: &mut String, seam: &Seam) {

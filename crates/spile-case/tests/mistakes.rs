@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use spile_case::{Keep, Painted, Place, Site, read_case, read_case_with};
+use spile_case::{Fitting, Keep, Painted, Place, Site, read_case, read_case_with};
 
 const GOOD: &str = r#"unit = "mm"
 
@@ -85,7 +85,7 @@ fn keys_of_later_versions_are_told_apart_from_unknown_ones() {
         ["form = \"shell\"" => "form = \"cavity\"\nalign = true"]
         ["place = { at = [12.0, 0.0, 110.0], along = [0.0, 0.0, 1.0] }" => "place = \"auto\""]
         ["[limits]" => "[[clear]]\nball = 1\n\n[limits]"]
-        ["kind = \"tube\"" => "kind = \"cone\""]
+        ["kind = \"tube\"" => "kind = \"mesh\""]
     );
 }
 
@@ -119,6 +119,66 @@ fn what_belongs_together_must_be_given_together() {
         ["form = \"shell\"" => "form = \"bore\""]
         ["form = \"shell\"" => "form = \"shell\"\nwall = 2.0"]
     );
+}
+
+/// Puts these words in place of the good case's fitting.
+macro_rules! snapshot_fittings {
+    ($name:literal, $([$new:expr])*) => {
+        snapshot_mistakes!($name, $([
+            "fitting = { kind = \"tube\", bore = 18.0, outside = 22.0, length = 25.0 }"
+                => concat!("fitting = { ", $new, " }")
+        ])*)
+    };
+}
+
+#[test]
+fn a_cone_or_socket_takes_the_side_that_no_standard_fixes() {
+    snapshot_fittings!(
+        "cones",
+        [r#"bore = 18, outside = 22, length = 25"#][r#"kind = "cone", bore = 18"#][r#"kind = "cone", size = "breathing-23", bore = 18"#]
+            [r#"kind = "cone", size = "breathing-22", bore = 18, outside = 22"#][r#"kind = "socket", size = "breathing-22", bore = 22.37, outside = 26"#]
+            [r#"kind = "cone", size = "breathing-22", bore = 22"#][r#"kind = "cone", size = "breathing-22", bore = 21.9, allowance = 0.1"#]
+            [r#"kind = "socket", size = "luer", outside = 4.2"#][r#"kind = "cone", size = "luer", bore = 2, length = 7"#]
+            [r#"kind = "cone", size = "luer", bore = 2, allowance = "0.1""#][r#"kind = "tube", bore = 18, outside = 22, length = 25, allowance = 0.1"#]
+            [r#"kind = "tube", size = "luer", bore = 18, outside = 22, length = 25"#]
+    );
+}
+
+#[test]
+fn a_flange_is_wider_than_its_fitting_and_lies_on_it() {
+    snapshot_fittings!(
+        "flanges",
+        [r#"kind = "tube", bore = 18, outside = 22, length = 25, flange = { outside = 30 }"#][r#"kind = "tube", bore = 18, outside = 22, length = 25, flange = { outside = 22, thickness = 2 }"#]
+            [r#"kind = "tube", bore = 18, outside = 22, length = 25, flange = { outside = 30, thickness = 25 }"#]
+            [r#"kind = "tube", bore = 18, outside = 22, length = 25, flange = { outside = 30, thickness = 2, at = 23.5 }"#]
+            [r#"kind = "tube", bore = 18, outside = 22, length = 25, flange = { outside = 30, thick = 2 }"#]
+            [r#"kind = "cone", size = "breathing-22", bore = 18, flange = { outside = 30, thickness = 2 }"#]
+            [r#"kind = "cone", size = "breathing-22", bore = 18, length = 30, flange = { outside = 30, thickness = 2, at = 8 }"#]
+    );
+}
+
+/// The rule of the allowance, closed form: clearance makes a cone smaller and a
+/// socket larger, all along, by the allowance on the diameter.
+#[test]
+fn an_allowance_above_zero_gives_clearance() {
+    let ends = |words: &str| {
+        let case = read_case(
+            &with("kind = \"tube\", bore = 18.0, outside = 22.0, length = 25.0", words),
+            "case.toml",
+        )
+        .unwrap();
+        let Some(Fitting::Cone(cone)) = case.ends[0].fitting else { panic!("a cone") };
+        cone.ends_in(case.unit)
+    };
+    let [cone, smaller] = ["0", "0.2"]
+        .map(|a| ends(&format!("kind = \"cone\", size = \"luer\", bore = 2, allowance = {a}")));
+    let [socket, larger] = ["0", "0.2"].map(|a| {
+        ends(&format!("kind = \"socket\", size = \"luer\", outside = 7, allowance = {a}"))
+    });
+    for k in 0..2 {
+        assert!((cone[k] - smaller[k] - 0.2).abs() < 1e-12);
+        assert!((larger[k] - socket[k] - 0.2).abs() < 1e-12);
+    }
 }
 
 #[test]
@@ -177,11 +237,32 @@ seam = { bore = [[0.1, 0.2, 0.3], [1, 0, 0], [0, 1, 0]] }
     insta::assert_snapshot!("settled", spile_case::write_case(&case));
 }
 
+/// Each kind of fitting in a settled case.
+#[test]
+fn the_layout_of_a_settled_fitting_is_stable() {
+    let fittings = [
+        r#"kind = "tube", bore = 18, outside = 22, length = 25, flange = { outside = 30, thickness = 2 }"#,
+        r#"kind = "cone", size = "breathing-22", bore = 18"#,
+        r#"kind = "socket", size = "luer", outside = 7, length = 9.5, allowance = -0.05, flange = { outside = 12, thickness = 1, at = 3 }"#,
+    ];
+    let written: Vec<String> = fittings
+        .iter()
+        .map(|words| {
+            let old = "kind = \"tube\", bore = 18.0, outside = 22.0, length = 25.0";
+            let case = read_case(&with(old, words), "case.toml").unwrap();
+            let text = spile_case::write_case(&case);
+            let line = text.lines().find(|l| l.starts_with("fitting"));
+            line.expect("a line for the fitting").to_owned()
+        })
+        .collect();
+    insta::assert_snapshot!("settled fittings", written.join("\n"));
+}
+
 /// The guide's own examples are cases.
 #[test]
 fn every_case_in_the_guide_reads_without_a_mistake() {
-    let page = concat!(env!("CARGO_MANIFEST_DIR"), "/../../docs/src/case-file.md");
-    let page = std::fs::read_to_string(page).unwrap();
+    let guide = concat!(env!("CARGO_MANIFEST_DIR"), "/../../docs/src/");
+    let page = std::fs::read_to_string(format!("{guide}case-file.md")).unwrap();
     let blocks: Vec<&str> = page
         .split("```toml\n")
         .skip(1)

@@ -2,8 +2,9 @@
 
 use proptest::prelude::*;
 use spile_case::{
-    Ball, Case, Cut, End, Fitting, Form, Inherit, Keep, Limits, Mend, MendKind, Place, Rim, Scan,
-    Seam, Site, Unit, Vec3, read_case, unit_direction, write_case,
+    Ball, Case, Cone, ConeSize, Cut, End, Fitting, Flange, Form, Gender, Inherit, Keep, Limits,
+    Mend, MendKind, Place, Rim, Scan, Seam, Site, Unit, Vec3, read_case, unit_direction,
+    write_case,
 };
 
 fn number() -> impl Strategy<Value = f64> {
@@ -57,9 +58,48 @@ fn joined() -> impl Strategy<Value = Joined> {
         (point(), direction()).prop_map(|(at, along)| Place::At { at, along }),
         positive().prop_map(Place::Gap),
     ];
-    let tube = (1e-3..10.0, 1.001..3.0, 0.1..40.0)
-        .prop_map(|(bore, ratio, length)| Fitting::Tube { bore, outside: bore * ratio, length });
+    let flange = prop::option::of((1.01..4.0, 0.01..2.0));
+    let tube =
+        (1e-3..10.0, 1.001..3.0, 0.1..40.0, flange).prop_map(|(bore, ratio, length, flange)| {
+            let outside = bore * ratio;
+            // On the last third of its length, or up to its far face.
+            let flange = flange.map(|(wider, share)| Flange {
+                outside: outside * wider,
+                thickness: length / 3.0,
+                at: if share > 1.0 { length - length / 3.0 } else { length * 0.6 * share },
+            });
+            Fitting::Tube { bore, outside, length, flange }
+        });
+    // In shares, until the case's unit is known.
+    let sizes =
+        prop::sample::select(vec![ConeSize::Breathing15, ConeSize::Breathing22, ConeSize::Luer]);
+    let gender = prop_oneof![Just(Gender::Male), Just(Gender::Female)];
+    let flange = prop::option::of(1.01..4.0);
+    let cone = (sizes, gender, 0.1..0.9, 1.0..3.0, -0.1..0.1, flange).prop_map(
+        |(size, gender, other, length, allowance, flange)| {
+            let flange = flange.map(|outside| Flange { outside, thickness: 0.5, at: 0.25 });
+            Fitting::Cone(Cone { size, gender, other, length, allowance, flange })
+        },
+    );
+    let tube = prop_oneof![tube, cone];
     (positive(), tube, place)
+}
+
+/// A cone's shares as lengths in a case's unit.
+fn sized(cone: &mut Cone, unit: Unit) {
+    let taper = cone.taper_in(unit);
+    cone.allowance /= unit.in_millimetres();
+    let [free, wide] = cone.ends_in(unit);
+    cone.other = if cone.gender == Gender::Male { free * cone.other } else { free / cone.other };
+    let body = if cone.gender == Gender::Male { wide } else { cone.other };
+    // What lies before the taper is for the flange.
+    let before = taper * cone.length;
+    cone.length = taper + before;
+    if let Some(flange) = &mut cone.flange {
+        flange.outside *= body;
+        flange.thickness *= before;
+        flange.at *= before;
+    }
 }
 
 fn end() -> impl Strategy<Value = End> {
@@ -155,14 +195,13 @@ fn case() -> impl Strategy<Value = Case> {
     let keeps = prop::collection::vec(keep(), 0..3);
     let mends = prop::collection::vec(mend(), 0..3);
     (unit, scan(), ends(), prop::option::of(positive()), limits(), keeps, mends).prop_map(
-        |(unit, scan, ends, edge, limits, keeps, mends)| Case {
-            unit,
-            scan,
-            ends,
-            edge,
-            limits,
-            keeps,
-            mends,
+        |(unit, scan, mut ends, edge, limits, keeps, mends)| {
+            for end in &mut ends {
+                if let Some(Fitting::Cone(cone)) = &mut end.fitting {
+                    sized(cone, unit);
+                }
+            }
+            Case { unit, scan, ends, edge, limits, keeps, mends }
         },
     )
 }

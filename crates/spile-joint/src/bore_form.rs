@@ -73,9 +73,9 @@ impl<'a> Job<'a> {
                 (Some(band), Some(joint), Some(placed)) => {
                     let rim = builder.add_band(base, band, false);
                     let seam: Vec<u32> = joint.bore_order.iter().map(|&k| rim[k]).collect();
-                    let along = placed.along;
-                    let length = placed.length;
-                    (builder.add_joint(&seam, &joint.bore, WallSide::Outside, along, length), along)
+                    let side = (WallSide::Bore, true);
+                    let far = builder.add_joint(&seam, &joint.bore, side, &placed);
+                    (far, placed.along)
                 }
                 _ => (
                     builder.add_pieces(base, self.scan, &work.bore.cut, flip),
@@ -107,7 +107,7 @@ impl<'a> Job<'a> {
         if let (Some(placed), Some(joint), Some(band)) =
             (work.placed, work.joint.as_ref(), side.band.as_ref())
         {
-            let edge = self.edge(placed.outside);
+            let edge = self.edge_beside(&located, &placed, placed.outside);
             let before = band.mesh.clone();
             let band = self.finish(band, work.end, wall, (edge, reach.unwrap_or(0.0)), notes)?;
             self.begin("span", work.end)?;

@@ -4,14 +4,16 @@
 use spile_case::End;
 use spile_mesh::{DVec3, Mesh};
 
-use crate::ends::{Placed, at_end, off_by, polygon_centre, seam_of, tube_of, with_angles};
+use crate::ends::{at_end, off_by, polygon_centre, seam_of, with_angles};
 use crate::fair::point_normals;
+use crate::fitting::Placed;
 use crate::locate::{Located, tangent};
 use crate::make::MakeError;
 use crate::reach::Band;
 use crate::refine::rim_index;
 use crate::span::{Grid, SpanLimits, Way, joined, least_within, span_bore};
 use crate::surface::Scan;
+use crate::walls::WallSide;
 
 /// The least area that the joint's bore may have: the smaller of the fitting's
 /// circle and the scan's own least section over tilts of 20 degrees, as near
@@ -173,7 +175,7 @@ fn span_once(
                 frames[8].centre + frames[8].radial(a) * r
             })
             .collect();
-        tube_of(&Grid { rows: vec![ring] }, placed.along, placed.length)
+        placed.mesh(WallSide::Bore, &Grid { rows: vec![ring] })
     };
     let near = joined(&bore_near, &tube);
     let no_wall = |_: DVec3| 0.0;

@@ -8,6 +8,7 @@
 use spile_mesh::topology::ends;
 use spile_mesh::{DVec3, Mesh, round_to_f32};
 
+use crate::fitting::Placed;
 use crate::reach::Band;
 use crate::span::Grid;
 use crate::surface::Scan;
@@ -158,38 +159,38 @@ impl<'s> Builder<'s> {
         band.rim.iter().map(|&v| at(v)).collect()
     }
 
-    /// Adds one side of a joint and its fitting of the given length; `seam`
-    /// are the part's indices of the grid's first row. Tells those of the
+    /// Adds one side of a joint and its fitting; `seam` are the part's indices
+    /// of the grid's first row, and `outward` makes it face away from its line. Tells those of the
     /// fitting's far ring, in the same order.
     pub fn add_joint(
         &mut self,
         seam: &[u32],
         grid: &Grid,
-        side: WallSide,
-        along: DVec3,
-        length: f64,
+        (side, outward): (WallSide, bool),
+        placed: &Placed,
     ) -> Vec<u32> {
         let columns = seam.len() as u32;
         let first = self.next_point();
         for row in &grid.rows[1..] {
             self.points.extend(row.iter().map(|&p| round_to_f32(p)));
         }
-        let near = self.next_point() - columns;
-        let last = &grid.rows[grid.rows.len() - 1];
-        let far = self.next_point();
-        self.points.extend(last.iter().map(|&p| round_to_f32(p + along * length)));
-        let outward = side == WallSide::Outside;
+        let mut near = self.next_point() - columns;
         let at = |v: u32| if v < columns { seam[v as usize] } else { v - columns + first };
         for t in grid.triangles(outward) {
             self.triangles.push(t.map(at));
         }
-        for j in 0..columns {
-            let k = (j + 1) % columns;
-            let (a, b, c, d) = (near + j, near + k, far + k, far + j);
-            self.triangles.push(turned([a, b, c], !outward));
-            self.triangles.push(turned([a, c, d], !outward));
+        for ring in placed.rows(side, &grid.rows[grid.rows.len() - 1]) {
+            let far = self.next_point();
+            self.points.extend(ring.into_iter().map(round_to_f32));
+            for j in 0..columns {
+                let k = (j + 1) % columns;
+                let (a, b, c, d) = (near + j, near + k, far + k, far + j);
+                self.triangles.push(turned([a, b, c], !outward));
+                self.triangles.push(turned([a, c, d], !outward));
+            }
+            near = far;
         }
-        (far..far + columns).collect()
+        (near..near + columns).collect()
     }
 
     /// Adds triangles over the part's points.

@@ -1,11 +1,12 @@
 //! One end from cut to joint: cut, lift, refine, fair, span.
 
-use spile_case::{Case, End, Fitting, Place};
+use spile_case::{Case, End, Place, Unit};
 use spile_mesh::{Bvh, DVec3, GaveWay, Mesh};
 
 use crate::angles::{AngleLimits, Held, hold_angles};
 use crate::cut::{CutLengths, CutSide, cut_side};
 use crate::fair::{FairLimits, fair_band};
+use crate::fitting::Placed;
 use crate::locate::{Located, tangent};
 use crate::make::MakeError;
 use crate::reach::{Band, lift_band, touches, within_reach};
@@ -25,21 +26,6 @@ pub struct SideAtEnd {
     pub flip: bool,
 }
 
-/// A fitting in its place.
-#[derive(Debug, Clone, Copy)]
-pub struct Placed {
-    /// Centre of the near face.
-    pub at: DVec3,
-    /// Unit direction off the scan.
-    pub along: DVec3,
-    /// Bore radius.
-    pub bore: f64,
-    /// Outer radius.
-    pub outside: f64,
-    /// Length.
-    pub length: f64,
-}
-
 /// The error of an end.
 pub fn at_end(end: &End, what: impl std::fmt::Display, hints: &[&str]) -> MakeError {
     MakeError::End {
@@ -50,8 +36,8 @@ pub fn at_end(end: &End, what: impl std::fmt::Display, hints: &[&str]) -> MakeEr
 }
 
 /// Puts the fitting of `end` in its place.
-pub fn place(scan: &Scan, end: &End, located: &Located) -> Option<Placed> {
-    let Some(Fitting::Tube { bore, outside, length }) = end.fitting else { return None };
+pub fn place(scan: &Scan, end: &End, located: &Located, unit: Unit) -> Option<Placed> {
+    let fitting = end.fitting?;
     let (at, along) = match end.place? {
         Place::At { at, along } => (DVec3::from(at), DVec3::from(along).normalize_or_zero()),
         Place::Gap(gap) => {
@@ -60,7 +46,7 @@ pub fn place(scan: &Scan, end: &End, located: &Located) -> Option<Placed> {
             (loops.bore.centroid(loops.plane.normal) + along * gap, along)
         }
     };
-    Some(Placed { at, along, bore: bore / 2.0, outside: outside / 2.0, length })
+    Some(Placed::new(fitting, unit, at, along))
 }
 
 /// Cuts one side and lifts its band; `reach` is none at a plain end.
@@ -329,12 +315,4 @@ pub fn polygon_centre(points: &[DVec3], normal: DVec3) -> DVec3 {
         sum += (a + b) * (area / 3.0);
     }
     origin + sum / twice
-}
-
-/// The tube of a fitting's bore or outside between its two faces, as triangles.
-pub fn tube_of(grid: &Grid, along: DVec3, length: f64) -> Mesh {
-    let near = grid.rows[grid.rows.len() - 1].clone();
-    let far = near.iter().map(|&p| p + along * length).collect();
-    let tube = Grid { rows: vec![near, far] };
-    Mesh::new(tube.points(), tube.triangles(true)).unwrap_or_default()
 }

@@ -9,6 +9,7 @@ mod cut;
 mod ends;
 mod examine;
 mod fair;
+mod fitting;
 mod least_squares;
 mod locate;
 mod make;

@@ -5,8 +5,9 @@ use spile_mesh::{Bounds3, Bvh, DVec3, Mesh};
 
 use crate::bore_side::{BoreLimits, join_bore};
 use crate::close::{Builder, Dropped, Kept};
-use crate::ends::{Placed, cut_and_lift, faired_band, place, refined_band, tube_of};
+use crate::ends::{cut_and_lift, faired_band, place, refined_band};
 use crate::fair::FairLimits;
+use crate::fitting::Placed;
 use crate::locate::{Located, locate};
 use crate::mend::{MendOptions, Mended, mend};
 use crate::outside::{OutsideLimits, SeamWall, join_outside};
@@ -166,7 +167,7 @@ impl<'a> Job<'a> {
         for end in &self.case.ends {
             self.begin("cut", end)?;
             let located = locate(self.scan, end, two_walls)?;
-            let placed = place(self.scan, end, &located);
+            let placed = place(self.scan, end, &located, self.case.unit);
             let reach = placed.and(end.reach);
             let side = |bore| cut_and_lift(self.scan, self.case, end, &located, bore, reach);
             let bore = side(true)?;
@@ -219,6 +220,19 @@ impl<'a> Job<'a> {
         let round = std::f64::consts::TAU * radius / 110.0;
         let chord = (8.0 * radius * self.case.limits.chord).sqrt() * 0.9;
         self.case.edge.unwrap_or(round.min(chord))
+    }
+
+    /// Edge length at a seam of this radius, short enough for the circle that is
+    /// widest on the outside of the fitting: it has as many sides as the rim.
+    pub(crate) fn edge_beside(&self, located: &Located, placed: &Placed, radius: f64) -> f64 {
+        let edge = self.edge(radius);
+        let Some(rim) = located.loops.outside.as_ref().filter(|_| self.case.edge.is_none()) else {
+            return edge;
+        };
+        // A polygon of n sides and the circle's area leaves it by
+        // pi^2 r / (3 n^2); this many leave room.
+        let sides = 2.0 * (placed.widest() / self.case.limits.chord).sqrt();
+        edge.min(rim.perimeter() / sides)
     }
 
     fn refine_limits(&self, edge: f64) -> RefineLimits {
@@ -281,7 +295,7 @@ impl<'a> Job<'a> {
             return Ok(());
         };
         let scan_reach = work.end.reach.unwrap_or(0.0);
-        let edge = self.edge(placed.bore);
+        let edge = self.edge_beside(&work.located, &placed, placed.bore);
         let kept_bore = self.near(work, placed, |t| {
             sides[t] == Some(WallSide::Bore) && !dropped.contains(t as u32)
         });
@@ -299,13 +313,10 @@ impl<'a> Job<'a> {
             &placed,
             &self.bore_limits(edge),
         )?;
-        let bore_all = [
-            &bore_band.mesh,
-            &joint.bore.mesh(true),
-            &tube_of(&joint.bore, placed.along, placed.length),
-        ]
-        .into_iter()
-        .fold(kept_bore, |all, m| joined(&all, m));
+        let bore_all =
+            [&bore_band.mesh, &joint.bore.mesh(true), &placed.mesh(WallSide::Bore, &joint.bore)]
+                .into_iter()
+                .fold(kept_bore, |all, m| joined(&all, m));
         // The scan as given, removed surface included, for its own wall.
         let of_side = |side| Bvh::build(&self.near(work, placed, |t| sides[t] == Some(side)));
         let (scan_bore, scan_outside) = (of_side(WallSide::Bore), of_side(WallSide::Outside));

@@ -4,12 +4,14 @@ use spile_case::End;
 use spile_mesh::{Bvh, DVec3, Mesh};
 
 use crate::bore_side::Joint;
-use crate::ends::{Placed, at_end, seam_of, tube_of, with_angles};
+use crate::ends::{at_end, seam_of, with_angles};
+use crate::fitting::Placed;
 use crate::locate::Located;
 use crate::make::MakeError;
 use crate::reach::Band;
 use crate::span::{Grid, SpanLimits, joined, span_outside};
 use crate::surface::Scan;
+use crate::walls::WallSide;
 
 /// What the outside of a joint must hold.
 #[derive(Clone, Copy)]
@@ -70,8 +72,7 @@ pub fn join_outside(
             limits.deviation,
         )?;
         let outside = grid.mesh(true);
-        let beyond =
-            joined(&joined(&outside, &band.mesh), &tube_of(&grid, placed.along, placed.length));
+        let beyond = joined(&joined(&outside, &band.mesh), &placed.mesh(WallSide::Outside, &grid));
         let spare = wall_spare(&outside, &index, limits.wall_min).min(wall_spare(
             &joint.bore.mesh(true),
             &Bvh::build(&beyond),

@@ -10,9 +10,10 @@
 
 use spile_mesh::{Bounds3, DVec3};
 
-use crate::ends::Placed;
+use crate::fitting::Placed;
 use crate::make::Conflict;
 use crate::surface::Scan;
+use crate::walls::WallSide;
 use crate::work::{Work, dropped};
 
 /// The inside of a fitting's wall: a ring about the axis.
@@ -27,18 +28,27 @@ struct Ring {
 }
 
 impl Ring {
-    /// All of the wall that lies further than `chord` from its surface; none if
-    /// nothing does.
-    fn inside(placed: &Placed, chord: f64) -> Option<Ring> {
+    /// Rings that lie in the wall, further than `chord` from its surface: round
+    /// its length as far as it is solid at every height, and in the flange.
+    fn inside(placed: &Placed, chord: f64) -> Vec<Ring> {
+        let far = |side| placed.radius_at(side, placed.length);
+        let bore = placed.bore.max(far(WallSide::Bore));
+        let outside = placed.outside.min(far(WallSide::Outside));
+        let flange =
+            placed.shape.flange.map(|f| (bore, f.outside / 2.0, [f.at, f.at + f.thickness]));
+        std::iter::once((bore, outside, [0.0, placed.length]))
+            .chain(flange)
+            .filter_map(|(inner, outer, [from, to])| {
+                Self::of(placed, [inner + chord, outer - chord], [from + chord, to - chord])
+            })
+            .collect()
+    }
+
+    /// The ring of these radii and heights about the fitting's axis; none if
+    /// there is nothing of it.
+    fn of(placed: &Placed, radii: [f64; 2], heights: [f64; 2]) -> Option<Ring> {
         let (along, u) = (placed.along, placed.along.any_orthonormal_vector());
-        let ring = Ring {
-            at: placed.at,
-            along,
-            u,
-            v: along.cross(u),
-            radii: [placed.bore + chord, placed.outside - chord],
-            heights: [chord, placed.length - chord],
-        };
+        let ring = Ring { at: placed.at, along, u, v: along.cross(u), radii, heights };
         let is_thick = ring.radii[0] < ring.radii[1] && ring.heights[0] < ring.heights[1];
         (is_thick && along.is_finite() && along != DVec3::ZERO).then_some(ring)
     }
@@ -143,11 +153,11 @@ pub(crate) fn pierced(scan: &Scan, works: &[Work<'_>], chord: f64) -> Vec<Confli
     let mut found = Vec::new();
     for work in works {
         let Some(placed) = work.placed else { continue };
-        let Some(ring) = Ring::inside(&placed, chord) else { continue };
-        let Some(at) = first_met(ring) else { continue };
+        let rings = Ring::inside(&placed, chord);
+        let Some(at) = rings.iter().find_map(|&ring| first_met(ring)) else { continue };
         let clear = (1..=STEPS)
             .map(|k| f64::from(k) * STEP * placed.outside)
-            .find(|&by| first_met(ring.moved(by)).is_none());
+            .find(|&by| rings.iter().all(|ring| first_met(ring.moved(by)).is_none()));
         let name = &work.end.name;
         let place = format!("({:.2}, {:.2}, {:.2})", at.x, at.y, at.z);
         let remedy = match clear {
@@ -174,12 +184,14 @@ pub(crate) fn pierced(scan: &Scan, works: &[Work<'_>], chord: f64) -> Vec<Confli
 
 #[cfg(test)]
 mod tests {
+    use spile_case::{Fitting, Unit};
+
     use super::*;
 
     fn ring() -> Ring {
-        let placed =
-            Placed { at: DVec3::ZERO, along: DVec3::Z, bore: 8.0, outside: 10.0, length: 20.0 };
-        Ring::inside(&placed, 0.01).expect("a wall of 2 is thicker than two chords")
+        let tube = Fitting::Tube { bore: 16.0, outside: 20.0, length: 20.0, flange: None };
+        let placed = Placed::new(tube, Unit::Millimetre, DVec3::ZERO, DVec3::Z);
+        Ring::inside(&placed, 0.01)[0]
     }
 
     fn meets(corners: [[f64; 3]; 3]) -> bool {

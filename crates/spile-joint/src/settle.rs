@@ -37,7 +37,7 @@ pub fn settle(case: &Case, scans: &[Mesh]) -> Result<Case, MakeError> {
             continue;
         }
         let located = locate(&scan, end, two_walls)?;
-        if let Some(placed) = place(&scan, end, &located).filter(|_| by_gap) {
+        if let Some(placed) = place(&scan, end, &located, case.unit).filter(|_| by_gap) {
             end.place =
                 Some(Place::At { at: placed.at.to_array(), along: placed.along.to_array() });
         }

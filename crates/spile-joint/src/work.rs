@@ -7,7 +7,8 @@ use crate::bore_side::Joint;
 use crate::cap::fill_ring;
 use crate::close::{Base, Builder, Dropped};
 use crate::cut::EndLoops;
-use crate::ends::{Placed, SideAtEnd, at_end};
+use crate::ends::{SideAtEnd, at_end};
+use crate::fitting::Placed;
 use crate::locate::Located;
 use crate::make::MakeError;
 use crate::span::Grid;
@@ -67,12 +68,11 @@ pub fn close_end(
     let taken = |rim: &[u32], order: &[usize]| order.iter().map(|&k| rim[k]).collect::<Vec<u32>>();
     let bore_seam = taken(&bore_rim, &joint.bore_order);
     let outside_seam = taken(&outside_rim, outside_order);
-    let (along, length) = (placed.along, placed.length);
-    let bore_far = builder.add_joint(&bore_seam, &joint.bore, WallSide::Bore, along, length);
+    let bore_far = builder.add_joint(&bore_seam, &joint.bore, (WallSide::Bore, false), &placed);
     let outside_far =
-        builder.add_joint(&outside_seam, outside_grid, WallSide::Outside, along, length);
+        builder.add_joint(&outside_seam, outside_grid, (WallSide::Outside, true), &placed);
     let loops = [with_points(builder, &outside_far), with_points(builder, &bore_far)];
-    let ring = fill_ring(&loops, along).map_err(ring_error)?;
+    let ring = fill_ring(&loops, placed.along).map_err(ring_error)?;
     builder.add_triangles(&ring);
     Ok(Seam {
         bore: coordinates(builder, &bore_seam),

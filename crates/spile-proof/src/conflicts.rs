@@ -6,8 +6,8 @@
 mod broken;
 mod rounded;
 
-use spile_mesh::DVec3;
-use spile_mesh::{Bvh, nearest};
+use spile_case::{Fitting, Gender};
+use spile_mesh::{Bvh, DVec3, nearest};
 
 use crate::fitting::bore_in_circle;
 use crate::fitting_find::Face;
@@ -28,7 +28,7 @@ pub(crate) fn meshed_wall(l: &Labelled, end: &LabelledEnd) -> Option<([f64; 2], 
     if bore.is_empty() || outside.is_empty() {
         return None;
     }
-    let gap = 1e-3 * (frame.outside_radius - frame.bore_radius).abs();
+    let gap = 1e-3 * frame.thinnest().abs();
     let wall = nearest(l.part, Some(&bore), &Bvh::build_of(l.part, &outside), gap)?;
     Some(([wall.lo, wall.hi], wall.at))
 }
@@ -65,12 +65,22 @@ fn wall_conflict(l: &Labelled, end: &LabelledEnd, frame: &FittingFrame) -> Optio
         where_: Some(at.to_array()),
         would_hold: vec![
             computed("limits.wall_min", down(lo)),
-            computed(
-                "end.fitting.outside",
-                up(2.0 * frame.bore_radius + 2.0 * (asked + 2.0 * chord)),
-            ),
+            thicker(l, end, frame, 2.0 * (asked + 2.0 * chord))?,
         ],
         certain: true,
+    })
+}
+
+/// The diameter that gives the fitting's wall `more` than its thinnest on the
+/// diameter: the outside's, or where a standard fixes that, the bore's.
+fn thicker(l: &Labelled, end: &LabelledEnd, frame: &FittingFrame, more: f64) -> Option<Wanted> {
+    let fitting = l.case.ends[end.index].fitting?;
+    let is_outside_fixed = matches!(fitting, Fitting::Cone(cone) if cone.gender == Gender::Male);
+    Some(if is_outside_fixed {
+        let least = 2.0 * frame.outside.near.min(frame.outside.far);
+        computed("end.fitting.bore", down(least - more))
+    } else {
+        computed("end.fitting.outside", up(2.0 * frame.bore.near.max(frame.bore.far) + more))
     })
 }
 
@@ -85,14 +95,16 @@ fn ball_conflict(l: &Labelled, end: &LabelledEnd, frame: &FittingFrame) -> Optio
     if asked <= 2.0 * circle.greatest {
         return None;
     }
+    let mut would_hold = vec![computed("limits.ball_min", down(2.0 * circle.round_axis))];
+    // A socket's bore is not the engineer's to widen.
+    if frame.bore.near == frame.bore.far {
+        would_hold.push(computed("end.fitting.bore", up(asked + 2.0 * l.case.limits.chord)));
+    }
     Some(Conflict {
         limits: vec!["ball_min".to_owned(), "fitting".to_owned()],
         end: Some(end.name.clone()),
         where_: Some(circle.at.to_array()),
-        would_hold: vec![
-            computed("limits.ball_min", down(2.0 * circle.round_axis)),
-            computed("end.fitting.bore", up(asked + 2.0 * l.case.limits.chord)),
-        ],
+        would_hold,
         certain: true,
     })
 }

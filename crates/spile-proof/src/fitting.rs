@@ -1,12 +1,13 @@
 //! The limit `fitting`: axis, place and length as asked, every triangle within
-//! `chord` of its exact surface, the bore's section no less than the circle's
-//! and no more than that of radius plus `chord`.
+//! `chord` of its exact surface, the bore's section at each height no less than
+//! the circle's there and no more than that of radius plus `chord`.
 
 use std::f64::consts::PI;
 
 use spile_mesh::{DVec3, Mesh};
 
 use crate::fitting_find::{Face, Found, coordinate_spacing};
+use crate::fitting_standard::standard_planes;
 use crate::labels::{FittingFrame, Labelled, LabelledEnd};
 use crate::polyline::winding;
 use crate::proof::{LimitResult, Verdict};
@@ -33,42 +34,28 @@ pub(crate) fn judge_fitting(l: &Labelled, end: &LabelledEnd) -> Option<LimitResu
     }
     let spacing = coordinate_spacing(l.part);
     let (miss, at) = greatest_miss(l.part, frame, found, end);
-    // The exact tube is known to f64; written coordinates are as near to it as
-    // `f32` allows, and that much is not the fitting's fault nor its credit.
+    // The exact surface is known to f64; written coordinates are as near to it
+    // as `f32` allows, and that much is not the fitting's fault nor its credit.
     let mut faults = Vec::new();
     if let Some(text) = covers(l, frame, found, end) {
         faults.push(text);
     }
-    let area = bore_areas(l.part, frame, found, spacing);
-    let circle = PI * frame.bore_radius.powi(2);
-    let most = PI * (frame.bore_radius + chord).powi(2);
-    let mut shown = String::from("bore section not measured");
-    match area {
-        Some(a) => {
-            shown = format!(
-                "bore section {:.4} to {:.4} (circle {circle:.4}, at most {most:.4}, allowance for \
-                 coordinates {:.1e})",
-                a.least, a.greatest, a.rounding
-            );
-            if a.least < circle - a.rounding {
-                faults.push(format!(
-                    "the bore's section is less than the circle's: {:.6} of {circle:.6}",
-                    a.least
-                ));
-            }
-            if a.greatest > most {
-                faults.push(format!(
-                    "the bore's section is wider than radius plus chord: {:.6} over {most:.6}",
-                    a.greatest
-                ));
-            }
+    let shown = match bore_areas(l.part, frame, found, (spacing, chord)) {
+        Some(areas) => {
+            faults.extend(areas.faults());
+            areas.shown(frame, chord)
         }
-        None => faults.push("the bore's section is no closed loop all along".to_owned()),
-    }
-    let how = format!(
-        "greatest distance of its {} triangles from the exact tube; {shown}",
-        found.triangles.len()
+        None => {
+            faults.push("the bore's section is no closed loop all along".to_owned());
+            String::from("bore section not measured")
+        }
+    };
+    let mut how = format!(
+        "greatest distance of its {} triangles from the exact {}; {shown}",
+        found.triangles.len(),
+        if frame.is_tube() { "tube" } else { "surface" },
     );
+    how.extend(standard_planes(l, end, frame, found).map(|text| format!("; {text}")));
     let mut result = LimitResult::at_most("fitting", name, Some(chord), miss, at, how);
     if !faults.is_empty() {
         result.verdict = Verdict::Broken;
@@ -97,9 +84,9 @@ fn greatest_miss(
     for &(t, face) in &found.triangles {
         let corners = part.corners(t as usize);
         let miss = frame.miss(corners, face);
-        // Each corner's own miss is attained; the triangle's is bounded by `miss`.
+        // Each corner's own distance is attained; the triangle's is bounded by `miss`.
         for p in corners {
-            take(frame.miss([p; 3], face), miss, p);
+            take(frame.distance(p, face), miss, p);
         }
     }
     for &v in end.fitting_seam_bore.iter().chain(&end.fitting_seam_outside) {
@@ -110,9 +97,9 @@ fn greatest_miss(
     ([(lo - error).max(0.0), hi + error], at)
 }
 
-/// Whether the found triangles cover the whole tube. They lie within a thin
+/// Whether the found triangles cover the whole surface. They lie within a thin
 /// layer about it and are one piece with the shape of an annulus whose two
-/// borders run once round the axis at the near face; carried onto the tube by
+/// borders run once round the axis at the near face; carried onto the surface by
 /// nearest points they then cover it once.
 fn covers(l: &Labelled, frame: &FittingFrame, found: &Found, end: &LabelledEnd) -> Option<String> {
     let edges = &l.part_edges;
@@ -124,7 +111,7 @@ fn covers(l: &Labelled, frame: &FittingFrame, found: &Found, end: &LabelledEnd) 
     }
     let euler = points.len() as i64 - sides.len() as i64 + found.triangles.len() as i64;
     if euler != 0 {
-        return Some(format!("its surface is no whole tube (Euler number {euler}, not 0)"));
+        return Some(format!("its surface is not whole (Euler number {euler}, not 0)"));
     }
     if let Some(&e) = sides.iter().find(|&&e| edges.triangles(e).len() != 2) {
         return Some(format!("an edge of it has {} triangles", edges.triangles(e).len()));
@@ -138,17 +125,62 @@ fn covers(l: &Labelled, frame: &FittingFrame, found: &Found, end: &LabelledEnd) 
     None
 }
 
+/// Areas of the bore's sections square to the axis, all along.
 struct Areas {
     least: f64,
     greatest: f64,
     rounding: f64,
+    /// Least and greatest excess over the circle at the same height.
+    excess: [f64; 2],
+    /// Greatest excess over the circle of radius plus `chord` at the same height.
+    beyond: f64,
 }
 
-/// Least and greatest area of the bore's sections square to the axis. Between
-/// neighbouring heights of points the area is a quadratic in the height, which
-/// three sections inside give exactly. Heights closer together than rounding
-/// can tell are one.
-fn bore_areas(part: &Mesh, frame: &FittingFrame, found: &Found, spacing: f64) -> Option<Areas> {
+impl Areas {
+    fn faults(&self) -> Vec<String> {
+        let mut faults = Vec::new();
+        if self.excess[0] < -self.rounding {
+            faults.push(format!(
+                "the bore's section is less than the circle's: by {:.6} somewhere",
+                -self.excess[0]
+            ));
+        }
+        if self.beyond > 0.0 {
+            faults.push(format!(
+                "the bore's section is wider than radius plus chord: by {:.6} somewhere",
+                self.beyond
+            ));
+        }
+        faults
+    }
+
+    fn shown(&self, frame: &FittingFrame, chord: f64) -> String {
+        let (least, greatest, rounding) = (self.least, self.greatest, self.rounding);
+        let run = frame.bore;
+        let circles = if run.near == run.far {
+            let [circle, most] = [run.near, run.near + chord].map(|r| PI * r * r);
+            format!("circle {circle:.4}, at most {most:.4}")
+        } else {
+            let [low, high] = self.excess;
+            format!("{low:.1e} to {high:.1e} over the circle at the same height")
+        };
+        format!(
+            "bore section {least:.4} to {greatest:.4} ({circles}, allowance for coordinates \
+             {rounding:.1e})"
+        )
+    }
+}
+
+/// The areas of the bore's sections. Between neighbouring heights of points, and
+/// of the exact bore's own creases, section and circle are quadratics in the
+/// height, which three sections inside give exactly. Heights closer together
+/// than rounding can tell are one.
+fn bore_areas(
+    part: &Mesh,
+    frame: &FittingFrame,
+    found: &Found,
+    (spacing, chord): (f64, f64),
+) -> Option<Areas> {
     let bore: Vec<[DVec3; 3]> = found
         .triangles
         .iter()
@@ -156,6 +188,9 @@ fn bore_areas(part: &Mesh, frame: &FittingFrame, found: &Found, spacing: f64) ->
         .map(|&(t, _)| part.corners(t as usize))
         .collect();
     let mut heights: Vec<f64> = bore.iter().flatten().map(|&p| frame.height(p)).collect();
+    if heights.iter().any(|&h| h < frame.bore.begin) {
+        heights.push(frame.bore.begin.min(frame.length));
+    }
     heights.sort_by(f64::total_cmp);
     let mut areas: Option<Areas> = None;
     for pair in heights.windows(2) {
@@ -163,14 +198,30 @@ fn bore_areas(part: &Mesh, frame: &FittingFrame, found: &Found, spacing: f64) ->
         if to - from <= 8.0 * spacing {
             continue;
         }
-        let at = |share: f64| section_area(&bore, frame, from + share * (to - from));
-        let (a, b, c) = (at(0.25)?, at(0.5)?, at(0.75)?);
-        let (least, greatest) = quadratic_range([a.0, b.0, c.0]);
-        let rounding = spacing * a.1.max(b.1).max(c.1);
-        let all = areas.get_or_insert(Areas { least, greatest, rounding });
-        all.least = all.least.min(least);
-        all.greatest = all.greatest.max(greatest);
-        all.rounding = all.rounding.max(rounding);
+        let mut sections = [(0.0, 0.0); 3];
+        let mut over = [[0.0; 3]; 2];
+        for (k, share) in [0.25, 0.5, 0.75].into_iter().enumerate() {
+            let height = from + share * (to - from);
+            sections[k] = section_area(&bore, frame, height)?;
+            let radius = frame.bore_at(height);
+            over[0][k] = sections[k].0 - PI * radius.powi(2);
+            over[1][k] = sections[k].0 - PI * (radius + chord).powi(2);
+        }
+        let (least, greatest) = quadratic_range(sections.map(|s| s.0));
+        let (low, high) = quadratic_range(over[0]);
+        let (_, beyond) = quadratic_range(over[1]);
+        let rounding = spacing * sections.iter().map(|s| s.1).fold(0.0, f64::max);
+        let here = Areas { least, greatest, rounding, excess: [low, high], beyond };
+        areas = Some(match areas {
+            None => here,
+            Some(all) => Areas {
+                least: all.least.min(here.least),
+                greatest: all.greatest.max(here.greatest),
+                rounding: all.rounding.max(here.rounding),
+                excess: [all.excess[0].min(low), all.excess[1].max(high)],
+                beyond: all.beyond.max(beyond),
+            },
+        });
     }
     areas
 }
@@ -178,7 +229,11 @@ fn bore_areas(part: &Mesh, frame: &FittingFrame, found: &Found, spacing: f64) ->
 /// Area and perimeter of the section at a height that no point has. Each
 /// crossed triangle gives one piece, directed as the triangle is wound, so the
 /// pieces need no chaining. `None` if they do not close.
-fn section_area(bore: &[[DVec3; 3]], frame: &FittingFrame, height: f64) -> Option<(f64, f64)> {
+pub(crate) fn section_area(
+    bore: &[[DVec3; 3]],
+    frame: &FittingFrame,
+    height: f64,
+) -> Option<(f64, f64)> {
     let o = frame.at + height * frame.along;
     let (mut twice, mut perimeter, mut drift) = (0.0, 0.0, DVec3::ZERO);
     for c in bore {
@@ -240,7 +295,8 @@ fn quadratic_range([a, b, c]: [f64; 3]) -> (f64, f64) {
     let value = |x: f64| b + p * x + q * x * x;
     let turn = if q == 0.0 { 0.0 } else { (-0.5 * p / q).clamp(-2.0, 2.0) };
     let all = [value(-2.0), value(2.0), value(turn), a, b, c];
-    (all.iter().copied().fold(f64::INFINITY, f64::min), all.iter().copied().fold(0.0, f64::max))
+    let least = all.iter().copied().fold(f64::INFINITY, f64::min);
+    (least, all.iter().copied().fold(f64::NEG_INFINITY, f64::max))
 }
 
 #[cfg(test)]
@@ -259,12 +315,14 @@ mod tests {
     fn miss_of_a_flat_strip_is_its_sagitta() {
         // A facet with both edges on the cylinder: farthest in mid-facet, by
         // r (1 - cos(half angle)), closed form.
+        let run = |r: f64| crate::SideRun { near: r, begin: 25.0, far: r };
         let frame = FittingFrame {
             at: DVec3::ZERO,
             along: DVec3::Z,
-            bore_radius: 9.0,
-            outside_radius: 11.0,
+            bore: run(9.0),
+            outside: run(11.0),
             length: 25.0,
+            flange: None,
         };
         let half = 0.1_f64;
         let p = |a: f64, z: f64| DVec3::new(9.0 * a.cos(), 9.0 * a.sin(), z);

@@ -1,19 +1,17 @@
-//! Which triangles of a part are a fitting's: those that lie on the exact tube
+//! Which triangles of a part are a fitting's: those that lie on its exact surface
 //! and hang together with its far face.
 
-use spile_case::{End, Fitting, Place};
 use spile_mesh::{DVec3, Mesh};
 
 use crate::edges::Edges;
 use crate::labels::{FittingFrame, Side};
-use crate::polyline::closest_on_segment;
 
-/// A face of the tube.
+/// A face of a fitting.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Face {
-    /// The inner cylinder.
+    /// The inner side.
     Bore,
-    /// The outer cylinder.
+    /// The outer side, a flange's flat sides included.
     Outside,
     /// The flat face away from the scan.
     Far,
@@ -42,72 +40,6 @@ pub(crate) fn coordinate_spacing(mesh: &Mesh) -> f64 {
 }
 
 impl FittingFrame {
-    /// The frame of an end's fitting; none without one, or while unsettled.
-    pub(crate) fn of(end: &End) -> Option<Self> {
-        let Fitting::Tube { bore, outside, length } = end.fitting?;
-        let Place::At { at, along } = end.place? else { return None };
-        Some(Self {
-            at: DVec3::from_array(at),
-            along: DVec3::from_array(along).try_normalize()?,
-            bore_radius: 0.5 * bore,
-            outside_radius: 0.5 * outside,
-            length,
-        })
-    }
-
-    /// Height of `p` over the near face.
-    pub(crate) fn height(&self, p: DVec3) -> f64 {
-        (p - self.at).dot(self.along)
-    }
-
-    /// Least and greatest height of a triangle; exact, for height is linear.
-    pub(crate) fn heights(&self, corners: [DVec3; 3]) -> [f64; 2] {
-        let h = corners.map(|p| self.height(p));
-        [h[0].min(h[1]).min(h[2]), h[0].max(h[1]).max(h[2])]
-    }
-
-    /// Least and greatest distance of a triangle from the axis. The distance
-    /// is convex, so it is greatest at a corner; it is least where the triangle,
-    /// seen along the axis, is nearest the origin.
-    pub(crate) fn radii(&self, corners: [DVec3; 3]) -> [f64; 2] {
-        let flat = corners.map(|p| {
-            let d = p - self.at;
-            d - self.along * d.dot(self.along)
-        });
-        let greatest = flat.iter().map(|p| p.length()).fold(0.0, f64::max);
-        let side = |k: usize| flat[k].cross(flat[(k + 1) % 3]).dot(self.along);
-        let (a, b, c) = (side(0), side(1), side(2));
-        if (a > 0.0 && b > 0.0 && c > 0.0) || (a < 0.0 && b < 0.0 && c < 0.0) {
-            return [0.0, greatest];
-        }
-        let least = (0..3)
-            .map(|k| closest_on_segment(DVec3::ZERO, flat[k], flat[(k + 1) % 3]).length())
-            .fold(f64::INFINITY, f64::min);
-        [least, greatest]
-    }
-
-    /// The greatest distance of any place of the triangle from this face of the
-    /// exact tube, and never less.
-    ///
-    /// The radial and the axial miss are each exact; where both are not zero
-    /// they are added as the legs of a right angle, which is an upper bound.
-    pub(crate) fn miss(&self, corners: [DVec3; 3], face: Face) -> f64 {
-        let ([h0, h1], [r0, r1]) = (self.heights(corners), self.radii(corners));
-        let outside_of = |lo: f64, hi: f64, from: f64, to: f64| (from - lo).max(hi - to).max(0.0);
-        let from_radius = |r: f64| (r1 - r).max(r - r0);
-        let along = outside_of(h0, h1, 0.0, self.length);
-        match face {
-            Face::Bore => along.hypot(from_radius(self.bore_radius)),
-            Face::Outside => along.hypot(from_radius(self.outside_radius)),
-            Face::Far => (h1 - self.length).max(self.length - h0).hypot(outside_of(
-                r0,
-                r1,
-                self.bore_radius,
-                self.outside_radius,
-            )),
-        }
-    }
-
     /// The face that the triangle lies on within `loose`, if it does not reach
     /// further than `near` below the near face.
     fn face_of(&self, corners: [DVec3; 3], loose: f64, near: f64) -> Option<Face> {
@@ -137,8 +69,7 @@ pub(crate) fn find(
     chord: f64,
 ) -> Result<Found, String> {
     let near = chord + 2.0 * coordinate_spacing(part);
-    let wall = frame.outside_radius - frame.bore_radius;
-    let loose = (4.0 * chord).min(0.25 * wall).max(near);
+    let loose = (4.0 * chord).min(0.25 * frame.thinnest()).max(near);
     let face: Vec<Option<Face>> =
         (0..part.triangles().len()).map(|t| frame.face_of(part.corners(t), loose, near)).collect();
     let (label, count) = edges.pieces(|t| face[t as usize].is_some(), |_| true);

@@ -57,7 +57,7 @@ pub(crate) fn judge_flow(l: &Labelled, end: &LabelledEnd) -> Flow {
     let fitting = end.fitting.map(|f: FittingFrame| FittingBore {
         at: f.at,
         along: f.along,
-        radius: f.bore_radius,
+        radius: f.bore.near,
         length: f.length,
     });
     let bore = EndBore {

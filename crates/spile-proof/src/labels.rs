@@ -1,10 +1,11 @@
 //! What each triangle of part and scan is, told anew from the two surfaces and
 //! checked against what the settled case claims.
 
-use spile_case::{Case, Site};
+use spile_case::{Case, Flange, Site};
 use spile_mesh::{DVec3, Mesh};
 
 use crate::fitting_find::coordinate_spacing;
+use crate::fitting_shape::SideRun;
 use crate::identity::{concatenate, match_triangles, weld};
 use crate::mends::Licences;
 use crate::part_view::{PartView, look_at_part};
@@ -55,19 +56,21 @@ pub enum Fate {
     Lost,
 }
 
-/// An exact plain tube in space.
+/// The exact surface of a fitting in space.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct FittingFrame {
     /// Centre of the near face.
     pub at: DVec3,
     /// Unit axis, off the scan.
     pub along: DVec3,
-    /// Radius of the bore.
-    pub bore_radius: f64,
-    /// Radius of the outside.
-    pub outside_radius: f64,
+    /// How the bore runs.
+    pub bore: SideRun,
+    /// How the outside runs, its flange apart.
+    pub outside: SideRun,
     /// Length along the axis.
     pub length: f64,
+    /// A flat ring round it.
+    pub flange: Option<Flange>,
 }
 
 /// A plane with unit normal.
@@ -251,7 +254,7 @@ fn labelled_end(
         scan_loop_outside: on_scan.outside.points.clone(),
         seam_bore: seams.bore.clone(),
         seam_outside: seams.outside.clone(),
-        fitting: FittingFrame::of(end),
+        fitting: FittingFrame::of(end, case.unit),
         fitting_seam_bore: looked.fittings[index].seam_bore.clone(),
         fitting_seam_outside: looked.fittings[index].seam_outside.clone(),
     }

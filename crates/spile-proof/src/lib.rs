@@ -22,6 +22,8 @@ mod end_face;
 mod figures;
 mod fitting;
 mod fitting_find;
+mod fitting_shape;
+mod fitting_standard;
 mod flow_limits;
 pub mod flow_section;
 mod identity;
@@ -42,6 +44,7 @@ pub mod wall;
 mod wall_limit;
 
 pub use as_asked::judge_as_asked;
+pub use fitting_shape::SideRun;
 pub use judge::judge;
 pub use labels::{Fate, Fault, FittingFrame, Labelled, LabelledEnd, Plane, Region, Side};
 pub use proof::{

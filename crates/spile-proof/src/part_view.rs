@@ -158,11 +158,11 @@ impl PartView {
     fn find_fittings(&mut self, part: &Mesh, case: &Case) {
         for (index, end) in case.ends.iter().enumerate() {
             let mut found = Found::default();
-            if end.fitting.is_some() && FittingFrame::of(end).is_none() {
+            if end.fitting.is_some() && FittingFrame::of(end, case.unit).is_none() {
                 let text = "the fitting's axis has no direction".to_owned();
                 self.faults.push(Fault { end: Some(index), text, at: None });
             }
-            if let Some(frame) = FittingFrame::of(end) {
+            if let Some(frame) = FittingFrame::of(end, case.unit) {
                 match find(part, &self.edges, &frame, case.limits.chord) {
                     Ok(f) => found = f,
                     Err(text) => {

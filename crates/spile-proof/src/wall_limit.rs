@@ -29,7 +29,7 @@ impl WallSides {
         let corners = judged.flat_map(|&t| l.part.corners(t as usize));
         let seams = end.seam_bore.iter().chain(&end.seam_outside);
         let near = Bounds3::of(corners.chain(seams.map(|&v| l.part.points()[v as usize])));
-        let width = end.fitting.map_or(near.diagonal(), |f| 2.0 * f.outside_radius);
+        let width = end.fitting.map_or(near.diagonal(), |f| 2.0 * f.outside.near);
         let margin = width + 4.0 * l.case.limits.wall_min.unwrap_or(0.0);
         let room = DVec3::splat(margin);
         let wide = Bounds3 { min: near.min - room, max: near.max + room };

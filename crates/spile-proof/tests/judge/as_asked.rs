@@ -74,7 +74,15 @@ fn a_settled_case_that_asks_less_is_broken_though_the_part_holds_it() {
                     bore: 2.0 * scene::BORE,
                     outside: 2.0 * scene::OUTSIDE,
                     length: scene::LENGTH + 0.001,
+                    flange: None,
                 });
+            }),
+        ),
+        (
+            "a flange forgotten",
+            Box::new(|c| {
+                let Some(Fitting::Tube { flange, .. }) = &mut c.ends[0].fitting else { return };
+                *flange = Some(spile_case::Flange { outside: 30.0, thickness: 2.0, at: 10.0 });
             }),
         ),
         (

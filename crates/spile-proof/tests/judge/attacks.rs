@@ -348,6 +348,7 @@ fn lies(good: &Scene) -> Vec<Attack> {
                     bore: 2.0 * BORE,
                     outside: 2.0 * OUTSIDE,
                     length: scene::LENGTH + 0.05,
+                    flange: None,
                 })
             }),
             "fitting",
@@ -360,6 +361,7 @@ fn lies(good: &Scene) -> Vec<Attack> {
                     bore: 2.0 * BORE + 0.1,
                     outside: 2.0 * OUTSIDE,
                     length: scene::LENGTH,
+                    flange: None,
                 })
             }),
             "fitting",
@@ -372,6 +374,7 @@ fn lies(good: &Scene) -> Vec<Attack> {
                     bore: 2.0 * OUTSIDE,
                     outside: 2.0 * BORE,
                     length: scene::LENGTH,
+                    flange: None,
                 })
             }),
             "fitting",

@@ -7,6 +7,7 @@ mod scene;
 mod as_asked;
 mod attacks;
 mod closed;
+mod cones;
 mod conflicts;
 mod ends;
 mod forms;

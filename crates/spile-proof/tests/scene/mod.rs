@@ -36,6 +36,10 @@ pub struct Recipe {
     pub plain_push: f64,
     /// The fitting's length.
     pub length: f64,
+    /// Instead of a tube, for bore and outside: height over the near face and
+    /// radius of each ring of the fitting, the one at the near face first. The
+    /// polygons get the circle's area.
+    pub rings: Option<[&'static [(f64, f64)]; 2]>,
 }
 
 impl Default for Recipe {
@@ -49,6 +53,7 @@ impl Default for Recipe {
             first_row: 2.0,
             plain_push: 0.0,
             length: LENGTH,
+            rings: None,
         }
     }
 }
@@ -259,7 +264,9 @@ fn wall_of_part(b: &mut Builder, wall: usize, r: Recipe) -> (Vec<u32>, Vec<u32>,
     }
     let seam = last.clone();
     let scale = if wall == 0 { r.fitting_bore_scale } else { 1.0 };
-    let fitting_radius = area_true(radius) * scale;
+    let tube = [(0.0, radius), (r.length, radius)];
+    let rings = r.rings.map_or(&tube[..], |rings| rings[wall]);
+    let fitting_radius = area_true(rings[0].1) * scale;
     let bulge = if wall == 0 { r.joint_bulge } else { 0.0 };
     for (k, height) in [UPPER_CUT + r.first_row, 34.0, 36.0, 38.0, 40.0].into_iter().enumerate() {
         let share = (height - UPPER_CUT) / (NEAR_FACE - UPPER_CUT);
@@ -268,8 +275,9 @@ fn wall_of_part(b: &mut Builder, wall: usize, r: Recipe) -> (Vec<u32>, Vec<u32>,
         b.strip(outward, &last, &next);
         last = next;
     }
-    for height in [NEAR_FACE, NEAR_FACE + r.length] {
-        let next = b.row((0..COLUMNS).map(|i| at(fitting_radius, i, height) + r.fitting_shift));
+    for &(height, radius) in rings {
+        let (height, radius) = (NEAR_FACE + height, area_true(radius) * scale);
+        let next = b.row((0..COLUMNS).map(|i| at(radius, i, height) + r.fitting_shift));
         b.strip(outward, &last, &next);
         last = next;
     }
@@ -298,6 +306,7 @@ fn case(upper: Seam, lower: Seam) -> Case {
                     bore: 2.0 * BORE,
                     outside: 2.0 * OUTSIDE,
                     length: LENGTH,
+                    flange: None,
                 }),
                 place: Some(Place::At { at: on_axis(NEAR_FACE), along: axis }),
                 seam: Some(upper),

@@ -5,6 +5,7 @@ use spile_proof::{Verdict, judge, judge_as_asked};
 
 use crate::answer::Answer;
 use crate::args::ProveArgs;
+use crate::commands::fittings::standings;
 use crate::commands::run::file_name;
 use crate::commands::settle_for::settled_for;
 use crate::exit::Ending;
@@ -36,6 +37,7 @@ pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
     progress.step("prove", None);
     let (settled, settled_here) = settled_for(&loaded.case, &loaded.scans, &rounded)?;
     notes.extend(settled_here);
+    notes.extend(standings(&settled));
     let judged = match &asked {
         Some(asked) => judge_as_asked(&loaded.scans, &rounded, &settled, &asked.case),
         None => judge(&loaded.scans, &rounded, &settled),

@@ -9,6 +9,7 @@ use spile_proof::{Verdict, judge_as_asked};
 
 use crate::answer::{Answer, json_text};
 use crate::args::RunArgs;
+use crate::commands::fittings::standings;
 use crate::commands::prove::ending_of;
 use crate::commands::what_holds::try_changes;
 use crate::failure::Failure;
@@ -71,7 +72,7 @@ pub(crate) fn run_case(case: &Path, folder: &Path, tries: u16) -> Result<Answer,
             .collect(),
         outputs: outputs.iter().map(OutputRecord::of).collect(),
         body,
-        notes: notes(&made),
+        notes: [notes(&made), standings(&settled)].concat(),
         caution: CAUTION,
     };
     let json = json_text(&proof);

@@ -121,8 +121,7 @@ fn with_limit(case: &Case, wanted: &Wanted) -> Option<Case> {
 fn further_off(case: &Case, name: &str, share: f64) -> Option<(Case, Wanted)> {
     let mut changed = case.clone();
     let end = changed.ends.iter_mut().find(|e| e.name == name)?;
-    let spile_case::Fitting::Tube { outside, .. } = end.fitting?;
-    let least = LEAST_GAP_SHARE * outside;
+    let least = LEAST_GAP_SHARE * end.fitting?.near_outside(case.unit);
     let tidy = |x: f64| (x * 100.0).round() / 100.0;
     let (place, key, value) = match end.place? {
         Place::Gap(gap) => {

@@ -6,6 +6,7 @@
 mod bad_input;
 mod case_mistakes;
 mod compare;
+mod cones;
 mod examine;
 mod fittings;
 mod help;
