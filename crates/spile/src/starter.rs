@@ -188,7 +188,7 @@ mod tests {
 
     fn end(bore: f64, outside: Option<f64>) -> FoundEnd {
         let centre = DVec3::new(12.3456789, 0.0, -1e-9);
-        FoundEnd { centre, direction: DVec3::Z, bore, outside }
+        FoundEnd { centre, direction: DVec3::Z, bore, outside, circle: None, outside_circle: None }
     }
 
     #[test]

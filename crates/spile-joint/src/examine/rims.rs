@@ -1,6 +1,8 @@
 //! Open loops: holes, ends, and others.
 
-use spile_mesh::{DVec3, Mesh, Topology, VertexTriangles, boundary_loops, vertex_triangles};
+use spile_mesh::{
+    Circle, DVec3, Mesh, Topology, VertexTriangles, boundary_loops, fit_circle, vertex_triangles,
+};
 
 use super::Spot;
 use crate::mend::across;
@@ -16,6 +18,10 @@ pub struct FoundEnd {
     pub bore: f64,
     /// The same of the outside rim, where the end has one.
     pub outside: Option<f64>,
+    /// The circle that the bore's rim really is, its axis along `direction`.
+    pub circle: Option<Circle>,
+    /// The same of the outside rim.
+    pub outside_circle: Option<Circle>,
 }
 
 /// A lone rim less than this share of the largest in diameter is no end.
@@ -38,6 +44,7 @@ struct Rim {
     direction: DVec3,
     diameter: f64,
     across: f64,
+    circle: Option<Circle>,
 }
 
 impl Rims {
@@ -59,7 +66,7 @@ impl Rims {
         for (k, rim) in large.iter().enumerate() {
             match partners[k] {
                 // Largest first: the later one is the bore's.
-                Some(bore) if bore > k => ends.push(large[bore].end(Some(rim.diameter))),
+                Some(bore) if bore > k => ends.push(large[bore].end(Some(rim))),
                 Some(_) => {}
                 None if rim.diameter < least => others.push(spot(rim)),
                 None => ends.push(rim.end(None)),
@@ -108,12 +115,29 @@ impl Rim {
             (bounds.max - bounds.min).max_element()
         };
         let direction = off_the_scan(mesh, around, ring, area.normalize_or_zero());
-        Self { centre, direction, diameter, across }
+        let circle = circle(&points, direction);
+        Self { centre, direction, diameter, across, circle }
     }
 
-    fn end(&self, outside: Option<f64>) -> FoundEnd {
-        FoundEnd { centre: self.centre, direction: self.direction, bore: self.diameter, outside }
+    fn end(&self, outside: Option<&Rim>) -> FoundEnd {
+        FoundEnd {
+            centre: self.centre,
+            direction: self.direction,
+            bore: self.diameter,
+            outside: outside.map(|rim| rim.diameter),
+            circle: self.circle,
+            outside_circle: outside.and_then(|rim| rim.circle),
+        }
     }
+}
+
+/// The circle that a loop really is, its axis the way that the loop faces.
+fn circle(points: &[DVec3], direction: DVec3) -> Option<Circle> {
+    let mut circle = fit_circle(points).filter(|c| c.is_round)?;
+    if circle.axis.dot(direction) < 0.0 {
+        circle.axis = -circle.axis;
+    }
+    Some(circle)
 }
 
 /// Half the sum of cross products round a loop: its area, along its normal.

@@ -43,14 +43,14 @@ const ROUNDS: usize = 30;
 ///
 /// It [`Circle::is_round`] where the loop has at least twelve sides and goes
 /// round once, and where what is left over is no more than rounding explains
-/// (`rounding`: the spacing of the coordinates), or is noise, independent from
-/// point to point, of at most 2 % of the radius: the same test as for shapes.
+/// (of coordinates written as `f32`), or is noise, independent from point to
+/// point, of at most 2 % of the radius: the same test as for shapes.
 ///
 /// Cost: O(n).
 /// # Source
 /// Gauss-Newton on orthogonal distances, split into height over the plane and
 /// distance from the cylinder over the circle; ours.
-pub fn fit_circle(ring: &[DVec3], rounding: f64) -> Option<Circle> {
+pub fn fit_circle(ring: &[DVec3]) -> Option<Circle> {
     let n = ring.len();
     if n < 4 {
         return None;
@@ -79,6 +79,8 @@ pub fn fit_circle(ring: &[DVec3], rounding: f64) -> Option<Circle> {
     if !(circle.radius > 0.0 && circle.radius.is_finite() && circle.centre.is_finite()) {
         return None;
     }
+    let largest = ring.iter().map(|p| p.abs().max_element()).fold(0.0, f64::max);
+    let rounding = largest * f64::from(f32::EPSILON);
     measure(&mut circle, ring, &weights, &covariance, rounding);
     Some(circle)
 }

@@ -6,8 +6,10 @@ use serde::Serialize;
 use spile_joint::{
     Effect, Examination, ExamineOptions, Finding, FindingKind, FoundEnd, Watch as _,
 };
+use spile_mesh::Mesh;
 
 use super::examine_mend::{self, MendRecord, mend_to};
+use super::examine_shapes::{self, CircleRecord, ShapeRecord};
 use crate::answer::Answer;
 use crate::args::ExamineArgs;
 use crate::exit::Ending;
@@ -32,6 +34,7 @@ struct Document {
     closed: bool,
     findings: Vec<FindingRecord>,
     ends: Vec<EndRecord>,
+    shapes: Vec<ShapeRecord>,
     #[serde(skip_serializing_if = "Option::is_none")]
     mended: Option<MendRecord>,
 }
@@ -61,6 +64,9 @@ struct EndRecord {
     direction: [f64; 3],
     bore: f64,
     outside: Option<f64>,
+    /// The bore's rim, where it really is a circle.
+    circle: Option<CircleRecord>,
+    outside_circle: Option<CircleRecord>,
 }
 
 /// One document, or a list of them for several files.
@@ -85,7 +91,7 @@ pub(crate) fn examine(args: &ExamineArgs) -> Result<Answer, Failure> {
         progress.step("examine", None);
         let found = spile_joint::examine(&mesh, ExamineOptions::default());
         let unit = file.unit.unwrap_or(file_unit(guess_unit(found.size.max_element())));
-        let mut document = document(file, mesh.points().len(), found);
+        let mut document = document(file, &mesh, found);
         if let Some(out) = &args.mend {
             document.mended = Some(mend_to(&mesh, unit, out)?);
         }
@@ -99,7 +105,7 @@ pub(crate) fn examine(args: &ExamineArgs) -> Result<Answer, Failure> {
     Ok(Answer::new(Ending::Held, text, &documents))
 }
 
-fn document(file: InputFile, vertices: usize, found: Examination) -> Document {
+fn document(file: InputFile, mesh: &Mesh, found: Examination) -> Document {
     let size = found.size.to_array();
     let longest = size.into_iter().fold(0.0, f64::max);
     let finding = |f: Finding| FindingRecord {
@@ -117,13 +123,15 @@ fn document(file: InputFile, vertices: usize, found: Examination) -> Document {
         direction: e.direction.to_array(),
         bore: e.bore,
         outside: e.outside,
+        circle: e.circle.map(examine_shapes::circle),
+        outside_circle: e.outside_circle.map(examine_shapes::circle),
     };
     let stated = file.unit.map(spile_formats::FileUnit::symbol);
     Document {
         file: file.name,
         sha256: file.sha256,
         triangles: file.triangles,
-        vertices,
+        vertices: mesh.points().len(),
         unit_guess: stated.unwrap_or(guess_unit(longest).name()),
         unit_stated: stated,
         size,
@@ -131,6 +139,7 @@ fn document(file: InputFile, vertices: usize, found: Examination) -> Document {
         closed: found.closed,
         findings: found.findings.into_iter().map(finding).collect(),
         ends: found.ends.into_iter().map(end).collect(),
+        shapes: examine_shapes::shapes(mesh),
         mended: None,
     }
 }
@@ -168,7 +177,15 @@ fn told(document: &Document) -> String {
             ]);
         }
         out.push_str(&table.text());
+        for end in &document.ends {
+            for (wall, circle) in [("bore's", end.circle), ("outside", end.outside_circle)] {
+                if let Some(circle) = circle {
+                    examine_shapes::circle_told(wall, &circle, &mut out);
+                }
+            }
+        }
     }
+    examine_shapes::told(&document.shapes, &mut out);
     if document.findings.is_empty() {
         let _ = writeln!(out, "defects: none found");
     } else {
@@ -245,7 +262,7 @@ pub(super) fn kind_name(kind: FindingKind) -> &'static str {
     }
 }
 
-fn place(p: [f64; 3]) -> String {
+pub(super) fn place(p: [f64; 3]) -> String {
     let [x, y, z] = p.map(digits);
     format!("{x}, {y}, {z}")
 }

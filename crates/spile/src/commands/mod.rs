@@ -5,6 +5,7 @@ mod completions;
 mod demo;
 mod examine;
 mod examine_mend;
+mod examine_shapes;
 mod fittings;
 mod new;
 mod prove;

@@ -46,6 +46,54 @@ fn the_rims_of_a_tube_have_their_closed_form_size() {
     assert_eq!(found["findings"].as_array().map(Vec::len), Some(0));
 }
 
+/// A closed tube of diameters 16 and 20 across the corners of 64-gons: two
+/// cylinders through those corners, and both ends.
+#[test]
+fn a_tube_is_recognised_with_its_closed_form_size() {
+    let work = Work::new();
+    work.write("tube.stl", closed_tube(16.0, 20.0, 60.0));
+    let found = work.spile(&["examine", "tube.stl", "--json"]).json();
+    let shapes = found["shapes"].as_array().unwrap();
+    let kinds: Vec<_> = shapes.iter().map(|shape| shape["kind"].as_str().unwrap()).collect();
+    assert_eq!(kinds, ["cylinder", "cylinder", "plane", "plane"]);
+    for (shape, radius, hollow) in [(&shapes[0], 10.0, false), (&shapes[1], 8.0, true)] {
+        assert!((shape["radius"].as_f64().unwrap() - radius).abs() < 1e-5, "{shape}");
+        assert!(shape["axis"][2].as_f64().unwrap().abs() > 1.0 - 1e-9, "{shape}");
+        assert!((shape["extent"]["length"].as_f64().unwrap() - 60.0).abs() < 1e-6, "{shape}");
+        assert_eq!((&shape["hollow"], &shape["exact"]), (&hollow.into(), &true.into()));
+        // 64 sides, 30 rows of 2 mm, two triangles each.
+        assert_eq!(shape["triangles"].as_array().map(Vec::len), Some(64 * 30 * 2));
+    }
+    insta::assert_snapshot!("recognised tube", work.spile(&["examine", "tube.stl"]).whole());
+    work.write("open.stl", open_tube(16.0, 20.0, 60.0));
+    let found = work.spile(&["examine", "open.stl", "--json"]).json();
+    for end in found["ends"].as_array().unwrap() {
+        for (key, radius) in [("circle", 8.0), ("outside_circle", 10.0)] {
+            let circle = &end[key];
+            assert!((circle["radius"].as_f64().unwrap() - radius).abs() < 1e-5, "{end}");
+            let along = |v: &serde_json::Value| v[2].as_f64().unwrap();
+            assert!(along(&circle["axis"]) * along(&end["direction"]) > 0.999_999, "{end}");
+        }
+    }
+    insta::assert_snapshot!("recognised open", work.spile(&["examine", "open.stl"]).whole());
+}
+
+/// Anatomy is no designed part: none of these scans has a shape to be found, nor
+/// a round rim.
+#[test]
+fn nothing_is_recognised_in_anatomy() {
+    let work = Work::new();
+    for scan in ["vhf-aortic-arch", "vhf-cricoid", "vhm-trachea-cut", "aorta-arch-cut"] {
+        let name = format!("{scan}.stl");
+        work.write(&name, repository_scan(&format!("anatomy/{scan}-derived.stl")));
+        let found = work.spile(&["examine", &name, "--json"]).json();
+        assert_eq!(found["shapes"], serde_json::json!([]), "{scan}");
+        for end in found["ends"].as_array().unwrap() {
+            assert!(end["circle"].is_null() && end["outside_circle"].is_null(), "{scan} {end}");
+        }
+    }
+}
+
 #[test]
 fn defects_are_found_with_what_they_do() {
     let work = Work::new();

@@ -46,6 +46,32 @@ fn below(work: &Work, folder: &str) -> BTreeMap<String, Vec<u8>> {
     work.files().into_iter().filter_map(inside).collect()
 }
 
+/// The fitting of `CASE`, within `chord`'s default, 0.01: its triangles' corners
+/// lie no further from its exact surface.
+fn the_fitting_is_recognised(found: &Value) {
+    let along = [0.0_f64, 0.02, 1.0];
+    let length = along.iter().map(|x| x * x).sum::<f64>().sqrt();
+    let along = along.map(|x| x / length);
+    let number = |value: &Value| value.as_f64().unwrap();
+    for (diameter, hollow) in [(16.5, true), (20.5, false)] {
+        let is_it = |shape: &&Value| {
+            shape["kind"] == "cylinder"
+                && shape["hollow"] == hollow
+                && (2.0 * number(&shape["radius"]) - diameter).abs() <= 0.02
+        };
+        let shape = found["shapes"].as_array().unwrap().iter().find(is_it);
+        let shape = shape.unwrap_or_else(|| panic!("no cylinder of diameter {diameter}"));
+        let dot: f64 = (0..3).map(|k| number(&shape["axis"][k]) * along[k]).sum();
+        assert!(dot.abs() > 1.0 - 1e-7, "{}", shape["axis"]);
+        // How far the axis passes from the middle of the near face.
+        let from: Vec<f64> =
+            (0..3).map(|k| number(&shape["at"][k]) - [0.5, 0.0, 53.0][k]).collect();
+        let height: f64 = (0..3).map(|k| from[k] * along[k]).sum();
+        let off: f64 = (0..3).map(|k| (from[k] - height * along[k]).powi(2)).sum();
+        assert!(off.sqrt() < 1e-3, "{}", shape["at"]);
+    }
+}
+
 #[test]
 fn a_tube_is_joined_proved_and_proved_again_wherever_it_is_moved() {
     let work = tube_work();
@@ -57,6 +83,7 @@ fn a_tube_is_joined_proved_and_proved_again_wherever_it_is_moved() {
     let names: Vec<&str> = first.keys().map(String::as_str).collect();
     assert_eq!(names, ["case.toml", "inputs/tube.stl", "part.3mf", "part.stl", "proof.json"]);
 
+    the_fitting_is_recognised(&work.spile(&["examine", "tube-out/part.stl", "--json"]).json());
     std::fs::rename(work.path().join("tube-out"), work.path().join("moved")).unwrap();
     let again = work.spile(&["run", "moved/case.toml", "--out", "again", "--threads", "1"]);
     assert_eq!(again.code, 0, "{}{}", again.stdout, again.stderr);
@@ -102,10 +129,12 @@ fn examine_and_compare_have_every_field() {
     let keys =
         ["file", "sha256", "triangles", "vertices", "unit_guess", "size", "shells", "closed"];
     has(&found, &keys);
+    let shape = ["kind", "at", "axis", "radius", "hollow", "exact", "rms", "extent", "triangles"];
+    has(&found["shapes"][0], &shape);
     assert!(found["findings"].is_array() && found["ends"].is_array(), "{found}");
     work.write("open.stl", open_tube(16.0, 20.0, 60.0));
     let found = work.spile(&["examine", "open.stl", "--json"]).json();
-    has(&found["ends"][0], &["centre", "direction", "bore", "outside"]);
+    has(&found["ends"][0], &["centre", "direction", "bore", "outside", "circle", "outside_circle"]);
     work.write("boot.obj", repository_scan("defects/boot-flipped-patch-derived.obj"));
     let found = work.spile(&["examine", "boot.obj", "--json"]).json();
     has(&found["findings"][0], &["kind", "effect", "where", "count", "size"]);
