@@ -170,6 +170,77 @@ pub fn at_border(scan: &Scan, band: &Band, beside: &[[u32; 3]], kink_deg: f64) -
     watched
 }
 
+/// The band with edges turned where a fold at its border could not be taken out
+/// otherwise.
+///
+/// At a point of the border with two triangles of the band, both over border
+/// edges, the angle between these is that of the border itself, nearly the same
+/// however their common edge is moved. With a third triangle there the fold is
+/// shared between two edges, and free.
+pub fn loosened(scan: &Scan, band: &Band, beside: &[[u32; 3]], kink_deg: f64) -> Band {
+    let watched = at_border(scan, band, beside, kink_deg);
+    let shared = |v: u32| (v as usize) < band.shared;
+    let mut mesh = band.mesh.clone();
+    for h in hinges(&band.mesh) {
+        let stuck = watched.get(&h.edge()).is_some_and(|most| angle_deg(&mesh, &h) > AIM * most);
+        let [a, b, c, d] = h.corners;
+        let (at, free) = if shared(a) { (a, b) } else { (b, a) };
+        if !stuck || shared(free) || ![at, c, d].into_iter().all(shared) {
+            continue;
+        }
+        let turned = [c, d].into_iter().filter_map(|wing| turn_edge(&mesh, [free, wing], at));
+        let sharp = |mesh: &Mesh| {
+            let near = hinges(mesh).into_iter().filter(|h| h.edge().contains(&at));
+            near.map(|h| angle_deg(mesh, &h)).fold(0.0, f64::max)
+        };
+        if let Some(better) = turned.min_by(|x, y| sharp(x).total_cmp(&sharp(y))) {
+            mesh = better;
+        }
+    }
+    Band { mesh, ..band.clone() }
+}
+
+/// A turned edge must not make angles smaller than this, in degrees.
+const LEAST_TURNED_DEG: f64 = 12.0;
+
+/// The mesh with an edge turned so that it ends at `to`, the third corner of
+/// one of its triangles. None where that would fold the surface, make needles or repeat an edge.
+fn turn_edge(mesh: &Mesh, edge: [u32; 2], to: u32) -> Option<Mesh> {
+    let has = |t: &[u32; 3], v: u32| t.contains(&v);
+    let near = |t: &&(usize, &[u32; 3])| edge.iter().all(|&v| has(t.1, v));
+    let all = || mesh.triangles().iter().enumerate();
+    let both: Vec<(usize, &[u32; 3])> = all().filter(|t| near(&t)).collect();
+    let [one, other] = both.as_slice() else { return None };
+    let (one, other) = if has(one.1, to) { (one, other) } else { (other, one) };
+    let far = other.1.iter().copied().find(|v| !edge.contains(v))?;
+    let repeats = all().any(|(_, t)| has(t, to) && has(t, far));
+    if !has(one.1, to) || repeats {
+        return None;
+    }
+    // The edge's points as `one` passes them.
+    let k = (0..3).find(|&k| one.1[k] == to)?;
+    let (p, q) = (one.1[(k + 1) % 3], one.1[(k + 2) % 3]);
+    let mut triangles = mesh.triangles().to_vec();
+    triangles[one.0] = [to, p, far];
+    triangles[other.0] = [to, far, q];
+    let facing =
+        mesh.area_normal(one.0).normalize_or_zero() + mesh.area_normal(other.0).normalize_or_zero();
+    let turned = Mesh::new(mesh.points().to_vec(), triangles).ok()?;
+    let least = [one.0, other.0]
+        .into_iter()
+        .map(|t| {
+            let folds = turned.area_normal(t).normalize_or_zero().dot(facing) < 1.0;
+            if folds { 0.0 } else { least_angle_deg(turned.corners(t)) }
+        })
+        .fold(f64::INFINITY, f64::min);
+    (least >= LEAST_TURNED_DEG).then_some(turned)
+}
+
+/// The least of a triangle's three angles, in degrees.
+fn least_angle_deg([a, b, c]: [DVec3; 3]) -> f64 {
+    between_deg(b - a, c - a).min(between_deg(c - b, a - b)).min(between_deg(a - c, b - c))
+}
+
 /// The sharpest edge, in degrees, of the triangles round some points of the
 /// scan and of those next to them.
 fn sharpest_near(scan: &Scan, points: &[u32]) -> f64 {
@@ -256,7 +327,7 @@ pub fn hold_angles(
         near: near.map(|(surface, most)| (surface, most, band_points)),
         weight: BTreeMap::new(),
     };
-    let mut sharpest = f64::INFINITY;
+    let mut best: Option<(f64, Vec<DVec3>, Option<Grid>)> = None;
     for round in 0..=ROUNDS {
         let mut triangles = fixed.clone();
         if let (Some(grid), Some((_, order))) = (&grid, joint) {
@@ -268,7 +339,10 @@ pub fn hold_angles(
             triangles.extend(shown.triangles(true).iter().map(|t| t.map(at)));
         }
         let mesh = Mesh::new(points.clone(), triangles).unwrap_or_default();
-        sharpest = run.sharpest(&mesh);
+        let sharpest = run.sharpest(&mesh);
+        if best.as_ref().is_none_or(|b| sharpest < b.0) {
+            best = Some((sharpest, points.clone(), grid.clone()));
+        }
         if round == ROUNDS {
             break;
         }
@@ -281,6 +355,7 @@ pub fn hold_angles(
             }
         }
     }
+    let (sharpest, mut points, grid) = best.unwrap_or((f64::INFINITY, points, grid));
     points.truncate(band_points);
     let mesh = Mesh::new(points, band.mesh.triangles().to_vec()).unwrap_or_default();
     Ok(Held { band: Band { mesh, ..band.clone() }, grid, sharpest })
@@ -352,5 +427,22 @@ mod tests {
         let mut run =
             Flatten { watched: &watched, original, most, near: None, weight: BTreeMap::new() };
         assert!(run.step(&mesh).unwrap().is_none());
+    }
+
+    /// Two triangles over the edge from 1 to 2, seen from 0 and from `far`.
+    fn pair(far: DVec3) -> Mesh {
+        let points = vec![DVec3::ZERO, DVec3::new(2.0, -1.0, 0.0), DVec3::new(2.0, 1.0, 0.0), far];
+        Mesh::new(points, vec![[0, 1, 2], [3, 2, 1]]).unwrap()
+    }
+
+    #[test]
+    fn an_edge_turns_where_that_leaves_two_sound_triangles() {
+        let turned = turn_edge(&pair(DVec3::new(4.0, 0.0, 0.3)), [1, 2], 0).unwrap();
+        assert_eq!(turned.triangles(), [[0, 1, 3], [0, 3, 2]]);
+        // Reflex at point 1: the turned edge would lie outside of both.
+        assert!(turn_edge(&pair(DVec3::new(4.0, -4.0, 0.0)), [1, 2], 0).is_none());
+        // Nearly in line with points 0 and 2: a needle.
+        assert!(turn_edge(&pair(DVec3::new(4.0, 1.8, 0.0)), [1, 2], 0).is_none());
+        assert!(turn_edge(&pair(DVec3::new(4.0, 0.0, 0.0)), [0, 1], 2).is_none());
     }
 }

@@ -3,7 +3,7 @@
 use spile_case::{Case, End, Place, Unit};
 use spile_mesh::{Bvh, DVec3, GaveWay, Mesh};
 
-use crate::angles::{AngleLimits, Held, hold_angles};
+use crate::angles::{AngleLimits, Held, hold_angles, loosened};
 use crate::cut::{CutLengths, CutSide, cut_side};
 use crate::fair::{FairLimits, fair_band};
 use crate::fitting::Placed;
@@ -223,6 +223,8 @@ pub fn with_angles(
 ) -> Result<(Band, Grid), MakeError> {
     let Some(kink_deg) = kink_deg else { return Ok((band.clone(), grid.clone())) };
     let surroundings = beside(surface, band);
+    let loose = loosened(surface, band, &surroundings, kink_deg);
+    let shapes = if loose.mesh == band.mesh { vec![band] } else { vec![band, &loose] };
     let scanned = Bvh::build(before);
     // Small moves first; where they do not do, as far from the scan as the
     // deviation lets them be.
@@ -231,15 +233,19 @@ pub fn with_angles(
     for (most, near) in tries {
         let limits = AngleLimits { kink_deg, most: most * deviation };
         let near = near.map(|share: f64| (&scanned, share * deviation));
-        let held = hold_angles(surface, band, &surroundings, Some((grid, order)), limits, near)
-            .map_err(|e| at_end(end, e, &[]))?;
-        let is_better = best.as_ref().is_none_or(|b| held.sharpest < b.sharpest);
-        if is_better && off_by(before, &held.band.mesh, deviation) <= 0.95 * deviation {
-            let is_flat = held.sharpest < 1.0;
-            best = Some(held);
-            if is_flat {
+        for band in &shapes {
+            let held = hold_angles(surface, band, &surroundings, Some((grid, order)), limits, near)
+                .map_err(|e| at_end(end, e, &[]))?;
+            let is_better = best.as_ref().is_none_or(|b| held.sharpest < b.sharpest);
+            if is_better && off_by(before, &held.band.mesh, deviation) <= 0.95 * deviation {
+                best = Some(held);
+            }
+            if best.as_ref().is_some_and(|b| b.sharpest < 1.0) {
                 break;
             }
+        }
+        if best.as_ref().is_some_and(|b| b.sharpest < 1.0) {
+            break;
         }
     }
     Ok(match best {

@@ -1,6 +1,7 @@
 //! Sparse weighted least squares, solved by a sparse Cholesky factorisation.
 
 use faer::linalg::solvers::Solve;
+use faer::sparse::linalg::solvers::Llt;
 use faer::sparse::{SparseColMat, Triplet};
 
 /// Why a least-squares problem could not be solved.
@@ -43,12 +44,40 @@ impl LeastSquares {
     }
 
     pub fn solve(&self) -> Result<Vec<f64>, SolveError> {
+        Ok(self.factor()?.solve(&self.right))
+    }
+
+    /// The right side of the normal equations.
+    pub fn right(&self) -> &[f64] {
+        &self.right
+    }
+
+    /// The normal equations' matrix, factored for many right sides.
+    pub fn factor(&self) -> Result<Factored, SolveError> {
         let n = self.right.len();
         let matrix = SparseColMat::try_new_from_triplets(n, n, &self.triplets)
             .map_err(|_| SolveError::Singular)?;
-        let factor = matrix.sp_cholesky(faer::Side::Lower).map_err(|_| SolveError::Singular)?;
-        let right = faer::Mat::from_fn(n, 1, |i, _| self.right[i]);
-        let solved = factor.solve(&right);
-        Ok((0..n).map(|i| solved[(i, 0)]).collect())
+        matrix.sp_cholesky(faer::Side::Lower).map(Factored).map_err(|_| SolveError::Singular)
     }
+}
+
+/// A factored matrix.
+pub struct Factored(Llt<usize, f64>);
+
+impl Factored {
+    /// The solution for one right side, as long as the matrix is wide.
+    pub fn solve(&self, right: &[f64]) -> Vec<f64> {
+        let n = right.len();
+        let solved = self.0.solve(&faer::Mat::from_fn(n, 1, |i, _| right[i]));
+        (0..n).map(|i| solved[(i, 0)]).collect()
+    }
+}
+
+/// The solution of a small dense system with a symmetric positive matrix.
+pub fn solve_dense(matrix: &[Vec<f64>], right: &[f64]) -> Result<Vec<f64>, SolveError> {
+    let n = right.len();
+    let matrix = faer::Mat::from_fn(n, n, |i, j| matrix[i][j]);
+    let factor = matrix.llt(faer::Side::Lower).map_err(|_| SolveError::Singular)?;
+    let solved = factor.solve(&faer::Mat::from_fn(n, 1, |i, _| right[i]));
+    Ok((0..n).map(|i| solved[(i, 0)]).collect())
 }

@@ -1,7 +1,7 @@
 //! The outside of one end: spanned from the wall that is asked, and checked.
 
 use spile_case::End;
-use spile_mesh::{Bvh, DVec3, Mesh};
+use spile_mesh::{Bounds3, Bvh, DVec3, Mesh};
 
 use crate::bore_side::Joint;
 use crate::ends::{at_end, seam_of, with_angles};
@@ -105,18 +105,23 @@ fn wall_spare(surface: &Mesh, other: &Bvh, asked: &dyn Fn(DVec3) -> f64) -> f64 
 /// The thinnest wall of the scan along a seam, near each place.
 pub struct SeamWall {
     samples: Vec<(DVec3, f64)>,
+    /// Over the samples' places, one triangle of no size each.
+    index: Bvh,
 }
 
 impl SeamWall {
     /// Walls from the points of each loop to the other side.
     pub fn new(bore_loop: &[DVec3], outside_loop: &[DVec3], bore: &Bvh, outside: &Bvh) -> Self {
         let wall = |p: &DVec3, other: &Bvh| (*p, other.closest(*p).map_or(0.0, |c| c.distance));
-        let samples = bore_loop
+        let samples: Vec<(DVec3, f64)> = bore_loop
             .iter()
             .map(|p| wall(p, outside))
             .chain(outside_loop.iter().map(|p| wall(p, bore)))
             .collect();
-        Self { samples }
+        let places = samples.iter().map(|s| s.0).collect();
+        let each = (0..samples.len() as u32).map(|k| [k, k, k]).collect();
+        let index = Bvh::build(&Mesh::new(places, each).unwrap_or_default());
+        Self { samples, index }
     }
 
     /// The least wall asked at `p`: `wall_min`, or near the seam the scan's own
@@ -124,10 +129,17 @@ impl SeamWall {
     /// is asked the same.
     pub fn asked(&self, p: DVec3, wall_min: f64, cell: f64) -> f64 {
         let reach = 2.0 * wall_min - cell;
-        self.samples
-            .iter()
-            .filter(|(q, _)| q.distance(p) < reach)
-            .map(|(_, wall)| *wall)
-            .fold(wall_min, f64::min)
+        let mut least = wall_min;
+        if reach <= 0.0 {
+            return least;
+        }
+        let near = Bounds3 { min: p - reach, max: p + reach };
+        self.index.for_each_touching(near, &mut |k| {
+            let (q, wall) = self.samples[k as usize];
+            if q.distance(p) < reach {
+                least = least.min(wall);
+            }
+        });
+        least
     }
 }

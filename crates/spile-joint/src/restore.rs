@@ -30,7 +30,6 @@ pub fn widen(
     let step = deepest / STATIONS as f64;
     let mut band = band.clone();
     let scan = joined(kept, before);
-    let mut heights = Vec::new();
     // Twice the bore's own width keeps other branches out.
     let far = 2.0
         * band
@@ -40,13 +39,12 @@ pub fn widen(
             .fold(0.0, f64::max);
     let plane =
         |k: usize| Plane { point: start - facing * (step * (k as f64 + 0.5)), normal: facing };
-    let asked: Vec<f64> =
-        (0..STATIONS).map(|k| section_area(&scan, plane(k), far, &mut heights)).collect();
+    let asked: Vec<f64> = (0..STATIONS).map(|k| section_area(&scan, plane(k), far)).collect();
     for _ in 0..4 {
         let part = joined(kept, &band.mesh);
         let lacks: Vec<f64> = (0..STATIONS)
             .map(|k| {
-                let area = section_area(&part, plane(k), far, &mut heights);
+                let area = section_area(&part, plane(k), far);
                 let lack = (asked[k] * (1.0 - 0.3 * share) - area).max(0.0);
                 // A plane that leaves the band over an open rim has no area.
                 if area < 0.5 * asked[k] {

@@ -20,7 +20,7 @@ pub use measure::{LeastSection, least_section, least_within, section_area};
 pub use way::Way;
 
 use crate::least_squares::SolveError;
-use energy::Radii;
+use energy::{Radii, WithMeans};
 
 /// The scan's side of one seam.
 #[derive(Debug, Clone)]
@@ -131,7 +131,8 @@ pub fn span_bore(
 ) -> Result<SpannedBore, SolveError> {
     let radii = Radii::new(way, seam, radius, limits.edge);
     let rows = radii.rows();
-    let plain = radii.solve(&[], &[])?;
+    let mut shapes = WithMeans::new(&radii)?;
+    let plain = shapes.solve(&[])?;
     let plain: Vec<f64> = (0..rows).map(|i| radii.mean(&plain, i)).collect();
     let mut lift = vec![0.0; rows];
     let far = 2.0 * radii.widest();
@@ -139,7 +140,7 @@ pub fn span_bore(
     for round in 0..MOST_ROUNDS {
         let means: Vec<(usize, f64)> =
             (0..rows).filter(|&i| lift[i] > 0.0).map(|i| (i, plain[i] + lift[i])).collect();
-        let solved = radii.solve(&means, &[])?;
+        let solved = shapes.solve(&means)?;
         let grid = radii.grid(&solved);
         let tube = joined(&grid.mesh(true), near);
         let stations: Vec<LeastSection> = (0..STATIONS)
@@ -232,7 +233,7 @@ pub fn span_outside(
     let index = Bvh::build(bore);
     let mut best: Option<(Grid, f64)> = None;
     for _ in 0..2 * MOST_ROUNDS {
-        let solved = radii.solve(&[], &held)?;
+        let solved = radii.solve(&held)?;
         let grid = radii.grid(&solved);
         let mut spare = f64::INFINITY;
         for i in 1..rows - 1 {

@@ -1,10 +1,11 @@
 //! The radii of one side of the joint and the energy they minimise.
 
+use std::collections::BTreeMap;
 use std::f64::consts::TAU;
 
 use spile_mesh::DVec3;
 
-use crate::least_squares::{LeastSquares, Line, SolveError};
+use crate::least_squares::{Factored, LeastSquares, Line, SolveError, solve_dense};
 
 use super::way::{Frame, Way};
 use super::{Grid, SeamLoop, area_true_radius};
@@ -95,17 +96,33 @@ impl Radii {
         })
     }
 
-    /// The radii that minimise the thin-plate energy, row by row. The rows of
-    /// `means` (number and mean radius) and the cells of `held` (number and
-    /// radius) are drawn to what is given, strongly.
+    /// The radii that minimise the thin-plate energy; the cells of `held` (number
+    /// and radius) are drawn to what is given, strongly.
+    pub fn solve(&self, held: &[(usize, f64)]) -> Result<Vec<f64>, SolveError> {
+        let (rows, columns) = (self.rows(), self.start.len());
+        let mut system = self.plate();
+        for &(cell, radius) in held {
+            if (columns..(rows - 1) * columns).contains(&cell) {
+                let line = Line { terms: vec![(cell - columns, 1.0)], rest: -radius };
+                system.add(&line, HOLD);
+            }
+        }
+        Ok(self.with_ends(system.solve()?))
+    }
+
+    /// The inner rows' radii with those of both ends, which are given.
+    fn with_ends(&self, inner: Vec<f64>) -> Vec<f64> {
+        let mut radii: Vec<f64> = self.start.iter().map(|s| s.0).collect();
+        radii.extend(inner);
+        radii.extend(std::iter::repeat_n(self.end, self.start.len()));
+        radii
+    }
+
+    /// The thin-plate energy of the inner rows' radii, row by row.
     ///
     /// Differences along the way are taken over the true distances of the rows,
     /// so that the inside of a bend, where rows are close, is as stiff as it is.
-    pub fn solve(
-        &self,
-        means: &[(usize, f64)],
-        held: &[(usize, f64)],
-    ) -> Result<Vec<f64>, SolveError> {
+    fn plate(&self) -> LeastSquares {
         let (rows, columns) = (self.rows(), self.start.len());
         let free = (rows - 2) * columns;
         let mut system = LeastSquares::new(free);
@@ -156,22 +173,7 @@ impl Radii {
                 system.add(&twist, 2.0 / ahead);
             }
         }
-        for &(row, mean) in means.iter().filter(|(row, _)| (1..rows - 1).contains(row)) {
-            let terms = self.shares(row).enumerate();
-            let terms = terms.map(|(j, share)| ((row - 1) * columns + j, share)).collect();
-            system.add(&Line { terms, rest: -mean }, HOLD * columns as f64);
-        }
-        for &(cell, radius) in held {
-            if (columns..(rows - 1) * columns).contains(&cell) {
-                let line = Line { terms: vec![(cell - columns, 1.0)], rest: -radius };
-                system.add(&line, HOLD);
-            }
-        }
-        let inner = system.solve()?;
-        let mut radii: Vec<f64> = self.start.iter().map(|s| s.0).collect();
-        radii.extend(inner);
-        radii.extend(std::iter::repeat_n(self.end, columns));
-        Ok(radii)
+        system
     }
 
     /// The points of these radii.
@@ -190,6 +192,73 @@ impl Radii {
             );
         }
         Grid { rows }
+    }
+}
+
+/// The radii of one side with the mean radii of some rows given, solved many
+/// times with other rows and means.
+///
+/// The energy's matrix is factored once. A row's mean adds one dense line to
+/// it, so that the solution follows from what such a line does to the plate
+/// alone and a small system with one unknown for each row: the identity of
+/// Woodbury (1950, "Inverting modified matrices").
+pub struct WithMeans<'a> {
+    radii: &'a Radii,
+    factor: Factored,
+    /// The inner radii that minimise the energy with no mean given.
+    plain: Vec<f64>,
+    /// What a unit pull on a row's mean does to the inner radii, by row.
+    pulls: BTreeMap<usize, Vec<f64>>,
+}
+
+impl<'a> WithMeans<'a> {
+    /// Factors the energy of `radii`.
+    pub fn new(radii: &'a Radii) -> Result<Self, SolveError> {
+        let system = radii.plate();
+        let factor = system.factor()?;
+        let plain = factor.solve(system.right());
+        Ok(Self { radii, factor, plain, pulls: BTreeMap::new() })
+    }
+
+    /// The radii with the rows of `means` (number and mean radius) drawn to what
+    /// is given, strongly.
+    pub fn solve(&mut self, means: &[(usize, f64)]) -> Result<Vec<f64>, SolveError> {
+        let (rows, columns) = (self.radii.rows(), self.radii.start.len());
+        let means: Vec<(usize, f64)> =
+            means.iter().copied().filter(|(row, _)| (1..rows - 1).contains(row)).collect();
+        for &(row, _) in &means {
+            self.pulls.entry(row).or_insert_with(|| {
+                let mut right = vec![0.0; self.plain.len()];
+                let first = (row - 1) * columns;
+                for (j, share) in self.radii.shares(row).enumerate() {
+                    right[first + j] = share;
+                }
+                self.factor.solve(&right)
+            });
+        }
+        let mean = |inner: &[f64], row: usize| -> f64 {
+            let inner = &inner[(row - 1) * columns..];
+            self.radii.shares(row).zip(inner).map(|(share, r)| share * r).sum()
+        };
+        let give = 1.0 / (HOLD * columns as f64);
+        let matrix: Vec<Vec<f64>> = means
+            .iter()
+            .map(|&(a, _)| {
+                let own = |b: usize| if a == b { give } else { 0.0 };
+                means.iter().map(|&(b, _)| mean(&self.pulls[&b], a) + own(b)).collect()
+            })
+            .collect();
+        let right: Vec<f64> =
+            means.iter().map(|&(row, wanted)| wanted - mean(&self.plain, row)).collect();
+        let mut inner = self.plain.clone();
+        if !means.is_empty() {
+            for (&(row, _), by) in means.iter().zip(solve_dense(&matrix, &right)?) {
+                for (r, pull) in inner.iter_mut().zip(&self.pulls[&row]) {
+                    *r += by * pull;
+                }
+            }
+        }
+        Ok(self.radii.with_ends(inner))
     }
 }
 
@@ -248,4 +317,46 @@ fn start_of(way: &Way, frames: &[Frame], p: DVec3, normal: DVec3, angle: f64) ->
     let most = 2.0 * way.length();
     let slope = if across.abs() < 1e-9 { 0.0 } else { -normal.dot(drift) / across };
     (radius, slope.clamp(-most, most) / steps)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rows_with_given_means_are_those_of_the_whole_system() {
+        let way = Way {
+            start: DVec3::ZERO,
+            facing: DVec3::Z,
+            seam_normal: DVec3::Z,
+            end: DVec3::new(1.0, 0.5, 9.0),
+            along: DVec3::new(0.2, 0.0, 1.0).normalize(),
+            even: 0.0,
+        };
+        let ring = |k: u32| {
+            let a = f64::from(k) * TAU / 24.0;
+            let out = DVec3::new(a.cos(), a.sin(), 0.0);
+            (out * (5.0 + (2.0 * a).cos()), out)
+        };
+        let (points, normals) = (0..24).map(ring).unzip();
+        let radii = Radii::new(&way, &SeamLoop { points, normals }, 6.0, 0.9);
+        let means = [(2, 5.6), (3, 5.8), (6, 6.4)];
+        let mut system = radii.plate();
+        for (row, mean) in means {
+            let terms = radii.shares(row).enumerate();
+            let terms = terms.map(|(j, share)| ((row - 1) * 24 + j, share)).collect();
+            system.add(&Line { terms, rest: -mean }, HOLD * 24.0);
+        }
+        let whole = radii.with_ends(system.solve().unwrap());
+        let mut shapes = WithMeans::new(&radii).unwrap();
+        let plain = shapes.solve(&[]).unwrap();
+        let quick = shapes.solve(&means).unwrap();
+        let apart =
+            |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(x, y)| (x - y).abs()).fold(0.0, f64::max);
+        assert!(apart(&whole, &quick) < 1e-9, "{}", apart(&whole, &quick));
+        assert!(apart(&plain, &quick) > 0.1);
+        // A mean is met up to a small share of what it bends.
+        let lack = |shape: &[f64]| (radii.mean(shape, 6) - 6.4).abs();
+        assert!(lack(&quick) < 0.01 * lack(&plain), "{} {}", lack(&quick), lack(&plain));
+    }
 }

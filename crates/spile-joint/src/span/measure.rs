@@ -15,33 +15,76 @@ pub struct LeastSection {
 /// The area that `tube` has in the plane within `far` of the plane's point:
 /// half the sum of the cross products of its section's segments. The tube must
 /// cross the plane there in one closed loop.
-pub fn section_area(tube: &Mesh, plane: Plane, far: f64, heights: &mut Vec<f64>) -> f64 {
-    heights.clear();
-    heights.extend(tube.points().iter().map(|&p| (p - plane.point).dot(plane.normal)));
-    let mut twice = DVec3::ZERO;
-    for t in tube.triangles() {
-        let h = t.map(|v| heights[v as usize]);
-        let above = h.map(|x| x >= 0.0);
-        if above[0] == above[1] && above[1] == above[2] {
-            continue;
-        }
-        // From the edge where the outline goes down to where it comes up.
-        let (mut down, mut up) = (DVec3::ZERO, DVec3::ZERO);
-        for k in 0..3 {
-            let l = (k + 1) % 3;
-            if above[k] == above[l] {
+pub fn section_area(tube: &Mesh, plane: Plane, far: f64) -> f64 {
+    Slab { triangles: (0..tube.triangles().len()).map(|t| tube.corners(t)).collect() }
+        .area(plane, far)
+}
+
+/// The triangles of a tube that some plane of a family can cross.
+struct Slab {
+    triangles: Vec<[DVec3; 3]>,
+}
+
+impl Slab {
+    /// The triangles that a plane through `plane.point`, tilted by up to
+    /// `most_deg` against `plane`, can cross: a point higher over the plane than
+    /// its distance from the axis times that tilt's tangent is above all of them.
+    fn of(tube: &Mesh, plane: Plane, most_deg: f64) -> Self {
+        // A little more than the tilts that are tried.
+        let steep = most_deg.to_radians().tan() * (1.0 + 1e-6);
+        let side: Vec<i8> = tube
+            .points()
+            .iter()
+            .map(|&p| {
+                let d = p - plane.point;
+                let height = d.dot(plane.normal);
+                let most = steep * (d - plane.normal * height).length();
+                if height > most {
+                    1
+                } else if height < -most {
+                    -1
+                } else {
+                    0
+                }
+            })
+            .collect();
+        let is_crossed = |t: &[u32; 3]| {
+            let [a, b, c] = t.map(|v| side[v as usize]);
+            a == 0 || a != b || a != c
+        };
+        let triangles = tube.triangles().iter().enumerate();
+        let triangles =
+            triangles.filter(|(_, t)| is_crossed(t)).map(|(t, _)| tube.corners(t)).collect();
+        Self { triangles }
+    }
+
+    /// See [`section_area`].
+    fn area(&self, plane: Plane, far: f64) -> f64 {
+        let mut twice = DVec3::ZERO;
+        for corners in &self.triangles {
+            let h = corners.map(|p| (p - plane.point).dot(plane.normal));
+            let above = h.map(|x| x >= 0.0);
+            if above[0] == above[1] && above[1] == above[2] {
                 continue;
             }
-            let (p, q) = (tube.points()[t[k] as usize], tube.points()[t[l] as usize]);
-            let at = p + (q - p) * (h[k] / (h[k] - h[l])) - plane.point;
-            if above[k] { down = at } else { up = at }
+            // From the edge where the outline goes down to where it comes up.
+            let (mut down, mut up) = (DVec3::ZERO, DVec3::ZERO);
+            for k in 0..3 {
+                let l = (k + 1) % 3;
+                if above[k] == above[l] {
+                    continue;
+                }
+                let (p, q) = (corners[k], corners[l]);
+                let at = p + (q - p) * (h[k] / (h[k] - h[l])) - plane.point;
+                if above[k] { down = at } else { up = at }
+            }
+            // Other branches cross the plane further away.
+            if down.length_squared() < far * far {
+                twice += down.cross(up);
+            }
         }
-        // Other branches cross the plane further away.
-        if down.length_squared() < far * far {
-            twice += down.cross(up);
-        }
+        0.5 * twice.dot(plane.normal).abs()
     }
-    0.5 * twice.dot(plane.normal).abs()
 }
 
 /// The least area over planes through `plane.point` tilted by up to
@@ -60,22 +103,17 @@ const RINGS: u32 = 4;
 /// The least area over planes through `plane.point` tilted by up to `most_deg`
 /// and no further. A search, not a bound.
 pub fn least_within(tube: &Mesh, plane: Plane, far: f64, most_deg: f64) -> LeastSection {
-    let mut heights = Vec::new();
+    let slab = Slab::of(tube, plane, most_deg);
     let u = plane.normal.any_orthonormal_vector();
     let v = plane.normal.cross(u);
     let most = most_deg.to_radians().tan();
     let normal = |x: f64, y: f64| (plane.normal + u * x + v * y).normalize();
     let mut best = (0.0, 0.0, f64::INFINITY);
-    let mut try_at = |x: f64, y: f64, best: &mut (f64, f64, f64)| {
+    let try_at = |x: f64, y: f64, best: &mut (f64, f64, f64)| {
         if x.hypot(y) > most {
             return false;
         }
-        let area = section_area(
-            tube,
-            Plane { point: plane.point, normal: normal(x, y) },
-            far,
-            &mut heights,
-        );
+        let area = slab.area(Plane { point: plane.point, normal: normal(x, y) }, far);
         // A plane that leaves the given triangles crosses nothing.
         if area > 0.0 && area < best.2 {
             *best = (x, y, area);
