@@ -236,20 +236,17 @@ impl<'a> Job<'a> {
     }
 
     fn refine_limits(&self, edge: f64) -> RefineLimits {
-        RefineLimits {
-            edge,
-            grading: 0.08,
-            longest: self.scan.median_edge(),
-            deviation: 0.2 * self.case.limits.deviation,
-        }
+        RefineLimits { edge, grading: 0.08, deviation: 0.2 * self.case.limits.deviation }
     }
 
-    fn fair_limits(&self, scan: &Scan, reach: f64) -> FairLimits {
+    fn fair_limits(&self, scan: &Scan, band: &Band, reach: f64) -> FairLimits {
+        // What is wobble and what is shape is told by the scan's edges here.
+        let edge = scan.median_edge_of(band.replaces.iter().copied());
         FairLimits {
             most: 0.5 * self.case.limits.deviation,
-            wave: 3.0 * scan.median_edge(),
+            wave: 3.0 * edge,
             full: 0.25 * reach,
-            border: 3.5 * scan.median_edge(),
+            border: 3.5 * edge,
         }
     }
 
@@ -369,7 +366,7 @@ impl<'a> Job<'a> {
         notes: &mut Vec<String>,
     ) -> Result<Band, MakeError> {
         let limits = self.refine_limits(edge);
-        let fairing = self.fair_limits(surface, reach);
+        let fairing = self.fair_limits(surface, band, reach);
         self.begin("refine", end)?;
         let refined = refined_band(band, end, &limits, notes)?;
         self.begin("fair", end)?;

@@ -2,7 +2,8 @@
 //! triangles, under a certified bound of its deviation.
 
 use spile_mesh::{
-    Bvh, DVec3, GaveWay, Lines, Mesh, RemeshError, RemeshOptions, boundary_loops, hausdorff, remesh,
+    Bvh, DVec3, GaveWay, Lines, Mesh, RemeshError, RemeshOptions, SizeField, boundary_loops,
+    hausdorff, remesh,
 };
 
 use crate::reach::{Band, outline_index};
@@ -14,8 +15,6 @@ pub struct RefineLimits {
     pub edge: f64,
     /// How much the edge length may grow per unit of distance from the rim.
     pub grading: f64,
-    /// Longest edge, away from the rim.
-    pub longest: f64,
     /// Most two-sided deviation.
     pub deviation: f64,
 }
@@ -40,16 +39,23 @@ pub struct Refined {
     pub gave_way: Option<GaveWay>,
 }
 
-/// The band with isotropic triangles of the asked size at its rim.
+/// How much the scan's own edge lengths, and those that its curvature asks for,
+/// may change a length of way.
+const FIELD_GROWTH: f64 = 0.1;
+
+/// The band with isotropic triangles of the asked size at its rim, growing to
+/// what the scan nearby has itself, and smaller where it bends more than that
+/// lets through.
 ///
 /// # Errors
 /// [`RefineError`].
 pub fn refine(band: &Band, limits: &RefineLimits) -> Result<Refined, RefineError> {
     let rim_index = rim_index(band);
+    let field = SizeField::of(&band.mesh, limits.deviation, FIELD_GROWTH);
     let size = |p: DVec3| {
         let away = rim_index.closest(p).map_or(0.0, |c| c.distance);
         let grown = (away - 2.0 * limits.edge).max(0.0) * limits.grading;
-        (limits.edge + grown).min(limits.longest.max(limits.edge))
+        (limits.edge + grown).min(field.at(p).max(limits.edge))
     };
     let mut options = RemeshOptions::new(&size, limits.deviation);
     options.kept_points = band.shared;

@@ -36,10 +36,14 @@ impl Scan {
     pub fn median_edge(&self) -> f64 {
         const MOST: usize = 20_000;
         let count = self.mesh.triangles().len();
-        let mut lengths: Vec<f64> = (0..count)
-            .step_by(count.div_ceil(MOST).max(1))
+        self.median_edge_of((0..count as u32).step_by(count.div_ceil(MOST).max(1)))
+    }
+
+    /// The length that half of these triangles' edges are shorter than.
+    pub fn median_edge_of(&self, triangles: impl Iterator<Item = u32>) -> f64 {
+        let mut lengths: Vec<f64> = triangles
             .map(|t| {
-                let [a, b, _] = self.mesh.corners(t);
+                let [a, b, _] = self.mesh.corners(t as usize);
                 a.distance(b)
             })
             .collect();

@@ -16,6 +16,7 @@ pub mod rounding;
 mod section;
 #[cfg(test)]
 mod shapes;
+mod size_field;
 pub mod topology;
 mod triangle;
 
@@ -36,5 +37,6 @@ pub use remesh::{
     near_boundary, radius_ratios, remesh,
 };
 pub use section::{Plane, SectionLoop, nesting, section, section_near};
+pub use size_field::SizeField;
 pub use topology::{NONE, SharedEdge, Shells, Topology, VertexTriangles, shells, vertex_triangles};
 pub use triangle::Feature;

@@ -300,7 +300,7 @@ const BOUNDARY_RINGS: usize = 2;
 const DEVIATION_GAP_SHARE: f64 = 0.02;
 
 /// How many cycles of split, collapse, flip and relax a round has.
-const CYCLES: usize = 6;
+const CYCLES: usize = 8;
 
 /// How often the worst triangles are gone over in the end.
 const POLISHES: usize = 4;

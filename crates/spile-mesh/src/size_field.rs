@@ -1,0 +1,288 @@
+//! How long edges can be on a surface, from the surface itself.
+//!
+//! No longer than its own edges nearby, no longer than lets a chord follow its
+//! curvature, and nowhere growing faster than asked. A remesher follows it, so
+//! that triangles get smaller where the surface bends and end up like the
+//! surface's own where they meet those.
+
+use std::cmp::Reverse;
+use std::collections::{BTreeSet, BinaryHeap};
+
+use glam::DVec3;
+
+use crate::{Bvh, Mesh, VertexTriangles, vertex_triangles};
+
+/// Edge lengths for the places of a surface.
+///
+/// Invariants:
+/// 1. `lengths` has one positive length a point of the surface;
+/// 2. over an edge between two points it changes by no more than the growth
+///    times the edge's length.
+pub struct SizeField {
+    surface: Mesh,
+    bvh: Bvh,
+    lengths: Vec<f64>,
+}
+
+impl SizeField {
+    /// The field of `surface`.
+    ///
+    /// `chord` is the most that the middle of an edge may lie off the surface,
+    /// in the surface's unit; `growth` the most that the length may change a
+    /// length of way.
+    ///
+    /// # Source
+    /// Sagitta of a circle: an edge of length `L` over curvature `k` lies off by
+    /// `L^2 k / 8`.
+    pub fn of(surface: &Mesh, chord: f64, growth: f64) -> Self {
+        let fans = vertex_triangles(surface);
+        let own = own_lengths(surface, &fans);
+        let mut lengths: Vec<f64> = (0..surface.points().len() as u32)
+            .map(|v| {
+                let curvature = curvature(surface, &fans, v);
+                own[v as usize].min((8.0 * chord / curvature).sqrt())
+            })
+            .collect();
+        graded(surface, &fans, growth, &mut lengths);
+        Self { bvh: Bvh::build(surface), surface: surface.clone(), lengths }
+    }
+
+    /// The edge length at the place of the surface that is nearest to `p`;
+    /// infinite where the surface has no triangle.
+    pub fn at(&self, p: DVec3) -> f64 {
+        let Some(nearest) = self.bvh.closest(p) else { return f64::INFINITY };
+        let t = nearest.triangle as usize;
+        let [a, b, c] = self.surface.corners(t);
+        let whole = (b - a).cross(c - a);
+        let square = whole.length_squared();
+        let [u, v, w] = self.surface.triangles()[t].map(|v| self.lengths[v as usize]);
+        if square == 0.0 {
+            return u.min(v).min(w);
+        }
+        let share = |from: DVec3, to: DVec3| {
+            ((from - nearest.point).cross(to - nearest.point).dot(whole) / square).clamp(0.0, 1.0)
+        };
+        let (of_a, of_b) = (share(b, c), share(c, a));
+        u * of_a + v * of_b + w * (1.0 - of_a - of_b).max(0.0)
+    }
+
+    /// The length at each point of the surface.
+    pub fn lengths(&self) -> &[f64] {
+        &self.lengths
+    }
+}
+
+/// Rings of triangles round a point over which its own length and curvature
+/// are taken.
+const RINGS: usize = 2;
+
+/// The triangles within some rings of a point, and their points.
+fn around(
+    surface: &Mesh,
+    fans: &VertexTriangles,
+    v: u32,
+    rings: usize,
+) -> (BTreeSet<u32>, BTreeSet<u32>) {
+    let mut points = BTreeSet::from([v]);
+    let mut triangles = BTreeSet::new();
+    for _ in 0..rings {
+        triangles.extend(points.iter().flat_map(|&v| fans.of(v).iter().copied()));
+        points.extend(triangles.iter().flat_map(|&t| surface.triangles()[t as usize]));
+    }
+    (triangles, points)
+}
+
+/// The median edge of the triangles round each point.
+fn own_lengths(surface: &Mesh, fans: &VertexTriangles) -> Vec<f64> {
+    (0..surface.points().len() as u32)
+        .map(|v| {
+            let (near, _) = around(surface, fans, v, RINGS);
+            let edges = near.into_iter().flat_map(|t| {
+                let [a, b, c] = surface.corners(t as usize);
+                [a.distance(b), b.distance(c), c.distance(a)]
+            });
+            let mut edges: Vec<f64> = edges.filter(|&length| length > 0.0).collect();
+            edges.sort_by(f64::total_cmp);
+            edges.get(edges.len() / 2).copied().unwrap_or(f64::INFINITY)
+        })
+        .collect()
+}
+
+/// The larger principal curvature at a point, by size, less twice its standard
+/// error: what noise alone could make is no curvature. 0 where too few points
+/// are near to tell.
+///
+/// A paraboloid is fitted to the points of the rings round it, by least squares
+/// over the plane square to the mean normal there.
+fn curvature(surface: &Mesh, fans: &VertexTriangles, v: u32) -> f64 {
+    let (near, points) = around(surface, fans, v, RINGS);
+    let normal: DVec3 = near.iter().map(|&t| surface.area_normal(t as usize)).sum();
+    let Some(normal) = normal.try_normalize() else { return 0.0 };
+    let origin = surface.points()[v as usize];
+    let places: Vec<DVec3> =
+        points.iter().map(|&p| surface.points()[p as usize] - origin).collect();
+    let scale = places.iter().map(|p| p.length()).fold(0.0, f64::max);
+    if places.len() < TERMS + 3 || scale == 0.0 {
+        return 0.0;
+    }
+    let (x, y) = normal.any_orthonormal_pair();
+    let row = |p: &DVec3| {
+        let (s, t) = (p.dot(x) / scale, p.dot(y) / scale);
+        [s * s, s * t, t * t, s, t, 1.0]
+    };
+    let height = |p: &DVec3| p.dot(normal) / scale;
+    let mut matrix = [[0.0; TERMS]; TERMS];
+    let mut right = [0.0; TERMS];
+    for p in &places {
+        let r = row(p);
+        for i in 0..TERMS {
+            right[i] += r[i] * height(p);
+            for j in 0..TERMS {
+                matrix[i][j] += r[i] * r[j];
+            }
+        }
+    }
+    let Some(inverse) = inverted(matrix) else { return 0.0 };
+    let fit: [f64; TERMS] =
+        std::array::from_fn(|i| (0..TERMS).map(|j| inverse[i][j] * right[j]).sum());
+    let off =
+        |p: &DVec3| (height(p) - row(p).iter().zip(fit).map(|(r, f)| r * f).sum::<f64>()).powi(2);
+    let variance = places.iter().map(off).sum::<f64>() / (places.len() - TERMS) as f64;
+    let error = 2.0 * (variance * inverse[0][0].max(inverse[2][2])).sqrt();
+    // The larger eigenvalue of [[2a, b], [b, 2c]], by size.
+    let [a, b, c, ..] = fit;
+    let largest = (a + c).abs() + (a - c).hypot(b);
+    (largest - 2.0 * error).max(0.0) / scale
+}
+
+/// Terms of a paraboloid over a plane.
+const TERMS: usize = 6;
+
+/// The inverse of a symmetric positive matrix, by Cholesky's method; none
+/// where it has none to speak of.
+fn inverted(matrix: [[f64; TERMS]; TERMS]) -> Option<[[f64; TERMS]; TERMS]> {
+    let mut lower = [[0.0; TERMS]; TERMS];
+    for i in 0..TERMS {
+        for j in 0..=i {
+            let rest = matrix[i][j] - (0..j).map(|k| lower[i][k] * lower[j][k]).sum::<f64>();
+            if i == j {
+                if rest <= 1e-10 * matrix[i][i] {
+                    return None;
+                }
+                lower[i][i] = rest.sqrt();
+            } else {
+                lower[i][j] = rest / lower[j][j];
+            }
+        }
+    }
+    let mut inverse = [[0.0; TERMS]; TERMS];
+    for column in 0..TERMS {
+        let mut x = [0.0; TERMS];
+        for i in 0..TERMS {
+            let unit = if i == column { 1.0 } else { 0.0 };
+            x[i] = (unit - (0..i).map(|k| lower[i][k] * x[k]).sum::<f64>()) / lower[i][i];
+        }
+        for i in (0..TERMS).rev() {
+            x[i] = (x[i] - (i + 1..TERMS).map(|k| lower[k][i] * x[k]).sum::<f64>()) / lower[i][i];
+        }
+        for (line, value) in inverse.iter_mut().zip(x) {
+            line[column] = value;
+        }
+    }
+    Some(inverse)
+}
+
+/// Lowers lengths until none changes over an edge by more than `growth` times
+/// the edge, shortest first.
+fn graded(surface: &Mesh, fans: &VertexTriangles, growth: f64, lengths: &mut [f64]) {
+    // Positive numbers keep their order as bits.
+    let mut queue: BinaryHeap<Reverse<(u64, u32)>> =
+        lengths.iter().enumerate().map(|(v, l)| Reverse((l.to_bits(), v as u32))).collect();
+    while let Some(Reverse((bits, v))) = queue.pop() {
+        let length = lengths[v as usize];
+        if bits != length.to_bits() {
+            continue;
+        }
+        for &t in fans.of(v) {
+            for w in surface.triangles()[t as usize] {
+                let way = surface.points()[v as usize].distance(surface.points()[w as usize]);
+                let most = length + growth * way;
+                if most < lengths[w as usize] {
+                    lengths[w as usize] = most;
+                    queue.push(Reverse((most.to_bits(), w)));
+                }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A sheet over columns and rows at the given places.
+    fn sheet(columns: &[f64], rows: &[f64], height: impl Fn(f64, f64, usize) -> f64) -> Mesh {
+        let n = columns.len();
+        let mut points = Vec::new();
+        for &y in rows {
+            for &x in columns {
+                points.push(DVec3::new(x, y, height(x, y, points.len())));
+            }
+        }
+        let cells = (0..rows.len() - 1).flat_map(|i| (0..n - 1).map(move |j| (i * n + j) as u32));
+        let n = n as u32;
+        let triangles = cells.flat_map(|a| [[a, a + 1, a + n + 1], [a, a + n + 1, a + n]]);
+        Mesh::new(points, triangles.collect()).unwrap()
+    }
+
+    fn even(from: f64, to: f64, step: f64) -> Vec<f64> {
+        (0..=((to - from) / step).round() as usize).map(|k| from + step * k as f64).collect()
+    }
+
+    /// A value between -1 and 1 that looks random.
+    fn noise(k: usize) -> f64 {
+        let x = (k as u64 + 1).wrapping_mul(0x9e37_79b9_7f4a_7c15);
+        let x = (x ^ (x >> 29)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        ((x >> 11) as f64 / (1u64 << 52) as f64) - 1.0
+    }
+
+    #[test]
+    fn lengths_follow_the_surface_s_own_edges_nearby() {
+        let mut columns = even(-10.0, 0.0, 1.0);
+        columns.extend(even(0.25, 5.0, 0.25));
+        let mesh = sheet(&columns, &even(-5.0, 5.0, 0.5), |_, _, _| 0.0);
+        let field = SizeField::of(&mesh, 0.01, 0.2);
+        // Half of a coarse cell has edges of 0.5, 1 and the diagonal; of a fine
+        // one 0.25, 0.5 and the diagonal.
+        assert!((field.at(DVec3::new(-8.0, 0.0, 0.0)) - 1.0).abs() < 1e-6);
+        assert!((field.at(DVec3::new(4.0, 0.0, 0.0)) - 0.5).abs() < 1e-6);
+        let fans = vertex_triangles(&mesh);
+        for v in 0..mesh.points().len() as u32 {
+            for w in fans.of(v).iter().flat_map(|&t| mesh.triangles()[t as usize]) {
+                let way = mesh.points()[v as usize].distance(mesh.points()[w as usize]);
+                let change = field.lengths()[w as usize] - field.lengths()[v as usize];
+                assert!(change <= 0.2 * way + 1e-12);
+            }
+        }
+    }
+
+    #[test]
+    fn lengths_follow_the_curvature_of_a_bump_and_not_noise() {
+        // A cap of a sphere of 5, on edges of 0.7; a chord of 0.004.
+        let radius = 5.0f64;
+        let cap = |x: f64, y: f64| (radius * radius - x * x - y * y).sqrt();
+        let grid = even(-2.8, 2.8, 0.7);
+        let wanted = (8.0 * 0.004 * radius).sqrt();
+        assert!(wanted < 0.6 * 0.7);
+        for rough in [0.0, 0.003] {
+            let mesh = sheet(&grid, &grid, |x, y, k| cap(x, y) + rough * noise(k));
+            let at = SizeField::of(&mesh, 0.004, 0.2).at(DVec3::new(0.0, 0.0, radius));
+            let most = if rough == 0.0 { 0.03 } else { 0.2 };
+            assert!((at / wanted - 1.0).abs() < most, "{at} where {wanted} is right");
+            // Without the bump, noise alone gives no curvature.
+            let flat = sheet(&grid, &grid, |_, _, k| rough * noise(k));
+            let at = SizeField::of(&flat, 0.004, 0.2).at(DVec3::ZERO);
+            assert!(at > 0.9 * 0.7, "{at} on a plane");
+        }
+    }
+}
