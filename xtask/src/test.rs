@@ -79,6 +79,7 @@ fn outside(wish: Wish) -> Result<Count, Fault> {
         .env("PYTHONDONTWRITEBYTECODE", "1")
         .env("SPILE_BIN", &made.spile)
         .env("SPILE_PAIRS", built_example("pairs")?)
+        .env("SPILE_REMESHED", built_example("remeshed")?)
         .env("SPILE_MADE", &made.folder);
     if wish.full {
         command.arg("--full");

@@ -3,12 +3,15 @@
 //! a file, for each mesh on standard input, a line each: the numbers of points
 //! and triangles, three coordinates a point, three indices a triangle.
 
+mod numbers;
+
 use std::io::{BufRead, Write};
 use std::path::Path;
 use std::process::ExitCode;
 
+use numbers::Words;
 use serde_json::{Value, json};
-use spile_mesh::{DVec3, Mesh, self_intersections};
+use spile_mesh::{DVec3, self_intersections};
 
 fn main() -> ExitCode {
     let files: Vec<String> = std::env::args().skip(1).collect();
@@ -37,26 +40,11 @@ fn of_files(files: &[String]) -> Result<(), String> {
 
 fn of_lines() -> Result<(), String> {
     for (number, line) in std::io::stdin().lock().lines().enumerate() {
-        let mesh = line.map_err(|e| e.to_string()).and_then(|line| mesh_of(&line));
+        let mesh = line.map_err(|e| e.to_string()).and_then(|line| Words::of(&line).mesh());
         let mesh = mesh.map_err(|fault| format!("line {}: {fault}", number + 1))?;
         print(&json!(self_intersections(&mesh)))?;
     }
     Ok(())
-}
-
-/// The mesh that a line of numbers states.
-fn mesh_of(line: &str) -> Result<Mesh, String> {
-    fn next<T: std::str::FromStr>(words: &mut std::str::SplitWhitespace) -> Result<T, String> {
-        let word = words.next().ok_or("it is too short")?;
-        word.parse().map_err(|_| format!("cannot be read: {word}"))
-    }
-    let mut words = line.split_whitespace();
-    let (points, triangles) = (next(&mut words)?, next(&mut words)?);
-    let mut point = || Ok(DVec3::new(next(&mut words)?, next(&mut words)?, next(&mut words)?));
-    let points = (0..points).map(|_: usize| point()).collect::<Result<_, String>>()?;
-    let mut triangle = || Ok([next(&mut words)?, next(&mut words)?, next(&mut words)?]);
-    let triangles = (0..triangles).map(|_: usize| triangle()).collect::<Result<_, String>>()?;
-    Mesh::new(points, triangles).map_err(|e| e.to_string())
 }
 
 fn print(document: &Value) -> Result<(), String> {
