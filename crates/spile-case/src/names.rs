@@ -31,6 +31,7 @@ pub(crate) const MEND_KINDS: Words<MendKind> = &[
     ("non-manifold-edge", MendKind::NonManifoldEdge),
     ("non-manifold-vertex", MendKind::NonManifoldVertex),
     ("loose-piece", MendKind::LoosePiece),
+    ("self-intersection", MendKind::SelfIntersection),
 ];
 
 fn spelled<T: PartialEq>(words: Words<T>, meant: &T) -> &'static str {
@@ -104,6 +105,7 @@ mod tests {
             MendKind::NonManifoldEdge => 4,
             MendKind::NonManifoldVertex => 5,
             MendKind::LoosePiece => 6,
+            MendKind::SelfIntersection => 7,
         }
     }
 

@@ -190,6 +190,8 @@ pub enum MendKind {
     NonManifoldVertex,
     /// A loose piece that was left out.
     LoosePiece,
+    /// A small fold in which the surface met itself.
+    SelfIntersection,
 }
 
 /// Settled: one repair of the scan. All that it changed lies in its ball.

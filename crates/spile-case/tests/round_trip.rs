@@ -181,6 +181,7 @@ fn mend() -> impl Strategy<Value = Mend> {
         Just(MendKind::NonManifoldEdge),
         Just(MendKind::NonManifoldVertex),
         Just(MendKind::LoosePiece),
+        Just(MendKind::SelfIntersection),
     ];
     (kind, ball()).prop_map(|(kind, ball)| Mend { kind, ball })
 }

@@ -69,10 +69,6 @@ impl FindingKind {
             Self::Needle | Self::Cap => {
                 "they have area and do no harm: within reach of a joint they are remeshed"
             }
-            Self::SelfIntersection => {
-                "which of the crossing sheets is meant is not for this program to say: rescan, \
-                 repair the spot by hand, or name it under `inherit`"
-            }
             Self::Outlier => {
                 "a point may stand out and be right: remeshing keeps within the deviation of it"
             }

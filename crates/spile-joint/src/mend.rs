@@ -2,23 +2,28 @@
 //!
 //! What is mended: second copies of a triangle, triangles without area, edges
 //! of more than two triangles, patches turned inside out, small holes, loose
-//! crumbs, and points where separate fans of triangles touch. Everything else
-//! stays bit for bit, in its order.
+//! crumbs, points where separate fans of triangles touch, and small folds in
+//! which the surface meets itself. Everything else stays bit for bit, in its
+//! order.
 
+mod crossings;
 mod crumbs;
 mod edges;
 mod fill;
 mod flips;
 mod holes;
 mod pinches;
+mod refill;
 mod repeats;
 mod work;
 
-use spile_case::{Ball, MendKind};
+use spile_case::Ball;
 use spile_mesh::{DVec3, Mesh};
 
 pub(crate) use repeats::{on_a_line, second_copies};
 use work::Work;
+
+use crate::examine::FindingKind;
 
 /// How to mend.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -32,7 +37,7 @@ pub struct MendOptions {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct MendMade {
     /// What was wrong, and the ball that holds every triangle that was removed,
-    /// added or turned. Nothing outside it changed.
+    /// added or turned, or that met another. Nothing outside it changed.
     pub mend: spile_case::Mend,
     /// Triangles taken away.
     pub removed_triangles: usize,
@@ -49,7 +54,7 @@ pub struct MendMade {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Refusal {
     /// What is wrong.
-    pub kind: MendKind,
+    pub kind: FindingKind,
     /// A ball round it.
     pub ball: Ball,
     /// Why it stays, as a sentence.
@@ -98,6 +103,9 @@ pub fn mend(mesh: &Mesh, options: MendOptions) -> Mended {
         flips::turn_flipped_patches(&mut work);
         holes::close_holes(&mut work);
         pinches::part_pinched_points(&mut work);
+        if work.mends.len() == before {
+            crossings::mend_crossings(&mut work);
+        }
         if work.mends.len() == before {
             break;
         }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use spile_case::MendKind;
-use spile_joint::{MendOptions, Mended, mend};
+use spile_joint::{FindingKind, MendOptions, Mended, mend};
 use spile_mesh::{DVec3, Mesh, Topology, boundary_loops};
 
 /// An open tube of `rounds` times `rows` points, radius 10, a little wobbly so
@@ -223,7 +223,7 @@ fn a_twisted_band_is_refused() {
     let mesh = Mesh::new(points, triangles).expect("five points");
     let answer = mend(&mesh, MendOptions { hole_max: Some(0.1) });
     assert_eq!(answer.refused.len(), 1);
-    assert_eq!(answer.refused[0].kind, MendKind::Flipped);
+    assert_eq!(answer.refused[0].kind, FindingKind::Flipped);
 }
 
 #[test]

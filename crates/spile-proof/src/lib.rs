@@ -26,6 +26,7 @@ mod fitting_shape;
 mod fitting_standard;
 mod flow_limits;
 pub mod flow_section;
+mod folds;
 mod identity;
 pub mod inscribed;
 mod judge;

@@ -7,10 +7,14 @@ use spile_case::{Ball, Case, MendKind};
 use spile_mesh::{Bounds3, DVec3, Mesh, VertexTriangles, round_to_f32, vertex_triangles};
 
 use crate::fitting_find::coordinate_spacing;
+use crate::folds::folded;
 use crate::scan_view::ScanView;
 
 /// A piece with more than this share of the scan's area is no crumb.
 const LOOSE_AREA_SHARE: f64 = 0.01;
+
+/// A fold whose ball is larger than so many times the hole limit is no small one.
+const FOLD_OF_HOLE: f64 = 1.5;
 
 /// What one true defect gives leave to.
 #[derive(Debug, Clone)]
@@ -145,6 +149,7 @@ impl Search<'_> {
                 .collect(),
             MendKind::Hole => self.holes(),
             MendKind::LoosePiece => self.loose_pieces(),
+            MendKind::SelfIntersection => self.folds(),
         }
     }
 
@@ -333,6 +338,21 @@ impl Search<'_> {
             .collect()
     }
 
+    /// The triangles that meet others in the ball, and those round them, if the ball
+    /// is small.
+    fn folds(&self) -> Vec<Licence> {
+        // `hole_max` may be the median edge's of coordinates as they were read.
+        if self.ball.radius > FOLD_OF_HOLE * self.hole_max * (1.0 + 1e-9) + 4.0 * self.rounding {
+            return Vec::new();
+        }
+        let inside: Vec<u32> = self.triangles_in_ball().collect();
+        let folded = folded(self.mesh(), &self.scan.edges, self.around, &inside);
+        let points: BTreeSet<u32> =
+            folded.into_iter().flat_map(|t| self.mesh().triangles()[t as usize]).collect();
+        let points: Vec<u32> = points.into_iter().collect();
+        if points.is_empty() { Vec::new() } else { vec![self.ring_licence(&points)] }
+    }
+
     /// Those triangles at these points that lie in the ball may go.
     fn ring_licence(&self, points: &[u32]) -> Licence {
         let ring: BTreeSet<u32> =
@@ -366,5 +386,6 @@ pub(crate) fn kind_name(kind: MendKind) -> &'static str {
         MendKind::NonManifoldEdge => "non-manifold edge",
         MendKind::NonManifoldVertex => "non-manifold vertex",
         MendKind::LoosePiece => "loose piece",
+        MendKind::SelfIntersection => "self-intersection",
     }
 }

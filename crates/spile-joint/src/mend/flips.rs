@@ -4,6 +4,7 @@ use spile_case::MendKind;
 use spile_mesh::{Mesh, NONE, Topology};
 
 use super::work::{Changes, Spot, Work};
+use crate::examine::FindingKind;
 
 /// For each half-edge the only other one on its edge, whichever way it runs.
 pub(super) struct Partners(Vec<u32>);
@@ -43,7 +44,7 @@ pub(super) fn turn_flipped_patches(work: &mut Work) {
             Err(piece) => {
                 let ball = work.ball(&piece, &[]);
                 work.refuse(
-                    MendKind::Flipped,
+                    FindingKind::Flipped,
                     ball,
                     "the surface has one side only, as a twisted band",
                 );

@@ -11,6 +11,7 @@ use spile_mesh::{
 use super::fill::{MOST_POINTS, fill};
 use super::work::{Changes, Work};
 use super::{across, ball_round};
+use crate::examine::FindingKind;
 
 /// Closes the open loops smaller across than `hole_max`, with no new point.
 ///
@@ -47,7 +48,7 @@ pub(super) fn close_holes(work: &mut Work) {
         } else {
             "no triangles over its points leave the surface a surface".to_owned()
         };
-        work.refuse(MendKind::Hole, ball, why);
+        work.refuse(FindingKind::Hole, ball, why);
     }
     let sound = sound_fills(work, &fills);
     let mut changes = Changes::default();
@@ -57,7 +58,7 @@ pub(super) fn close_holes(work: &mut Work) {
             changes.added.extend(triangles);
         } else {
             let ball = work.ball(&[], &triangles);
-            work.refuse(MendKind::Hole, ball, "the triangles that would close it meet others");
+            work.refuse(FindingKind::Hole, ball, "the triangles that would close it meet others");
         }
     }
     work.apply(changes);

@@ -5,6 +5,7 @@ use spile_case::MendKind;
 use spile_mesh::{DVec3, Mesh, NONE, VertexTriangles, topology};
 
 use super::work::{Changes, Work};
+use crate::examine::FindingKind;
 
 /// Keeps the first of all triangles on the same three points.
 pub(super) fn remove_duplicates(work: &mut Work) {
@@ -71,7 +72,7 @@ pub(super) fn remove_degenerate(work: &mut Work) {
         work.apply(changes);
         if done || pass + 1 == MOST_PASSES {
             for (ball, why) in stuck {
-                work.refuse(MendKind::Degenerate, ball, why);
+                work.refuse(FindingKind::Degenerate, ball, why);
             }
             return;
         }

@@ -6,6 +6,7 @@ use spile_case::{Ball, Mend, MendKind};
 use spile_mesh::{Bvh, DVec3, Mesh, Topology, VertexTriangles, farthest, vertex_triangles};
 
 use super::{MendMade, Mended, Refusal, ball_round};
+use crate::examine::FindingKind;
 
 pub(super) struct Work {
     pub(super) mesh: Mesh,
@@ -122,7 +123,7 @@ impl Work {
         self.spots.push(spot);
     }
 
-    pub(super) fn refuse(&mut self, kind: MendKind, ball: Ball, why: impl Into<String>) {
+    pub(super) fn refuse(&mut self, kind: FindingKind, ball: Ball, why: impl Into<String>) {
         self.refused.push(Refusal { kind, ball, why: why.into() });
     }
 

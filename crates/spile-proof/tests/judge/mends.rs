@@ -12,6 +12,7 @@ fn an_invented_mend_explains_nothing() {
         MendKind::NonManifoldEdge,
         MendKind::NonManifoldVertex,
         MendKind::LoosePiece,
+        MendKind::SelfIntersection,
     ] {
         let good = scene(Recipe::default());
         let mut s = edited(&good, |points, _| points[10].y = next_f32(points[10].y));
@@ -145,4 +146,48 @@ fn a_crumb_may_be_left_out_and_half_the_scan_may_not() {
     large.case.scan.hole_max = Some(50.0);
     assert_eq!(verdict(&proof(&large), "mends", None), Verdict::Broken);
     assert_eq!(verdict(&proof(&large), "untouched", None), Verdict::Broken);
+}
+
+#[test]
+fn a_fold_of_one_sheet_is_a_defect_and_nothing_else_is() {
+    // In the scan one bore point well below reach is pulled beyond its neighbour,
+    // so that the wall folds onto itself; the part has it where it belongs.
+    let good = scene(Recipe::default());
+    let (points, triangles) = good.scan.clone().into_parts();
+    let t = 2 * scene::COLUMNS * 6 + 11;
+    let [p, _, q] = triangles[t];
+    let star: Vec<DVec3> = triangles
+        .iter()
+        .filter(|t| t.contains(&p) || t.contains(&q))
+        .flatten()
+        .map(|&v| points[v as usize])
+        .collect();
+    let (from, to) = (points[p as usize], points[q as usize]);
+    // Off the wall by some share of the edge, so that the fold meets what it is folded over.
+    let normal = good.scan.area_normal(t).normalize() * from.distance(to);
+    let folded = |share: &f64| {
+        let mut points = points.clone();
+        points[p as usize] = spile_mesh::round_to_f32(from + 1.4 * (to - from) + *share * normal);
+        Mesh::new(points, triangles.clone()).expect("a mesh")
+    };
+    let meets = |scan: &Mesh| !spile_mesh::self_intersections(scan).is_empty();
+    let scan =
+        [-0.5, -0.2, -0.05, 0.02, 0.05, 0.1, 0.3].iter().map(folded).find(meets).expect("a fold");
+    let mut s = Scene { scan, ..good.clone() };
+    let reaches = star.iter().map(|v| v.distance(to)).fold(0.0, f64::max);
+    s.case.scan.hole_max = Some(2.0 * reaches);
+    assert_eq!(verdict(&proof(&s), "untouched", None), Verdict::Broken, "no mend is listed");
+    let ball = Ball { at: to.to_array(), radius: 1.5 * reaches };
+    s.case.mends.push(Mend { kind: MendKind::SelfIntersection, ball });
+    let p = proof(&s);
+    assert_eq!(offended(&p), vec![], "{:#?}", p.limits);
+    // A ball that is not small gives no leave, nor one beside the fold.
+    for wrong in [
+        Ball { radius: 3.1 * reaches, ..ball },
+        Ball { at: (to + 9.0 * reaches * DVec3::Z).to_array(), ..ball },
+    ] {
+        s.case.mends[0].ball = wrong;
+        assert_eq!(verdict(&proof(&s), "mends", None), Verdict::Broken, "{wrong:?}");
+        assert_eq!(verdict(&proof(&s), "untouched", None), Verdict::Broken, "{wrong:?}");
+    }
 }

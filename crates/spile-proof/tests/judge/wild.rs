@@ -20,7 +20,7 @@ fn soup() -> impl Strategy<Value = Mesh> {
     })
 }
 
-const KINDS: [MendKind; 7] = [
+const KINDS: [MendKind; 8] = [
     MendKind::Duplicate,
     MendKind::Degenerate,
     MendKind::Flipped,
@@ -28,6 +28,7 @@ const KINDS: [MendKind; 7] = [
     MendKind::NonManifoldEdge,
     MendKind::NonManifoldVertex,
     MendKind::LoosePiece,
+    MendKind::SelfIntersection,
 ];
 
 proptest! {

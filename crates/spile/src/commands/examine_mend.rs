@@ -77,7 +77,7 @@ pub(super) fn mend_to(mesh: &Mesh, unit: FileUnit, out: &Path) -> Result<MendRec
         turned_triangles: made.turned_triangles,
     });
     let not_mended = done.refused.iter().map(|refused| NotMended {
-        kind: refused.kind.name(),
+        kind: kind_name(refused.kind),
         where_: refused.ball.at,
         size: 2.0 * refused.ball.radius,
         why: refused.why.clone(),
