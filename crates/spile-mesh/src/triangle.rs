@@ -13,40 +13,66 @@ pub enum Feature {
     Corner(u8),
 }
 
+/// A triangle lower than its longest edge over this is taken as a needle. On
+/// others the weights of the corners lose less than two digits.
+const NEEDLE: f64 = 32.0;
+
 /// The point of a triangle that is closest to `p`, as the offset from `p`.
 ///
 /// The offset leads to a convex combination of the corners whatever rounding
 /// does, so its length is an upper bound of the distance up to
 /// [`crate::rounding::of_distance`], also for needles and triangles without
-/// area. It is the least distance up to the same error except on needles,
-/// where it may be too long by what the needle is high;
-/// [`distance_at_least`] gives the bound on that side.
+/// area. It is the least distance up to the same error except on caps seen from
+/// afar, whose plane is not known as well: there it may be too long by what the
+/// cap is high; [`distance_at_least`] gives the bound on that side.
 pub(crate) fn offset_to_triangle(p: DVec3, triangle: [DVec3; 3]) -> (DVec3, Feature) {
     // Taken relative to `p`: then the error scales with what is near, not
     // with how far the model lies from the origin.
-    let [a, b, c] = triangle.map(|corner| corner - p);
+    let corners = triangle.map(|corner| corner - p);
+    let [a, b, c] = corners;
     let normal = (b - a).cross(c - a);
+    let sides_sq = [a.distance_squared(b), b.distance_squared(c), c.distance_squared(a)];
+    let longest_sq = sides_sq[0].max(sides_sq[1]).max(sides_sq[2]);
+    let is_needle = normal.length_squared() * (NEEDLE * NEEDLE) < longest_sq * longest_sq;
+    if !is_needle && let Some(found) = foot_inside(corners, normal) {
+        return found;
+    }
+    let (edge, offset, on) = nearest_edge(corners);
+    if is_needle && let Some(inward) = inward_if_over(corners, edge) {
+        // From the edge straight in, as far as that leads nearer: no number
+        // here is larger than the needle is high.
+        return (offset - inward * offset.dot(inward).min(0.0), Feature::Inside);
+    }
+    (offset, on)
+}
+
+/// The foot of the origin on the plane, by the weights of the corners, if it
+/// lies in the triangle.
+fn foot_inside([a, b, c]: [DVec3; 3], normal: DVec3) -> Option<(DVec3, Feature)> {
     let in_a = normal.dot(b.cross(c));
     let in_b = normal.dot(c.cross(a));
     let in_c = normal.dot(a.cross(b));
     let sum = in_a + in_b + in_c;
-    if in_a >= 0.0 && in_b >= 0.0 && in_c >= 0.0 && sum > 0.0 {
-        let offset = (a * in_a + b * in_b + c * in_c) / sum;
-        let on = match (in_a > 0.0, in_b > 0.0, in_c > 0.0) {
-            (true, true, true) => Feature::Inside,
-            (true, true, false) => Feature::Edge(0),
-            (false, true, true) => Feature::Edge(1),
-            (true, false, true) => Feature::Edge(2),
-            (true, false, false) => Feature::Corner(0),
-            (false, true, false) => Feature::Corner(1),
-            _ => Feature::Corner(2),
-        };
-        if offset.is_finite() {
-            return (offset, on);
-        }
+    if !(in_a >= 0.0 && in_b >= 0.0 && in_c >= 0.0 && sum > 0.0) {
+        return None;
     }
-    let corners = [a, b, c];
-    let mut best = (corners[0], Feature::Corner(0));
+    let offset = (a * in_a + b * in_b + c * in_c) / sum;
+    let on = match (in_a > 0.0, in_b > 0.0, in_c > 0.0) {
+        (true, true, true) => Feature::Inside,
+        (true, true, false) => Feature::Edge(0),
+        (false, true, true) => Feature::Edge(1),
+        (true, false, true) => Feature::Edge(2),
+        (true, false, false) => Feature::Corner(0),
+        (false, true, false) => Feature::Corner(1),
+        _ => Feature::Corner(2),
+    };
+    offset.is_finite().then_some((offset, on))
+}
+
+/// The edge nearest to the origin, the offset to its closest point, and whether
+/// that is a corner.
+fn nearest_edge(corners: [DVec3; 3]) -> (usize, DVec3, Feature) {
+    let mut best = (0, corners[0], Feature::Corner(0));
     let mut best_sq = f64::INFINITY;
     for k in 0..3 {
         let next = (k + 1) % 3;
@@ -61,10 +87,28 @@ pub(crate) fn offset_to_triangle(p: DVec3, triangle: [DVec3; 3]) -> (DVec3, Feat
             } else {
                 Feature::Edge(k as u8)
             };
-            best = (offset, on);
+            best = (k, offset, on);
         }
     }
     best
+}
+
+/// The unit vector in the plane from edge `edge` inward, if the origin lies
+/// straight over the inside.
+fn inward_if_over(corners: [DVec3; 3], edge: usize) -> Option<DVec3> {
+    let inward = [0, 1, 2].map(|k| inward(corners[k], corners[(k + 1) % 3], corners[(k + 2) % 3]));
+    let is_over = (0..3).all(|k| -corners[k].dot(inward[k]) > 0.0);
+    is_over.then_some(inward[edge])
+}
+
+/// The unit vector square to the line from `a` to `b`, toward `c`; zero where
+/// they lie on a line.
+pub(crate) fn inward(a: DVec3, b: DVec3, c: DVec3) -> DVec3 {
+    let along = (b - a).normalize_or_zero();
+    // From the nearer end, so that what is taken away is no longer than it must be.
+    let from = if c.distance_squared(a) <= c.distance_squared(b) { a } else { b };
+    let up = c - from;
+    (up - along * up.dot(along)).normalize_or_zero()
 }
 
 /// The point of the segment from `a` to `b` that is closest to the origin, and
@@ -85,10 +129,34 @@ pub(crate) fn offset_to_segment(a: DVec3, b: DVec3) -> (DVec3, f64) {
 /// A lower bound, up to [`crate::rounding::of_distance`], of the distance from
 /// `p` to a triangle, given the offset to a point of it.
 ///
-/// The triangle lies wholly beyond the plane that is square to the offset and
-/// touches its foremost corner. The bound is tight where the offset leads to
-/// the closest point, and true whatever the offset is.
+/// The triangle lies wholly beyond the plane that is square to a direction and
+/// touches its foremost corner, whatever the direction is. Tried are that of the
+/// offset and, as on long triangles a short offset has no sharp direction, what
+/// is left of it square to each edge and square to the plane. The bound is tight
+/// where the offset leads to the closest point.
 pub(crate) fn distance_at_least(p: DVec3, triangle: [DVec3; 3], offset: DVec3) -> f64 {
-    let along = offset.normalize_or_zero();
-    triangle.iter().map(|&c| (c - p).dot(along)).fold(f64::INFINITY, f64::min).max(0.0)
+    let corners = triangle.map(|c| c - p);
+    let least = |along: DVec3| {
+        let along = along.normalize_or_zero();
+        corners.iter().map(|c| c.dot(along)).fold(f64::INFINITY, f64::min)
+    };
+    let mut best = least(offset).max(0.0);
+    let length = offset.length();
+    for k in 0..3 {
+        let (from, to) = (corners[k], corners[(k + 1) % 3]);
+        let edge = (to - from).normalize_or_zero();
+        // Twice: the second time takes away what the first left by rounding.
+        let square = |v: DVec3, along: DVec3| v - along * v.dot(along);
+        let square_to = |v: DVec3, along: DVec3| square(square(v, along), along);
+        let off_edge = square_to(offset, edge);
+        let inward = inward(from, to, corners[(k + 2) % 3]);
+        let off_plane = square_to(square_to(off_edge, inward), edge);
+        for along in [off_edge, off_plane] {
+            // What is left of rounding alone points anywhere.
+            if along.length() > f64::EPSILON * length {
+                best = best.max(least(along));
+            }
+        }
+    }
+    best
 }

@@ -126,6 +126,30 @@ fn a_long_concave_edge_needs_no_pieces_as_small_as_the_gap() {
     }
 }
 
+/// A prism ten thousand times as long as wide, slanting in space. The offset to
+/// a facet there is so short that its direction is rounding, and the lower bound
+/// along it fell to 0 under a distance of 5e-5: no cutting brought bounds closer.
+#[test]
+fn bounds_close_on_slanting_needles() {
+    // check-values C27: R (1 - cos(pi / n)); a rigid motion changes no distance.
+    let n = 100;
+    let half = std::f64::consts::PI / f64::from(n);
+    let truth = 0.1 * (1.0 - half.cos());
+    let turn = |p: DVec3| {
+        let (s, c) = 0.7_f64.sin_cos();
+        let q = DVec3::new(c * p.x - s * p.z, p.y, s * p.x + c * p.z);
+        DVec3::new(q.x, c * q.y - s * q.z, s * q.y + c * q.z)
+    };
+    let [a, b] = [0.0, half].map(|angle| {
+        let upright = tube(n, 0.1, angle, 1000.0, 1, DVec3::ZERO);
+        let points = upright.points().iter().map(|&p| turn(p)).collect();
+        Mesh::new(points, upright.triangles().to_vec()).unwrap()
+    });
+    let both = hausdorff(&a, &b, 0.01 * truth);
+    assert_holds(both.a_to_b, truth, 0.01 * truth);
+    assert_holds(both.b_to_a, truth, 0.01 * truth);
+}
+
 #[test]
 fn concentric_spheres() {
     // check-values C27: |R - r|, up to the sagitta of the facets: no facet of

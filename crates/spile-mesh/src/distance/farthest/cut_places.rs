@@ -5,7 +5,7 @@ use glam::DVec3;
 
 use super::Piece;
 use crate::bvh::Bvh;
-use crate::triangle::{Feature, offset_to_triangle};
+use crate::triangle::{Feature, inward, offset_to_triangle};
 
 /// Cuts along the other surface's edges in a row before an edge is halved all
 /// the same, so that pieces are sure to become small.
@@ -69,13 +69,12 @@ impl Piece {
         if self.cuts >= CUTS_BEFORE_HALVING || is_larger {
             return None;
         }
-        let normal = (cover[1] - cover[0]).cross(cover[2] - cover[0]);
         let off_sq = self.off_cover_sq;
         let worst = (0..3).max_by(|&i, &j| off_sq[i].total_cmp(&off_sq[j]))?;
         let mut deepest = 0.0;
         let mut found = None;
         for edge in 0..3 {
-            let inward = normal.cross(cover[(edge + 1) % 3] - cover[edge]).normalize_or_zero();
+            let inward = inward(cover[edge], cover[(edge + 1) % 3], cover[(edge + 2) % 3]);
             let inside = |k: usize| inward.dot(self.corners[k].at - cover[edge]);
             let out = inside(worst);
             for k in [(worst + 1) % 3, (worst + 2) % 3] {
