@@ -22,6 +22,7 @@ pub struct SizeField {
     surface: Mesh,
     bvh: Bvh,
     lengths: Vec<f64>,
+    growth: f64,
 }
 
 impl SizeField {
@@ -44,7 +45,7 @@ impl SizeField {
             })
             .collect();
         graded(surface, &fans, growth, &mut lengths);
-        Self { bvh: Bvh::build(surface), surface: surface.clone(), lengths }
+        Self { bvh: Bvh::build(surface), surface: surface.clone(), lengths, growth }
     }
 
     /// The edge length at the place of the surface that is nearest to `p`;
@@ -66,9 +67,25 @@ impl SizeField {
         u * of_a + v * of_b + w * (1.0 - of_a - of_b).max(0.0)
     }
 
-    /// The length at each point of the surface.
-    pub fn lengths(&self) -> &[f64] {
-        &self.lengths
+    /// Tests the invariants; for tests.
+    ///
+    /// # Errors
+    /// The number of the invariant that does not hold, and where.
+    pub fn check(&self) -> Result<(), String> {
+        let points = self.surface.points();
+        if self.lengths.len() != points.len() || self.lengths.iter().any(|&length| length <= 0.0) {
+            return Err("invariant 1: not one positive length a point".into());
+        }
+        for corners in self.surface.triangles() {
+            for k in 0..3 {
+                let [a, b] = [corners[k], corners[(k + 1) % 3]].map(|v| v as usize);
+                let most = self.growth * points[a].distance(points[b]);
+                if (self.lengths[a] - self.lengths[b]).abs() > most + 1e-12 * self.lengths[a] {
+                    return Err(format!("invariant 2 from point {a} to {b}"));
+                }
+            }
+        }
+        Ok(())
     }
 }
 
@@ -256,14 +273,17 @@ mod tests {
         // one 0.25, 0.5 and the diagonal.
         assert!((field.at(DVec3::new(-8.0, 0.0, 0.0)) - 1.0).abs() < 1e-6);
         assert!((field.at(DVec3::new(4.0, 0.0, 0.0)) - 0.5).abs() < 1e-6);
-        let fans = vertex_triangles(&mesh);
-        for v in 0..mesh.points().len() as u32 {
-            for w in fans.of(v).iter().flat_map(|&t| mesh.triangles()[t as usize]) {
-                let way = mesh.points()[v as usize].distance(mesh.points()[w as usize]);
-                let change = field.lengths()[w as usize] - field.lengths()[v as usize];
-                assert!(change <= 0.2 * way + 1e-12);
-            }
-        }
+        field.check().unwrap();
+    }
+
+    #[test]
+    fn a_broken_invariant_is_told_by_its_number() {
+        let mesh = sheet(&even(0.0, 4.0, 1.0), &even(0.0, 4.0, 1.0), |_, _, _| 0.0);
+        let mut field = SizeField::of(&mesh, 0.01, 0.2);
+        field.lengths[7] += 0.3;
+        assert!(field.check().unwrap_err().starts_with("invariant 2"));
+        field.lengths[7] = 0.0;
+        assert!(field.check().unwrap_err().starts_with("invariant 1"));
     }
 
     #[test]
