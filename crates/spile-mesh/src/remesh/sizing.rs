@@ -20,7 +20,8 @@ pub(super) struct Frozen {
 }
 
 impl Frozen {
-    /// The boundary edges, and named edges, that these options freeze.
+    /// The boundary edges, and named edges, that these options freeze, and those
+    /// that are not manifold or whose triangles disagree in orientation.
     pub fn of(patch: &Mesh, options: &RemeshOptions) -> Self {
         let topology = Topology::of(patch);
         let is_frozen = |&[a, b]: &[u32; 2]| {
@@ -29,7 +30,11 @@ impl Frozen {
         let boundary = topology.boundary().iter().map(|&h| ends(patch, h)).filter(is_frozen);
         let named = options.fixed_edges.iter().copied();
         let named = named.filter(|_| options.lines == Lines::Frozen);
-        let segments: Vec<[u32; 3]> = boundary.chain(named).map(|[a, b]| [a, b, b]).collect();
+        let tangled = topology.nonmanifold_edges().iter().flat_map(|e| &e.half_edges);
+        let turned = topology.misoriented_edges().iter().flatten();
+        let tangled = tangled.chain(turned).map(|&h| ends(patch, h));
+        let segments: Vec<[u32; 3]> =
+            boundary.chain(named).chain(tangled).map(|[a, b]| [a, b, b]).collect();
         let length =
             |&[a, b, _]: &[u32; 3]| patch.points()[a as usize].distance(patch.points()[b as usize]);
         let lengths = segments.iter().map(length).collect();

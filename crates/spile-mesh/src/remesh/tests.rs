@@ -169,6 +169,20 @@ fn what_makes_no_sense_is_named() {
     assert_eq!(error, RemeshError::Collapsed { triangle: 0 });
 }
 
+/// A tetrahedron with one face turned over: its edges stay, however long, and
+/// triangles beside them are no smaller than they can be well shaped.
+#[test]
+fn triangles_beside_edges_that_disagree_are_as_long_as_those() {
+    let corners = [DVec3::ZERO, 10.0 * DVec3::X, 10.0 * DVec3::Y, 10.0 * DVec3::Z];
+    let faces = vec![[0, 1, 2], [0, 1, 3], [1, 2, 3], [2, 0, 3]];
+    let patch = Mesh::new(corners.to_vec(), faces).unwrap();
+    let size = |_: DVec3| 0.3;
+    let result = remesh(&patch, &RemeshOptions::new(&size, 0.01)).unwrap();
+    assert!(result.deviation.bounds().hi <= 0.01, "{:?}", result.deviation);
+    let count = result.mesh.triangles().len();
+    assert!((4..4000).contains(&count), "{count}");
+}
+
 #[test]
 fn an_empty_patch_stays_empty() {
     let size = |_: DVec3| 1.0;
