@@ -38,6 +38,10 @@ const LEAST_INNER: usize = 4;
 const FULL_TURN_RAD: f64 = TAU * 350.0 / 360.0;
 /// A row is sharp where this share of its length is.
 const SHARP_SHARE: f64 = 0.9;
+/// A ring half as long as its radius may pass into its neighbours by less than
+/// 10 degrees: over its length they then bend as a circle of three radii does.
+const FLAT_LENGTH: f64 = 0.5;
+const FLAT_COS: f64 = 0.984_8;
 /// Border of a ring that is of neither row may be this share of the rows'.
 const STRAY_SHARE: f64 = 0.1;
 /// Corners this share of the length from an end are of the end's row.
@@ -112,7 +116,8 @@ fn is_enough_exact(
 ///
 /// Any two circles about an axis lie on a cone, so a torus is a stack of such
 /// rings. This one must go round, end sharply at one end at least, and at the
-/// other too unless it is as long as its radius.
+/// other too unless it is as long as its radius, or half of it and passes into
+/// its neighbours almost straight.
 fn is_ring(surface: &Surface, grown: &Grown, cloud: &Cloud, extent: &Extent, radius: f64) -> bool {
     let (through, Some(axis)) = (grown.fit.shape.place(), grown.fit.shape.direction()) else {
         return false;
@@ -127,7 +132,7 @@ fn is_ring(surface: &Surface, grown: &Grown, cloud: &Cloud, extent: &Extent, rad
         return false;
     }
     let near = ROW_SHARE * (high - low);
-    let mut rows = [[0.0_f64; 2]; 2];
+    let mut rows = [[0.0_f64; 3]; 2];
     let mut between = 0.0;
     let inside: std::collections::BTreeSet<u32> = grown.triangles.iter().copied().collect();
     for &t in &grown.triangles {
@@ -140,22 +145,25 @@ fn is_ring(surface: &Surface, grown: &Grown, cloud: &Cloud, extent: &Extent, rad
             let [a, b] = [corners[k], corners[(k + 1) % 3]];
             let is_of = |row: f64| [a, b].iter().all(|&p| (along(p) - row).abs() <= near);
             let normal = surface.facets[t as usize].normal;
-            let is_sharp =
-                other.is_none_or(|n| normal.dot(surface.facets[n as usize].normal) < CREASE_COS);
+            let turn = other.map_or(-1.0, |n| normal.dot(surface.facets[n as usize].normal));
             let length = a.distance(b);
             let Some(row) = [low, high].iter().position(|&row| is_of(row)) else {
                 between += length;
                 continue;
             };
             rows[row][0] += length;
-            rows[row][1] += if is_sharp { length } else { 0.0 };
+            rows[row][1] += if turn < CREASE_COS { length } else { 0.0 };
+            rows[row][2] += if turn > FLAT_COS { length } else { 0.0 };
         }
     }
     if between > STRAY_SHARE * (rows[0][0] + rows[1][0]) {
         return false;
     }
-    let sharp = rows.map(|[whole, sharp]| whole > 0.0 && sharp >= SHARP_SHARE * whole);
-    (sharp[0] && sharp[1]) || ((sharp[0] || sharp[1]) && extent.length >= radius)
+    let most = |of: usize| rows.map(|row| row[0] > 0.0 && row[of] >= SHARP_SHARE * row[0]);
+    let (sharp, flat) = (most(1), most(2));
+    let runs_on =
+        extent.length >= radius || ((flat[0] || flat[1]) && extent.length >= FLAT_LENGTH * radius);
+    (sharp[0] && sharp[1]) || ((sharp[0] || sharp[1]) && runs_on)
 }
 
 /// What the leftover is held against: a plane's size, or how far a round

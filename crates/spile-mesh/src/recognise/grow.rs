@@ -114,6 +114,10 @@ pub(super) fn simplest(surface: &Surface, triangles: &[u32], cloud: &Cloud) -> O
     let mut fits: Vec<Fit> = Vec::with_capacity(4);
     let enough = |fit: &Fit| fit.sigma <= surface.rounding;
     for kind in [Kind::Plane, Kind::Sphere, Kind::Cylinder, Kind::Cone] {
+        // Two rows of a tube lie on a sphere too, but tell of none.
+        if matches!(kind, Kind::Sphere) && cloud.inner == 0 {
+            continue;
+        }
         // Nothing simpler can be better than what is exact.
         if fits.iter().any(enough) {
             break;

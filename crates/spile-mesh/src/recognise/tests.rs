@@ -262,6 +262,8 @@ fn a_torus_and_an_egg_are_none_of_these() {
             assert!(shapes.is_empty(), "{n} {m} {ring} {radius}: {:?}", shapes[0].fit);
         }
     }
+    let heights: Vec<f64> = (-4..=4).map(|k| 3.0 * f64::from(k)).collect();
+    assert_eq!(kinds(&found(&tube(64, &heights, |z| 10.0 - z * z / 40.0))), [""; 0]);
     let egg = moved(&ball(48, 10.0), |p| DVec3::new(p.x, 1.1 * p.y, 1.3 * p.z));
     assert_eq!(kinds(&found(&egg)), [""; 0]);
 }
