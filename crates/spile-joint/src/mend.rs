@@ -17,6 +17,7 @@ mod refill;
 mod repeats;
 mod work;
 
+pub(crate) use crumbs::CRUMB_AREA_SHARE;
 use spile_case::Ball;
 use spile_mesh::{DVec3, Mesh};
 

@@ -6,7 +6,7 @@ use spile_mesh::{
 
 use super::rims::Rims;
 use super::{FindingKind, Spot};
-use crate::mend::{on_a_line, second_copies};
+use crate::mend::{CRUMB_AREA_SHARE, on_a_line, second_copies};
 
 /// A triangle lower than its longest edge over this is a needle or a cap.
 const SLIM: f64 = 100.0;
@@ -17,8 +17,6 @@ const NEEDLE_EDGE_SHARE: f64 = 0.1;
 /// points, and so much farther than every neighbour, is an outlier.
 const OUTLIER: f64 = 8.0;
 const OUTLIER_OF_NEIGHBOURS: f64 = 2.0;
-/// A crumb has less than this share of the area; as in mending.
-pub(super) const CRUMB_AREA_SHARE: f64 = 1e-3;
 
 /// How far each point stands off the mean of its neighbours.
 pub(super) struct Relief {

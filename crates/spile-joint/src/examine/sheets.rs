@@ -15,7 +15,7 @@ mod winding;
 use spile_mesh::{Bounds3, Mesh, Topology, shells};
 
 use super::FindingKind;
-use super::defects::CRUMB_AREA_SHARE;
+use crate::mend::CRUMB_AREA_SHARE;
 use winding::Capped;
 
 /// One sheet: what it is, and its triangles, rising.

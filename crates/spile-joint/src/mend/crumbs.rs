@@ -7,7 +7,7 @@ use super::work::{Changes, Work};
 
 /// A crumb has less than this share of the whole area, so that a scan that is
 /// all crumbs is left for its owner to judge.
-const CRUMB_AREA_SHARE: f64 = 1e-3;
+pub(crate) const CRUMB_AREA_SHARE: f64 = 1e-3;
 
 /// Takes out open pieces whose box is smaller across than `hole_max`.
 pub(super) fn remove_crumbs(work: &mut Work) {
