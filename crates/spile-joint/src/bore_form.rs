@@ -115,6 +115,7 @@ impl<'a> Job<'a> {
             let asked = |_: DVec3| wall_min;
             let limits = OutsideLimits {
                 wall_min: &asked,
+                wall_most: wall_min,
                 edge,
                 kink_deg: self.case.limits.kink_deg,
                 deviation: self.case.limits.deviation,

@@ -2,9 +2,9 @@
 //! where the scan itself is too narrow there.
 
 use spile_case::End;
-use spile_mesh::{DVec3, Mesh};
+use spile_mesh::{DVec3, Mesh, are_within};
 
-use crate::ends::{at_end, off_by, polygon_centre, seam_of, with_angles};
+use crate::ends::{at_end, polygon_centre, seam_of, with_angles};
 use crate::fair::point_normals;
 use crate::fitting::Placed;
 use crate::locate::{Located, tangent};
@@ -36,7 +36,7 @@ fn area_to_keep(bore_near: &Mesh, seam: &[DVec3], way: &Way, along: DVec3, circl
         .map(|deeper| {
             let point = way.start - along * (least + (0.005 + deeper) * reach);
             let plane = spile_mesh::Plane { point, normal: along };
-            least_within(bore_near, plane, 2.0 * reach, 20.0).area
+            least_within(bore_near, plane, 2.0 * reach)
         })
         .filter(|area| area.is_finite())
         .fold(0.0, f64::max);
@@ -102,7 +102,7 @@ pub fn join_bore(
         }
         let by = 1.2 * lack / (2.0 * (std::f64::consts::PI * asked).sqrt());
         opened = opened_at_rim(&opened, by);
-        if off_by(before, &opened.mesh, limits.deviation) > 0.9 * limits.deviation {
+        if !are_within(before, &opened.mesh, 0.9 * limits.deviation) {
             break;
         }
     }
@@ -183,6 +183,7 @@ fn span_once(
         area_min: asked,
         area_loss_share: limits.loss_share,
         wall_min: &no_wall,
+        wall_most: 0.0,
         wall_room: 0.0,
         edge: limits.edge,
     };

@@ -1,7 +1,7 @@
 //! One end from cut to joint: cut, lift, refine, fair, span.
 
 use spile_case::{Case, End, Place, Unit};
-use spile_mesh::{Bvh, DVec3, GaveWay, Mesh};
+use spile_mesh::{Bvh, DVec3, GaveWay, Mesh, are_within};
 
 use crate::angles::{AngleLimits, Held, hold_angles, loosened};
 use crate::cut::{CutLengths, CutSide, cut_side};
@@ -202,7 +202,7 @@ pub fn faired_band(
     for _ in 0..6 {
         let faired = fair_band(&refined, (&surface.mesh, &surroundings), &fairing)
             .map_err(|e| at_end(end, e, &[]))?;
-        if off_by(&band.mesh, &faired.mesh, deviation) <= 0.8 * deviation {
+        if are_within(&band.mesh, &faired.mesh, 0.8 * deviation) {
             return Ok(faired);
         }
         fairing.most *= 0.6;
@@ -237,7 +237,7 @@ pub fn with_angles(
             let held = hold_angles(surface, band, &surroundings, Some((grid, order)), limits, near)
                 .map_err(|e| at_end(end, e, &[]))?;
             let is_better = best.as_ref().is_none_or(|b| held.sharpest < b.sharpest);
-            if is_better && off_by(before, &held.band.mesh, deviation) <= 0.95 * deviation {
+            if is_better && are_within(before, &held.band.mesh, 0.95 * deviation) {
                 best = Some(held);
             }
             if best.as_ref().is_some_and(|b| b.sharpest < 1.0) {
@@ -266,11 +266,6 @@ fn beside(surface: &Scan, band: &Band) -> Vec<[u32; 3]> {
     beside.sort_unstable();
     beside.dedup();
     beside.iter().map(|&t| surface.mesh.triangles()[t as usize]).collect()
-}
-
-/// Certified upper bound of the two-sided distance.
-pub fn off_by(a: &Mesh, b: &Mesh, limit: f64) -> f64 {
-    spile_mesh::hausdorff(a, b, 0.05 * limit).bounds().hi
 }
 
 /// The band's rim as the joint's seam; also tells the order in which the rim's

@@ -9,8 +9,6 @@
 //! longer than a stated length: what is longer than that is shape and stays, so
 //! that a tube is not pinched, what is shorter is wobble and goes.
 
-use std::collections::BTreeMap;
-
 use spile_mesh::{Bvh, DVec3, Mesh};
 
 use crate::least_squares::{LeastSquares, Line, SolveError};
@@ -123,19 +121,23 @@ impl Hinge {
 
 /// The inner edges of a surface, each with the bend over it.
 pub fn hinges(band: &Mesh) -> Vec<Hinge> {
-    let mut opposite: BTreeMap<(u32, u32), Vec<u32>> = BTreeMap::new();
+    let mut sides: Vec<([u32; 2], u32)> = Vec::with_capacity(3 * band.triangles().len());
     for t in band.triangles() {
         for k in 0..3 {
             let (a, b) = (t[k], t[(k + 1) % 3]);
-            opposite.entry((a.min(b), a.max(b))).or_default().push(t[(k + 2) % 3]);
+            sides.push(([a.min(b), a.max(b)], t[(k + 2) % 3]));
         }
     }
+    // Stable: the corners opposite an edge stay in the triangles' order.
+    sides.sort_by_key(|&(edge, _)| edge);
     let p = |v: u32| band.points()[v as usize];
-    opposite
-        .into_iter()
-        .filter(|(_, o)| o.len() == 2)
-        .map(|((a, b), o)| {
-            let (c, d) = (o[0], o[1]);
+    sides
+        .chunk_by(|one, other| one.0 == other.0)
+        .filter_map(|of_edge| match *of_edge {
+            [([a, b], c), (_, d)] => Some([a, b, c, d]),
+            _ => None,
+        })
+        .map(|[a, b, c, d]| {
             let (ca, cb) = (cotangent(p(a), p(b), p(c)), cotangent(p(b), p(a), p(c)));
             let (da, db) = (cotangent(p(a), p(b), p(d)), cotangent(p(b), p(a), p(d)));
             let area = 0.5

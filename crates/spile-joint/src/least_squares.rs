@@ -23,7 +23,8 @@ pub struct Line {
     pub rest: f64,
 }
 
-/// The normal equations of a weighted least-squares problem.
+/// The normal equations of a weighted least-squares problem, whose matrix is
+/// symmetric: its lower half is all that is kept.
 pub struct LeastSquares {
     triplets: Vec<Triplet<usize, usize, f64>>,
     right: Vec<f64>,
@@ -37,7 +38,7 @@ impl LeastSquares {
     pub fn add(&mut self, line: &Line, weight: f64) {
         for &(a, x) in &line.terms {
             self.right[a] -= weight * x * line.rest;
-            for &(b, y) in &line.terms {
+            for &(b, y) in line.terms.iter().filter(|&&(b, _)| b <= a) {
                 self.triplets.push(Triplet::new(a, b, weight * x * y));
             }
         }

@@ -337,7 +337,8 @@ impl<'a> Job<'a> {
             &scan_outside,
         );
         let asked = |p: DVec3| seam_wall.asked(p, wall_min, 1.5 * edge);
-        let limits = OutsideLimits { wall_min: &asked, edge, kink_deg, deviation };
+        let limits =
+            OutsideLimits { wall_min: &asked, wall_most: wall_min, edge, kink_deg, deviation };
         let outside = join_outside(
             (work.end, self.scan, &work.located),
             (&before_outside, &outside_band),

@@ -18,6 +18,8 @@ use crate::walls::WallSide;
 pub struct OutsideLimits<'a> {
     /// Least wall at a place.
     pub wall_min: &'a dyn Fn(DVec3) -> f64,
+    /// The most of it at any place.
+    pub wall_most: f64,
     /// Length of the edges to make.
     pub edge: f64,
     /// Largest angle at a seam, degrees, if asked.
@@ -58,10 +60,11 @@ pub fn join_outside(
             area_min: 0.0,
             area_loss_share: 1.0,
             wall_min: limits.wall_min,
+            wall_most: limits.wall_most,
             wall_room: share * limits.edge,
             edge: limits.edge,
         };
-        let grid = span_outside(&joint.way, &seam, placed.outside, bore_near, &span)
+        let grid = span_outside(&joint.way, &seam, placed.outside, &index, &span)
             .map_err(|e| at_end(end, e, &[]))?;
         let (band, grid) = with_angles(
             end,
@@ -73,11 +76,8 @@ pub fn join_outside(
         )?;
         let outside = grid.mesh(true);
         let beyond = joined(&joined(&outside, &band.mesh), &placed.mesh(WallSide::Outside, &grid));
-        let spare = wall_spare(&outside, &index, limits.wall_min).min(wall_spare(
-            &joint.bore.mesh(true),
-            &Bvh::build(&beyond),
-            limits.wall_min,
-        ));
+        let spare = wall_spare(&outside, &index, limits, f64::INFINITY);
+        let spare = wall_spare(&joint.bore.mesh(true), &Bvh::build(&beyond), limits, spare);
         if best.as_ref().is_none_or(|b| spare > b.spare) {
             best = Some(OutsideJoint { band, grid, order: order.clone(), spare });
         }
@@ -89,15 +89,24 @@ pub fn join_outside(
 }
 
 /// By how much the way from a surface to the other side is longer than asked,
-/// at its worst place: measured at corners, edges and middles.
-fn wall_spare(surface: &Mesh, other: &Bvh, asked: &dyn Fn(DVec3) -> f64) -> f64 {
-    let mut least = f64::INFINITY;
-    for t in 0..surface.triangles().len() {
-        let [a, b, c] = surface.corners(t);
-        for p in [a, b, c, 0.5 * (a + b), 0.5 * (b + c), 0.5 * (c + a), (a + b + c) / 3.0] {
-            let Some(found) = other.closest(p) else { continue };
-            least = least.min(found.distance - asked(p).max(asked(found.point)));
-        }
+/// at its worst place, or `known` if that is less: measured at corners, middles
+/// of edges and of triangles.
+fn wall_spare(surface: &Mesh, other: &Bvh, limits: &OutsideLimits<'_>, known: f64) -> f64 {
+    let corner = |v: u32| surface.points()[v as usize];
+    let mut edges: Vec<[u32; 2]> = (surface.triangles().iter())
+        .flat_map(|&[a, b, c]| [[a, b], [b, c], [c, a]])
+        .map(|[a, b]| [a.min(b), a.max(b)])
+        .collect();
+    edges.sort_unstable();
+    edges.dedup();
+    let middles = edges.into_iter().map(|[a, b]| 0.5 * (corner(a) + corner(b)));
+    let inside = surface.triangles().iter().map(|t| t.map(corner).iter().sum::<DVec3>() / 3.0);
+    let mut least = known;
+    for p in surface.points().iter().copied().chain(middles).chain(inside) {
+        // What is farther than this has more to spare than the least so far.
+        let Some(found) = other.closest_within(p, limits.wall_most + least) else { continue };
+        let asked = (limits.wall_min)(p).max((limits.wall_min)(found.point));
+        least = least.min(found.distance - asked);
     }
     least
 }

@@ -2,8 +2,8 @@
 //! triangles, under a certified bound of its deviation.
 
 use spile_mesh::{
-    Bvh, DVec3, GaveWay, Lines, Mesh, RemeshError, RemeshOptions, SizeField, boundary_loops,
-    hausdorff, remesh,
+    Bvh, DVec3, GaveWay, Lines, Mesh, RemeshError, RemeshOptions, SizeField, are_within,
+    boundary_loops, remesh,
 };
 
 use crate::reach::{Band, outline_index};
@@ -60,19 +60,15 @@ pub fn refine(band: &Band, limits: &RefineLimits) -> Result<Refined, RefineError
     let mut options = RemeshOptions::new(&size, limits.deviation);
     options.kept_points = band.shared;
     options.lines = Lines::Resampled;
+    options.gap = f64::INFINITY;
     let remeshed = remesh(&band.mesh, &options)?;
     let rim = rim_of(&remeshed.mesh, band).ok_or(RefineError::Rim)?;
     let (mesh, rim) = match without_flat_ears(&remeshed.mesh, &rim, band.shared) {
         // What that moved is not covered by the remesher's certificate.
-        Some((mesh, rim)) if is_within(&band.mesh, &mesh, limits.deviation) => (mesh, rim),
+        Some((mesh, rim)) if are_within(&band.mesh, &mesh, limits.deviation) => (mesh, rim),
         _ => (remeshed.mesh, rim),
     };
     Ok(Refined { band: Band { mesh, rim, ..band.clone() }, gave_way: remeshed.gave_way })
-}
-
-/// Whether two surfaces are certainly within `limit` of each other.
-fn is_within(a: &Mesh, b: &Mesh, limit: f64) -> bool {
-    hausdorff(a, b, 0.1 * limit).bounds().hi <= limit
 }
 
 /// An index over the rim of a band, for distances from it.

@@ -5,7 +5,7 @@
 //! outward where a section lost area, outside points away from the bore where
 //! the wall lost thickness.
 
-use spile_mesh::{Bvh, DVec3, Mesh, Plane};
+use spile_mesh::{Bvh, DVec3, Mesh, Plane, vertex_triangles};
 
 use crate::fair::point_normals;
 use crate::reach::Band;
@@ -104,39 +104,33 @@ pub fn thicken(band: &Band, bore_band: &Mesh, bore: &Bvh, before: &WallBefore<'_
         let old = place.and_then(|p| other.closest(p)).map_or(0.0, |c| c.distance);
         (old.min(before.wall_min) - spare - now).max(0.0)
     };
+    // What is farther from the other side than this lacks nothing.
+    let look = before.wall_min + before.tolerance;
+    let fans = vertex_triangles(&band.mesh);
+    let bore_places: Vec<DVec3> = places(bore_band).map(|(_, p)| p).collect();
     for _ in 0..8 {
         let mut push = vec![0.0f64; band.mesh.points().len()];
         let mesh = &band.mesh;
-        let raise = |t: [u32; 3], by: f64, push: &mut [f64]| {
-            for v in t {
+        let raise = |t: u32, by: f64, push: &mut [f64]| {
+            for v in mesh.triangles()[t as usize] {
                 push[v as usize] = push[v as usize].max(by);
             }
         };
-        for t in 0..mesh.triangles().len() {
-            let corners = mesh.corners(t);
-            let middle = corners.iter().sum::<DVec3>() / 3.0;
-            for p in corners.into_iter().chain([middle]) {
-                let now = bore.closest(p).map_or(f64::INFINITY, |c| c.distance);
-                if now > before.wall_min + before.tolerance {
-                    continue;
-                }
-                let place = was_outside.closest(p).map(|c| c.point);
-                let by = lack(now, place, before.scan_bore);
-                raise(mesh.triangles()[t], by, &mut push);
+        for (at, p) in places(mesh) {
+            let Some(c) = bore.closest_within(p, look) else { continue };
+            let place = was_outside.closest(p).map(|c| c.point);
+            let by = lack(c.distance, place, before.scan_bore);
+            match at {
+                At::Point(v) => fans.of(v).iter().for_each(|&t| raise(t, by, &mut push)),
+                At::Middle(t) => raise(t, by, &mut push),
             }
         }
         let index = Bvh::build(mesh);
-        for t in 0..bore_band.triangles().len() {
-            let corners = bore_band.corners(t);
-            let middle = corners.iter().sum::<DVec3>() / 3.0;
-            for p in corners.into_iter().chain([middle]) {
-                let Some(c) = index.closest_within(p, before.wall_min + before.tolerance) else {
-                    continue;
-                };
-                let place = was_bore.closest(p).map(|c| c.point);
-                let by = lack(c.distance, place, before.scan_outside);
-                raise(mesh.triangles()[c.triangle as usize], by, &mut push);
-            }
+        for &p in &bore_places {
+            let Some(c) = index.closest_within(p, look) else { continue };
+            let place = was_bore.closest(p).map(|c| c.point);
+            let by = lack(c.distance, place, before.scan_outside);
+            raise(c.triangle, by, &mut push);
         }
         if push.iter().all(|&p| p <= 0.0) {
             break;
@@ -157,6 +151,19 @@ pub fn thicken(band: &Band, bore_band: &Mesh, bore: &Bvh, before: &WallBefore<'_
         band.mesh = Mesh::new(points, mesh.triangles().to_vec()).unwrap_or_default();
     }
     band
+}
+
+/// What of a surface a place is.
+enum At {
+    Point(u32),
+    Middle(u32),
+}
+
+/// The points of a surface and the middles of its triangles.
+fn places(mesh: &Mesh) -> impl Iterator<Item = (At, DVec3)> + '_ {
+    let points = mesh.points().iter().enumerate().map(|(v, &p)| (At::Point(v as u32), p));
+    let middle = |t: usize| mesh.corners(t).iter().sum::<DVec3>() / 3.0;
+    points.chain((0..mesh.triangles().len()).map(move |t| (At::Middle(t as u32), middle(t))))
 }
 
 /// Lets each push fade over its neighbours, so that no single point sticks out.

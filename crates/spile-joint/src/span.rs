@@ -14,13 +14,15 @@ mod energy;
 mod measure;
 mod way;
 
+use rayon::prelude::*;
 use spile_mesh::{Bvh, DVec3, Mesh, Plane};
 
-pub use measure::{LeastSection, least_section, least_within, section_area};
+pub use measure::{LeastSection, least_within, section_area};
 pub use way::Way;
 
 use crate::least_squares::SolveError;
 use energy::{Radii, WithMeans};
+use measure::Station;
 
 /// The scan's side of one seam.
 #[derive(Debug, Clone)]
@@ -82,6 +84,8 @@ pub struct SpanLimits<'a> {
     pub area_loss_share: f64,
     /// Least wall at a place in the joint.
     pub wall_min: &'a dyn Fn(DVec3) -> f64,
+    /// The most of it at any place.
+    pub wall_most: f64,
     /// By how much the wall is made thicker than asked at the places measured,
     /// so that what lies between them holds, too.
     pub wall_room: f64,
@@ -136,35 +140,60 @@ pub fn span_bore(
     let plain: Vec<f64> = (0..rows).map(|i| radii.mean(&plain, i)).collect();
     let mut lift = vec![0.0; rows];
     let far = 2.0 * radii.widest();
+    let places: Vec<Station<'_>> = (0..STATIONS)
+        .into_par_iter()
+        .map(|k| {
+            let s = station(k);
+            let plane = Plane { point: way.centre(s), normal: way.direction(s) };
+            Station::new(near, plane, far)
+        })
+        .collect();
+    let wanted = limits.area_min * (1.0 - 0.3 * limits.area_loss_share);
+    let measured = |tube: &Mesh, last: Option<&[LeastSection]>| -> Vec<LeastSection> {
+        let enough = CLEAR * limits.area_min;
+        let least = |(k, place): (usize, &Station<'_>)| {
+            place.least(tube, enough, last.map(|stations| &stations[k]))
+        };
+        places.par_iter().enumerate().map(least).collect()
+    };
+    let mut last: Option<Vec<LeastSection>> = None;
     let mut best: Option<(SpannedBore, usize)> = None;
     for round in 0..MOST_ROUNDS {
         let means: Vec<(usize, f64)> =
             (0..rows).filter(|&i| lift[i] > 0.0).map(|i| (i, plain[i] + lift[i])).collect();
         let solved = shapes.solve(&means)?;
         let grid = radii.grid(&solved);
-        let tube = joined(&grid.mesh(true), near);
-        let stations: Vec<LeastSection> = (0..STATIONS)
-            .map(|k| {
-                let s = station(k);
-                let plane = Plane { point: way.centre(s), normal: way.direction(s) };
-                least_section(&tube, plane, far, 20.0)
-            })
-            .collect();
-        let areas = stations.iter().map(|s| s.area).enumerate();
-        let (worst, least) = areas
-            .min_by(|a, b| a.1.total_cmp(&b.1))
-            .map_or((0.0, f64::INFINITY), |(k, area)| (station(k), area));
+        let tube = grid.mesh(true);
+        let mut stations = measured(&tube, last.as_deref());
+        if last.is_some() && least_of(&stations).1 >= wanted {
+            // All tilts again, before it is believed.
+            stations = measured(&tube, None);
+        }
+        let (worst, least) = least_of(&stations);
         if best.as_ref().is_none_or(|(b, _)| least > b.least) {
             best = Some((SpannedBore { grid, least, worst }, round));
         } else if best.as_ref().is_some_and(|(_, r)| round > r + 2) {
             break;
         }
-        if least >= limits.area_min * (1.0 - 0.3 * limits.area_loss_share) {
+        if least >= wanted {
             break;
         }
         raise(&mut lift, &stations, limits.area_min, radius);
+        last = Some(stations);
     }
     best.map(|(spanned, _)| spanned).ok_or(SolveError::Empty)
+}
+
+/// Sections of more than this many times the area to keep are not looked at
+/// more closely: they are not where it falls short.
+const CLEAR: f64 = 1.1;
+
+/// The station of the least section, as a place along the way, and its area.
+fn least_of(stations: &[LeastSection]) -> (f64, f64) {
+    let areas = stations.iter().map(|s| s.area).enumerate();
+    areas
+        .min_by(|a, b| a.1.total_cmp(&b.1))
+        .map_or((0.0, f64::INFINITY), |(k, area)| (station(k), area))
 }
 
 /// Number of stations along the joint at which bore area is measured.
@@ -215,7 +244,7 @@ fn raise(lift: &mut [f64], stations: &[LeastSection], wanted: f64, radius: f64) 
 /// are let go, until neither happens. So the wall grows from a thin seam with
 /// the least bend that the limit allows.
 ///
-/// `bore` is the whole bore side near the joint, scan and fitting included.
+/// `bore` is over the whole bore side near the joint, scan and fitting included.
 ///
 /// # Errors
 /// [`SolveError`] when the linear system cannot be solved.
@@ -223,14 +252,13 @@ pub fn span_outside(
     way: &Way,
     seam: &SeamLoop,
     radius: f64,
-    bore: &Mesh,
+    bore: &Bvh,
     limits: &SpanLimits<'_>,
 ) -> Result<Grid, SolveError> {
     let radii = Radii::new(way, seam, radius, limits.edge);
     let (rows, columns) = (radii.rows(), seam.points.len());
     let mut needed = vec![f64::NEG_INFINITY; rows * columns];
     let mut held: Vec<(usize, f64)> = Vec::new();
-    let index = Bvh::build(bore);
     let mut best: Option<(Grid, f64)> = None;
     for _ in 0..2 * MOST_ROUNDS {
         let solved = radii.solve(&held)?;
@@ -239,7 +267,9 @@ pub fn span_outside(
         for i in 1..rows - 1 {
             for j in 0..columns {
                 let p = grid.rows[i][j];
-                let Some(c) = index.closest(p) else { continue };
+                // What is farther is neither short of wall nor the least so far.
+                let look = limits.wall_most + limits.wall_room.max(spare);
+                let Some(c) = bore.closest_within(p, look) else { continue };
                 // The limit counts on both sides.
                 let asked = (limits.wall_min)(p).max((limits.wall_min)(c.point));
                 let left = c.distance - asked;

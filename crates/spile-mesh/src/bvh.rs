@@ -144,6 +144,31 @@ impl Bvh {
         })
     }
 
+    /// Whether some triangle is nearer to `p` than `limit`.
+    ///
+    /// As `closest_within(p, limit).is_some()`, and sooner done: the first
+    /// triangle found ends the search.
+    pub fn is_within(&self, p: DVec3, limit: f64) -> bool {
+        let limit_sq = limit * limit;
+        let mut found = false;
+        self.nearest_first(
+            limit_sq,
+            |bounds| bounds.distance_sq(p),
+            |slot, bound_sq| {
+                let corners = self.corners[slot];
+                if found || Bounds3::of(corners).distance_sq(p) > *bound_sq {
+                    return;
+                }
+                if offset_to_triangle(p, corners).0.length_squared() < limit_sq {
+                    found = true;
+                    // Nothing lies nearer than a bound below 0: the search ends.
+                    *bound_sq = -1.0;
+                }
+            },
+        );
+        found
+    }
+
     /// As [`Bvh::closest_within`], with the slot in place of the triangle's
     /// number and a squared limit.
     pub(crate) fn closest_slot(&self, p: DVec3, limit_sq: f64) -> Option<ClosestSlot> {

@@ -28,7 +28,7 @@ mod farthest;
 mod nearest;
 mod pair;
 
-pub use farthest::{farthest, farthest_each};
+pub use farthest::{farthest, farthest_each, lies_within};
 pub use nearest::{nearest, nearest_each};
 pub use pair::triangle_distance;
 
@@ -74,6 +74,13 @@ pub fn hausdorff(a: &Mesh, b: &Mesh, gap: f64) -> TwoSided {
         a_to_b: farthest(a, None, &tree_b, gap, None),
         b_to_a: farthest(b, None, &tree_a, gap, None),
     }
+}
+
+/// Whether two surfaces are certainly within `limit` of each other, each way.
+///
+/// Cost and accuracy: as [`lies_within`], twice.
+pub fn are_within(a: &Mesh, b: &Mesh, limit: f64) -> bool {
+    lies_within(a, &Bvh::build(b), limit) && lies_within(b, &Bvh::build(a), limit)
 }
 
 #[cfg(test)]

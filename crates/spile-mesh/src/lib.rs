@@ -23,7 +23,8 @@ mod triangle;
 pub use boundary::{BoundaryChains, boundary_chains, boundary_loops, pinched_points};
 pub use bvh::{Bvh, Closest, RayHit};
 pub use distance::{
-    Bounds, TwoSided, farthest, farthest_each, hausdorff, nearest, nearest_each, triangle_distance,
+    Bounds, TwoSided, are_within, farthest, farthest_each, hausdorff, lies_within, nearest,
+    nearest_each, triangle_distance,
 };
 pub use glam::DVec3;
 pub use intersect::{self_intersections, self_intersections_among, triangles_intersect};

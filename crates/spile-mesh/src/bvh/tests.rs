@@ -86,6 +86,8 @@ proptest! {
             prop_assert!(here < 1e-12, "{:?} is off its feature by {}", c, here);
             prop_assert_eq!(bvh.closest_within(p, c.distance * 1.000_001), Some(c).filter(|c| c.distance > 0.0));
             prop_assert_eq!(bvh.closest_within(p, c.distance * 0.999_999), None);
+            prop_assert_eq!(bvh.is_within(p, c.distance * 1.000_001), c.distance > 0.0);
+            prop_assert!(!bvh.is_within(p, c.distance * 0.999_999));
         }
     }
 

@@ -269,13 +269,16 @@ fn nothing_is_looked_at_below_the_limit() {
     assert!(at_limit.hi <= 3.0 + 1e-9 && at_limit.lo <= 3.0 && at_limit.hi >= 3.0, "{at_limit:?}");
     assert!(farthest_each(&above, &[0], &under, 3.0 + 1e-9)[0] <= 3.0 + 1e-9);
     assert!(farthest_each(&above, &[0], &under, 3.0 - 1e-9)[0] > 3.0 - 1e-9);
+    assert!(lies_within(&above, &under, 3.0 + 1e-9) && !lies_within(&above, &under, 3.0 - 1e-9));
     let all: Vec<u32> = (0..a.triangles().len() as u32).collect();
     let tree = Bvh::build(&b);
     let exact = farthest(&a, None, &tree, 1e-6, None);
     for (limit, is_below) in [(exact.hi + 1e-5, true), (exact.lo - 1e-5, false)] {
         let each = farthest_each(&a, &all, &tree, limit);
         assert_eq!(each.iter().all(|&hi| hi <= limit), is_below);
+        assert_eq!(lies_within(&a, &tree, limit), is_below);
     }
+    assert!(are_within(&a, &b, hausdorff(&a, &b, 1e-6).bounds().hi + 1e-5));
     // Triangle by triangle against the same asked for each alone.
     let each = farthest_each(&a, &all, &tree, 0.5 * exact.lo);
     for &t in all.iter().step_by(7) {

@@ -5,8 +5,8 @@ use std::collections::HashSet;
 
 use glam::DVec3;
 
+use super::RemeshOptions;
 use super::guard::{self, Tight};
-use super::{DEVIATION_GAP_SHARE, RemeshOptions};
 use crate::mesh::Bounds3;
 use crate::{Bounds, Bvh, Mesh, TwoSided, farthest, farthest_each};
 
@@ -30,19 +30,26 @@ impl Found {
     }
 }
 
-/// The two-sided distance between `old` and `new`, and where it may pass
-/// `limit`.
+/// The two-sided distance between `old` and `new`, and where it may pass the
+/// deviation allowed.
 ///
 /// Triangles that both have corner for corner lie at no distance, exactly, and
 /// are not measured: so a patch that is kept as it is meets any limit.
-pub(super) fn certify(old: &Mesh, new: &Mesh, limit: f64) -> Found {
+pub(super) fn certify(old: &Mesh, new: &Mesh, options: &RemeshOptions) -> Found {
+    let (limit, gap) = (options.deviation, options.gap);
     let mut places = Vec::new();
-    let (a_to_b, of_old) = one_way(old, new, limit, &mut places);
-    let (b_to_a, of_new) = one_way(new, old, limit, &mut places);
+    let (a_to_b, of_old) = one_way(old, new, limit, gap, &mut places);
+    let (b_to_a, of_new) = one_way(new, old, limit, gap, &mut places);
     Found { deviation: TwoSided { a_to_b, b_to_a }, old: of_old, new: of_new, places }
 }
 
-fn one_way(from: &Mesh, to: &Mesh, limit: f64, places: &mut Vec<DVec3>) -> (Bounds, Vec<u32>) {
+fn one_way(
+    from: &Mesh,
+    to: &Mesh,
+    limit: f64,
+    gap: f64,
+    places: &mut Vec<DVec3>,
+) -> (Bounds, Vec<u32>) {
     let there = those_of(to, &vec![true; to.triangles().len()]);
     let count = from.triangles().len();
     let other: Vec<u32> =
@@ -58,7 +65,7 @@ fn one_way(from: &Mesh, to: &Mesh, limit: f64, places: &mut Vec<DVec3>) -> (Boun
     let failing: Vec<u32> =
         other.iter().zip(&each).filter(|&(_, &hi)| is_over(hi)).map(|(&t, _)| t).collect();
     places.extend(failing.iter().map(|&t| farthest_sample(from.corners(t as usize), &bvh)));
-    let bounds = farthest(from, Some(&other), &bvh, DEVIATION_GAP_SHARE * limit, None);
+    let bounds = farthest(from, Some(&other), &bvh, gap, None);
     // Both are certified, so the smaller is.
     let hi = each.into_iter().fold(0.0, f64::max).max(bounds.lo);
     (Bounds { hi: bounds.hi.min(hi), ..bounds }, failing)

@@ -134,7 +134,7 @@ impl<'a> Guard<'a> {
             (homes[0] == homes[1] && homes[0] != NONE)
                 || [0.5, 0.25, 0.75].into_iter().all(|share| {
                     let p = triangle.at[k].lerp(triangle.at[next], share);
-                    self.facet_within(p, &homes, envelope).is_some()
+                    self.is_within(p, &homes, envelope)
                 })
         })
     }
@@ -146,6 +146,12 @@ impl<'a> Guard<'a> {
             Some((facet, distance)) if distance < limit => Some(facet),
             _ => self.bvh.closest_within(p, limit).map(|c| c.triangle),
         }
+    }
+
+    /// Whether a facet of the original lies within `limit` of `p`.
+    fn is_within(&self, p: DVec3, hints: &[u32], limit: f64) -> bool {
+        self.nearest_of(p, hints).is_some_and(|(_, distance)| distance < limit)
+            || self.bvh.is_within(p, limit)
     }
 
     /// The nearest of these facets, and how far it is.

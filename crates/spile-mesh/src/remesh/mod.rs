@@ -50,6 +50,9 @@ pub struct RemeshOptions<'a> {
     /// The most that the new surface may lie from the old one and the old from
     /// the new.
     pub deviation: f64,
+    /// How far apart the bounds of the deviation that came out may be; infinite
+    /// where all that matters is that it is within what was asked.
+    pub gap: f64,
     /// Edges that turn by more than this are kept as lines, in degrees.
     pub feature_deg: f64,
     /// So many points, the first, stay in place and keep their index: for a
@@ -71,12 +74,13 @@ pub struct RemeshOptions<'a> {
 
 impl<'a> RemeshOptions<'a> {
     /// Remeshing to this size within this deviation, with all else as usual:
-    /// features from 45 degrees, lines frozen, nothing kept by number, up to 5
+    /// bounds within a fiftieth of the deviation, features from 45 degrees, lines frozen, nothing kept by number, up to 5
     /// rounds.
     pub fn new(size: &'a (dyn Fn(DVec3) -> f64 + Sync), deviation: f64) -> Self {
         Self {
             size,
             deviation,
+            gap: 0.02 * deviation,
             feature_deg: 45.0,
             kept_points: 0,
             fixed_points: &[],
@@ -201,7 +205,7 @@ pub fn remesh(patch: &Mesh, options: &RemeshOptions) -> Result<Remeshed, RemeshE
     }
     let mut ground = Ground::default();
     let (mut mesh, mut point_of_old) = once(patch, options, &ground)?;
-    let mut found = certify::certify(patch, &mesh, options.deviation);
+    let mut found = certify::certify(patch, &mesh, options);
     let mut rounds = 1;
     while !found.is_met() {
         let tightens = rounds < options.rounds.max(1);
@@ -226,7 +230,7 @@ pub fn remesh(patch: &Mesh, options: &RemeshOptions) -> Result<Remeshed, RemeshE
             mesh = patch.clone();
             point_of_old = (0..patch.points().len() as u32).collect();
         }
-        found = certify::certify(patch, &mesh, options.deviation);
+        found = certify::certify(patch, &mesh, options);
         rounds += 1;
     }
     let gave_way = ground.gave_way(patch, &mesh, options);
@@ -295,9 +299,6 @@ const AS_WANTED: std::ops::RangeInclusive<f64> = 0.6..=1.5;
 
 /// So many rings of triangles at the boundary follow its own edges.
 const BOUNDARY_RINGS: usize = 2;
-
-/// How far apart, as a share of the limit, the bounds of the deviation may be.
-const DEVIATION_GAP_SHARE: f64 = 0.02;
 
 /// How many cycles of split, collapse, flip and relax a round has.
 const CYCLES: usize = 8;
