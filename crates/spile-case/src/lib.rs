@@ -22,7 +22,7 @@ pub use error::CaseError;
 pub use fitting::{Cone, ConeDimensions, ConeSize, Fitting, Flange, Gender};
 pub use read::{Painted, read_case, read_case_with};
 pub use types::{
-    Ball, Case, Cut, End, Form, Inherit, Keep, Limits, Mend, MendKind, Place, Rim, Scan, Seam,
-    Site, Unit, Vec3,
+    Ball, Case, Cut, End, Form, Inherit, Keep, Limits, Mend, MendKind, Outliers, Place, Rim, Scan,
+    Seam, Site, Unit, Vec3,
 };
 pub use write::write_case;

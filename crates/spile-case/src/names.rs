@@ -1,7 +1,7 @@
 //! How the case's words are spelled in files: one table for reading and writing.
 
 use crate::fitting::{ConeSize, Gender};
-use crate::types::{Form, Inherit, MendKind, Unit};
+use crate::types::{Form, Inherit, MendKind, Outliers, Unit};
 
 /// Spelling and meaning of one type's words.
 pub(crate) type Words<T> = &'static [(&'static str, T)];
@@ -13,6 +13,8 @@ pub(crate) const FORMS: Words<Form> =
     &[("shell", Form::Shell), ("sheets", Form::Sheets), ("bore", Form::Bore)];
 
 pub(crate) const INHERITS: Words<Inherit> = &[("self-intersection", Inherit::SelfIntersection)];
+
+pub(crate) const OUTLIERS: Words<Outliers> = &[("keep", Outliers::Keep), ("mend", Outliers::Mend)];
 
 pub(crate) const CONE_SIZES: Words<ConeSize> = &[
     ("breathing-15", ConeSize::Breathing15),
@@ -32,6 +34,7 @@ pub(crate) const MEND_KINDS: Words<MendKind> = &[
     ("non-manifold-vertex", MendKind::NonManifoldVertex),
     ("loose-piece", MendKind::LoosePiece),
     ("self-intersection", MendKind::SelfIntersection),
+    ("outlier", MendKind::Outlier),
 ];
 
 fn spelled<T: PartialEq>(words: Words<T>, meant: &T) -> &'static str {
@@ -84,6 +87,13 @@ impl Inherit {
     }
 }
 
+impl Outliers {
+    /// Its spelling in files: `keep`, `mend`.
+    pub fn name(self) -> &'static str {
+        spelled(OUTLIERS, &self)
+    }
+}
+
 impl MendKind {
     /// Its spelling in files: `duplicate`, `hole`, `non-manifold-edge`, ...
     pub fn name(self) -> &'static str {
@@ -106,6 +116,7 @@ mod tests {
             MendKind::NonManifoldVertex => 5,
             MendKind::LoosePiece => 6,
             MendKind::SelfIntersection => 7,
+            MendKind::Outlier => 8,
         }
     }
 
@@ -118,6 +129,7 @@ mod tests {
         assert!(UNITS.iter().all(|&(name, unit)| unit.name() == name));
         assert!(FORMS.iter().all(|&(name, form)| form.name() == name));
         assert!(INHERITS.iter().all(|&(name, inherit)| inherit.name() == name));
+        assert!(OUTLIERS.iter().all(|&(name, outliers)| outliers.name() == name));
         assert!(CONE_SIZES.iter().all(|&(name, size)| size.name() == name));
         assert!(CONES.iter().all(|&(name, gender)| gender.name() == name));
         assert_eq!((CONE_SIZES.len(), CONES.len()), (3, 2));

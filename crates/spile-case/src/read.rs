@@ -3,11 +3,11 @@
 use toml::de::DeTable;
 
 use crate::error::CaseError;
-use crate::names::{FORMS, INHERITS, UNITS};
+use crate::names::{FORMS, INHERITS, OUTLIERS, UNITS};
 use crate::read_end::read_ends;
 use crate::read_keep::{read_keeps, read_mends};
 use crate::reader::{Keys, Reader, Table};
-use crate::types::{Case, Form, Inherit, Limits, Scan, Unit};
+use crate::types::{Case, Form, Inherit, Limits, Outliers, Scan, Unit};
 
 const ROOT: Keys = Keys {
     table: "a case",
@@ -17,8 +17,8 @@ const ROOT: Keys = Keys {
 
 const SCAN: Keys = Keys {
     table: "`[scan]`",
-    known: &["file", "files", "form", "wall", "hole_max", "inherit"],
-    later: &["align", "outliers"],
+    known: &["file", "files", "form", "wall", "hole_max", "inherit", "outliers"],
+    later: &["align"],
 };
 
 const JOINT: Keys =
@@ -151,7 +151,11 @@ fn read_scan(reader: &mut Reader<'_>, root: &Table<'_, '_>) -> Option<Scan> {
     }
     let hole_max = reader.maybe_positive(&table, "hole_max");
     let inherit = read_inherit(reader, &table);
-    Some(Scan { files: files?, form: form?, wall, hole_max, inherit })
+    let outliers = match table.get("outliers") {
+        Some(value) => reader.word(value, OUTLIERS, &[]).unwrap_or_default(),
+        None => Outliers::default(),
+    };
+    Some(Scan { files: files?, form: form?, wall, hole_max, inherit, outliers })
 }
 
 fn read_files(

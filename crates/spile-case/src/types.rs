@@ -38,6 +38,16 @@ pub enum Inherit {
     SelfIntersection,
 }
 
+/// What becomes of outliers: single points far off the surface round them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Outliers {
+    /// They stay, or within reach follow the deviation limit.
+    #[default]
+    Keep,
+    /// They are mended: the point goes and its neighbours close the place.
+    Mend,
+}
+
 /// The scan file or files and how to read them.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Scan {
@@ -51,6 +61,8 @@ pub struct Scan {
     pub hole_max: Option<f64>,
     /// Faults that may stay.
     pub inherit: Vec<Inherit>,
+    /// What becomes of outliers.
+    pub outliers: Outliers,
 }
 
 /// A cut by a plane.
@@ -192,6 +204,8 @@ pub enum MendKind {
     LoosePiece,
     /// A small fold in which the surface met itself.
     SelfIntersection,
+    /// A single point far off the surface round it.
+    Outlier,
 }
 
 /// Settled: one repair of the scan. All that it changed lies in its ball.

@@ -6,7 +6,7 @@
 use std::fmt::Write as _;
 
 use crate::fitting::{Fitting, Flange, Gender};
-use crate::types::{Case, End, Form, Keep, Limits, Mend, Place, Scan, Seam, Site, Vec3};
+use crate::types::{Case, End, Form, Keep, Limits, Mend, Outliers, Place, Scan, Seam, Site, Vec3};
 
 /// The case as TOML text that [`crate::read_case`] reads back equal.
 ///
@@ -47,6 +47,9 @@ fn write_scan(out: &mut String, scan: &Scan) {
     if !scan.inherit.is_empty() {
         let faults: Vec<String> = scan.inherit.iter().map(|f| quoted(f.name())).collect();
         line(out, "inherit", &format!("[{}]", faults.join(", ")));
+    }
+    if scan.outliers != Outliers::default() {
+        line(out, "outliers", &quoted(scan.outliers.name()));
     }
 }
 

@@ -3,7 +3,7 @@
 use proptest::prelude::*;
 use spile_case::{
     Ball, Case, Cone, ConeSize, Cut, End, Fitting, Flange, Form, Gender, Inherit, Keep, Limits,
-    Mend, MendKind, Place, Rim, Scan, Seam, Site, Unit, Vec3, read_case, unit_direction,
+    Mend, MendKind, Outliers, Place, Rim, Scan, Seam, Site, Unit, Vec3, read_case, unit_direction,
     write_case,
 };
 
@@ -132,13 +132,15 @@ fn ends() -> impl Strategy<Value = Vec<End>> {
 fn scan() -> impl Strategy<Value = Scan> {
     let inherit = prop_oneof![Just(vec![]), Just(vec![Inherit::SelfIntersection])];
     let form = prop_oneof![Just(Form::Shell), Just(Form::Sheets), Just(Form::Bore)];
-    (form, name(), name(), positive(), prop::option::of(positive()), inherit).prop_map(
-        |(form, first, second, wall, hole_max, inherit)| Scan {
+    let outliers = prop_oneof![Just(Outliers::Keep), Just(Outliers::Mend)];
+    (form, name(), name(), positive(), prop::option::of(positive()), inherit, outliers).prop_map(
+        |(form, first, second, wall, hole_max, inherit, outliers)| Scan {
             files: if form == Form::Sheets { vec![first, second] } else { vec![first] },
             form,
             wall: (form == Form::Bore).then_some(wall),
             hole_max,
             inherit,
+            outliers,
         },
     )
 }
@@ -182,6 +184,7 @@ fn mend() -> impl Strategy<Value = Mend> {
         Just(MendKind::NonManifoldVertex),
         Just(MendKind::LoosePiece),
         Just(MendKind::SelfIntersection),
+        Just(MendKind::Outlier),
     ];
     (kind, ball()).prop_map(|(kind, ball)| Mend { kind, ball })
 }

@@ -7,7 +7,7 @@ use crate::bore_side::join_bore;
 use crate::cap::fill_ring;
 use crate::close::{Builder, Dropped, Kept};
 use crate::ends::{at_end, cut_and_lift};
-use crate::make::{Job, Made, MakeError};
+use crate::make::{Job, Made, MakeError, Note};
 use crate::offset::{OffsetOptions, Thickness, made_wall};
 use crate::outside::{OutsideLimits, join_outside};
 use crate::rings::none_left;
@@ -96,7 +96,7 @@ impl<'a> Job<'a> {
         work: &mut Work<'a>,
         wall: &Scan,
         hollow: &Mesh,
-        notes: &mut Vec<String>,
+        notes: &mut Vec<Note>,
     ) -> Result<(), MakeError> {
         self.begin("cut", work.end)?;
         let thickness = self.case.scan.wall.unwrap_or(0.0);

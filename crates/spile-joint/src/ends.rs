@@ -1,14 +1,14 @@
 //! One end from cut to joint: cut, lift, refine, fair, span.
 
 use spile_case::{Case, End, Place, Unit};
-use spile_mesh::{Bvh, DVec3, GaveWay, Mesh, are_within};
+use spile_mesh::{Bvh, DVec3, Mesh, are_within};
 
 use crate::angles::{AngleLimits, Held, hold_angles, loosened};
 use crate::cut::{CutLengths, CutSide, cut_side};
 use crate::fair::{FairLimits, fair_band};
 use crate::fitting::Placed;
 use crate::locate::{Located, tangent};
-use crate::make::MakeError;
+use crate::make::{EdgeGaveWay, MakeError, Note};
 use crate::reach::{Band, lift_band, touches, within_reach};
 use crate::refine::{RefineLimits, refine};
 use crate::span::{Grid, SeamLoop};
@@ -158,32 +158,24 @@ pub fn area_vector(points: impl Iterator<Item = DVec3>) -> DVec3 {
 /// that is not worth telling.
 const WORTH_TELLING: f64 = 0.05;
 
-/// Tells where the edge length gave way to the deviation.
-fn edge_note(end: &End, gave_way: &GaveWay, area: f64) -> String {
-    let GaveWay { at, wanted, made, .. } = gave_way;
-    format!(
-        "end `{}`: on {:.0} % of the surface within reach the edge length gave way to the \
-         deviation; most near ({:.2}, {:.2}, {:.2}), where {made:.3} was made and {wanted:.3} wanted",
-        end.name,
-        100.0 * gave_way.area / area,
-        at.x,
-        at.y,
-        at.z
-    )
-}
-
 /// Refines a band; notes where edges could not be as long as wanted.
 pub fn refined_band(
     band: &Band,
     end: &End,
     limits: &RefineLimits,
-    notes: &mut Vec<String>,
+    notes: &mut Vec<Note>,
 ) -> Result<Band, MakeError> {
     let refined = refine(band, limits)
         .map_err(|e| at_end(end, e, &["mend the scan near this end, or move the cut"]))?;
     let area = refined.band.mesh.area();
     if let Some(gave_way) = refined.gave_way.filter(|g| g.area > WORTH_TELLING * area) {
-        notes.push(edge_note(end, &gave_way, area));
+        notes.push(Note::EdgeGaveWay(EdgeGaveWay {
+            end: end.name.clone(),
+            share: gave_way.area / area,
+            at: gave_way.at,
+            wanted: gave_way.wanted,
+            made: gave_way.made,
+        }));
     }
     Ok(refined.band)
 }

@@ -1,11 +1,13 @@
 //! What is in a scan: its ends, and its defects by what they do to the job.
 
 mod defects;
+mod outliers;
 mod rims;
 mod sheets;
 
-use spile_mesh::{DVec3, Mesh, Topology, self_intersections, shells};
+use spile_mesh::{DVec3, Mesh, Topology, self_intersections, shells, vertex_triangles};
 
+pub(crate) use outliers::outliers;
 pub use rims::FoundEnd;
 
 use crate::mend::median_edge;
@@ -70,7 +72,8 @@ impl FindingKind {
                 "they have area and do no harm: within reach of a joint they are remeshed"
             }
             Self::Outlier => {
-                "a point may stand out and be right: remeshing keeps within the deviation of it"
+                "a point may stand out and be right: have it mended with `outliers = \"mend\"` \
+                 under `[scan]`, or `examine --mend OUT --outliers`"
             }
             Self::InternalWall => {
                 "whether it is a wall or left over from segmenting is not for this program to \
@@ -153,10 +156,10 @@ pub fn examine(mesh: &Mesh, options: ExamineOptions) -> Examination {
     let middle = median_edge(mesh);
     let hole_max = options.hole_max.unwrap_or(2.0 * middle);
     let rims = rims::Rims::of(mesh, &topology, hole_max);
-    let relief = defects::relief(mesh);
+    let around = vertex_triangles(mesh);
     let mut findings = Vec::new();
     let meeting = self_intersections(mesh);
-    for (kind, spots) in defects::all(mesh, &topology, &rims, &relief, hole_max, &meeting) {
+    for (kind, spots) in defects::all(mesh, &topology, &rims, &around, hole_max, &meeting) {
         group(kind, &spots, &rims.ends, &mut findings);
     }
     for sheet in sheets::all(mesh, &topology, &meeting, hole_max) {
@@ -177,7 +180,7 @@ pub fn examine(mesh: &Mesh, options: ExamineOptions) -> Examination {
         shells: shells(mesh, &topology).count,
         closed: topology.is_closed(),
         median_edge: middle,
-        noise: relief.middle,
+        noise: defects::noise(mesh, &around),
     }
 }
 

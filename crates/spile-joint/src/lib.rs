@@ -31,7 +31,7 @@ pub use cap::{CapError, fill_ring};
 pub use examine::{
     Effect, Examination, ExamineOptions, Finding, FindingKind, FoundEnd, SheetExtent, examine,
 };
-pub use make::{Conflict, Made, MakeError, Unwatched, Watch, make};
+pub use make::{Conflict, EdgeGaveWay, Made, MakeError, Note, Unwatched, Watch, make};
 pub use mend::{MendMade, MendOptions, Mended, Refusal, median_edge, mend};
 pub use offset::{OffsetError, OffsetOptions, Thickness, made_wall};
 pub use settle::{seam_in_plane, settle};

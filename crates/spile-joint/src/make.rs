@@ -65,7 +65,56 @@ pub struct Made {
     /// Limits found to contradict each other.
     pub conflicts: Vec<Conflict>,
     /// What the engineer should know of choices that were made.
-    pub notes: Vec<String>,
+    pub notes: Vec<Note>,
+}
+
+/// What the engineer should know of a choice that was made.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Note {
+    /// In words.
+    Said(String),
+    /// Within reach of an end the edge length gave way to the deviation.
+    EdgeGaveWay(EdgeGaveWay),
+}
+
+/// Where edges could not be as long as wanted.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EdgeGaveWay {
+    /// The end's name.
+    pub end: String,
+    /// The share of the surface within reach, on one side of the wall, that has
+    /// other edges than wanted.
+    pub share: f64,
+    /// The middle of the triangle whose edges are farthest from what was wanted.
+    pub at: DVec3,
+    /// The edge length wanted there.
+    pub wanted: f64,
+    /// The mean edge length there.
+    pub made: f64,
+}
+
+impl From<String> for Note {
+    fn from(words: String) -> Self {
+        Self::Said(words)
+    }
+}
+
+impl std::fmt::Display for Note {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Said(words) => f.write_str(words),
+            Self::EdgeGaveWay(EdgeGaveWay { end, share, at, wanted, made }) => write!(
+                f,
+                "end `{end}`: on {:.0} % of the surface within reach the edge length gave way to \
+                 the deviation; most near ({:.2}, {:.2}, {:.2}), where {made:.3} was made and \
+                 {wanted:.3} wanted",
+                100.0 * share,
+                at.x,
+                at.y,
+                at.z
+            ),
+        }
+    }
 }
 
 /// Why no part can be made of this scan and case.
@@ -112,8 +161,7 @@ impl MakeError {
 /// that keeps the part from closing.
 pub fn make(case: &Case, scans: &[Mesh], watch: &dyn Watch) -> Result<Made, MakeError> {
     watch.step("mend", None);
-    let mended: Vec<Mended> =
-        scans.iter().map(|s| mend(s, MendOptions { hole_max: case.scan.hole_max })).collect();
+    let mended: Vec<Mended> = scans.iter().map(|s| mend(s, MendOptions::of(&case.scan))).collect();
     watch.step("walls", None);
     let meshes: Vec<Mesh> = mended.iter().map(|m| m.mesh.clone()).collect();
     let scan = Scan::of(&meshes);
@@ -282,7 +330,7 @@ impl<'a> Job<'a> {
         k: usize,
         sides: &[Option<WallSide>],
         dropped: &Dropped,
-        notes: &mut Vec<String>,
+        notes: &mut Vec<Note>,
     ) -> Result<(), MakeError> {
         let work = &mut works[k];
         let (Some(placed), Some(bore_band)) = (work.placed, work.bore.band.as_ref()) else {
@@ -364,7 +412,7 @@ impl<'a> Job<'a> {
         end: &End,
         surface: &Scan,
         (edge, reach): (f64, f64),
-        notes: &mut Vec<String>,
+        notes: &mut Vec<Note>,
     ) -> Result<Band, MakeError> {
         let limits = self.refine_limits(edge);
         let fairing = self.fair_limits(surface, band, reach);
@@ -423,7 +471,7 @@ impl<'a> Job<'a> {
         &self,
         works: &[Work<'_>],
         outside: Outside<'_>,
-        mut notes: Vec<String>,
+        mut notes: Vec<Note>,
     ) -> Result<Made, MakeError> {
         self.watch.step("close", None);
         let flip_of = |side: WallSide| {
@@ -459,7 +507,7 @@ impl<'a> Job<'a> {
         if let Some(sides) = outside.sides {
             let (rings, closed) = rings(self.scan, sides, &gone[0], &flip_of)?;
             builder.add_ring(base, &rings);
-            notes.extend(closed);
+            notes.extend(closed.into_iter().map(Note::Said));
         }
         let mut settled = self.case.clone();
         for (work, end) in works.iter().zip(&mut settled.ends) {

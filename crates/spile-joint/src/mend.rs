@@ -2,9 +2,9 @@
 //!
 //! What is mended: second copies of a triangle, triangles without area, edges
 //! of more than two triangles, patches turned inside out, small holes, loose
-//! crumbs, points where separate fans of triangles touch, and small folds in
-//! which the surface meets itself. Everything else stays bit for bit, in its
-//! order.
+//! crumbs, points where separate fans of triangles touch, small folds in which
+//! the surface meets itself and, where asked, outliers. Everything else stays
+//! bit for bit, in its order.
 
 mod crossings;
 mod crumbs;
@@ -12,13 +12,14 @@ mod edges;
 mod fill;
 mod flips;
 mod holes;
+mod outliers;
 mod pinches;
 mod refill;
 mod repeats;
 mod work;
 
 pub(crate) use crumbs::CRUMB_AREA_SHARE;
-use spile_case::Ball;
+use spile_case::{Ball, Outliers};
 use spile_mesh::{DVec3, Mesh};
 
 pub(crate) use repeats::{on_a_line, second_copies};
@@ -32,6 +33,15 @@ pub struct MendOptions {
     /// An open loop smaller across than this is a hole to close; twice the
     /// median edge if left out.
     pub hole_max: Option<f64>,
+    /// What becomes of outliers; the default keeps them.
+    pub outliers: Outliers,
+}
+
+impl MendOptions {
+    /// As a case's `[scan]` asks.
+    pub(crate) fn of(scan: &spile_case::Scan) -> Self {
+        Self { hole_max: scan.hole_max, outliers: scan.outliers }
+    }
 }
 
 /// One repair.
@@ -106,6 +116,9 @@ pub fn mend(mesh: &Mesh, options: MendOptions) -> Mended {
         pinches::part_pinched_points(&mut work);
         if work.mends.len() == before {
             crossings::mend_crossings(&mut work);
+        }
+        if work.mends.len() == before && options.outliers == Outliers::Mend {
+            outliers::mend_outliers(&mut work);
         }
         if work.mends.len() == before {
             break;

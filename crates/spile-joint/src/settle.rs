@@ -20,8 +20,7 @@ use crate::walls::choose_loops;
 /// # Errors
 /// See [`MakeError`]: an end is not to be found on the scan.
 pub fn settle(case: &Case, scans: &[Mesh]) -> Result<Case, MakeError> {
-    let mended: Vec<Mended> =
-        scans.iter().map(|s| mend(s, MendOptions { hole_max: case.scan.hole_max })).collect();
+    let mended: Vec<Mended> = scans.iter().map(|s| mend(s, MendOptions::of(&case.scan))).collect();
     let mut settled = case.clone();
     settled.scan.hole_max = case.scan.hole_max.or(mended.first().map(|m| m.hole_max));
     if case.mends.is_empty() {

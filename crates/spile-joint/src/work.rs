@@ -10,7 +10,7 @@ use crate::cut::EndLoops;
 use crate::ends::{SideAtEnd, at_end};
 use crate::fitting::Placed;
 use crate::locate::Located;
-use crate::make::MakeError;
+use crate::make::{MakeError, Note};
 use crate::span::Grid;
 use crate::surface::Scan;
 use crate::walls::{self, WallSide};
@@ -157,22 +157,19 @@ pub fn on_made_wall(
 }
 
 /// Notes what the joint lacks, for the engineer to see beside the proof.
-pub fn note_spare(
-    work: &Work<'_>,
-    joint: &Joint,
-    spare: f64,
-    case: &Case,
-    notes: &mut Vec<String>,
-) {
+pub fn note_spare(work: &Work<'_>, joint: &Joint, spare: f64, case: &Case, notes: &mut Vec<Note>) {
     let name = &work.end.name;
     let (least, asked) = joint.area;
     if least < asked * (1.0 - case.limits.bore_loss.unwrap_or(1.0)) {
-        notes.push(format!(
+        notes.push(Note::Said(format!(
             "end `{name}`: the joint's least bore area is {least:.2}, less than the {asked:.2} of its smaller end"
-        ));
+        )));
     }
     if spare < 0.0 {
-        notes.push(format!("end `{name}`: the joint's wall is {:.3} under what is asked", -spare));
+        notes.push(Note::Said(format!(
+            "end `{name}`: the joint's wall is {:.3} under what is asked",
+            -spare
+        )));
     }
 }
 

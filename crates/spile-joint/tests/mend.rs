@@ -54,9 +54,12 @@ impl Tube {
 }
 
 fn mended(mesh: &Mesh) -> Mended {
-    let answer = mend(mesh, MendOptions { hole_max: Some(8.0) });
+    let answer = mend(mesh, MendOptions { hole_max: Some(8.0), ..MendOptions::default() });
     check(mesh, &answer);
-    let again = mend(&answer.mesh, MendOptions { hole_max: Some(answer.hole_max) });
+    let again = mend(
+        &answer.mesh,
+        MendOptions { hole_max: Some(answer.hole_max), ..MendOptions::default() },
+    );
     assert!(again.mends.is_empty(), "mending twice: {:?}", again.mends);
     assert_eq!(again.mesh, answer.mesh);
     answer
@@ -221,7 +224,7 @@ fn a_twisted_band_is_refused() {
     // The five-vertex band: triangles i, i+1, i+2 round five points (Moebius 1886).
     let triangles = (0..5).map(|i| [i, (i + 1) % 5, (i + 2) % 5]).collect();
     let mesh = Mesh::new(points, triangles).expect("five points");
-    let answer = mend(&mesh, MendOptions { hole_max: Some(0.1) });
+    let answer = mend(&mesh, MendOptions { hole_max: Some(0.1), ..MendOptions::default() });
     // So bent it also passes through itself, which is refused as well.
     let kinds: Vec<FindingKind> = answer.refused.iter().map(|refused| refused.kind).collect();
     assert_eq!(kinds, [FindingKind::Flipped, FindingKind::SelfIntersection]);
@@ -283,7 +286,7 @@ fn two_walls_that_touch_along_an_edge_are_parted_and_closed() {
     triangles.extend(faces.map(|face| face.map(|i| numbers[i as usize])));
     let mesh = Mesh::new(points, triangles).expect("two boxes");
     assert_eq!(Topology::of(&mesh).nonmanifold_edges().len(), 1);
-    let answer = mend(&mesh, MendOptions { hole_max: Some(1.4) });
+    let answer = mend(&mesh, MendOptions { hole_max: Some(1.4), ..MendOptions::default() });
     check(&mesh, &answer);
     assert!(Topology::of(&answer.mesh).nonmanifold_edges().is_empty());
     assert_eq!(answer.mends[0].mend.kind, MendKind::NonManifoldEdge);
@@ -351,7 +354,10 @@ fn open_scans_are_mended_as_their_rows_say() {
         let mesh = scan(file);
         let answer = mend(&mesh, MendOptions::default());
         check(&mesh, &answer);
-        let again = mend(&answer.mesh, MendOptions { hole_max: Some(answer.hole_max) });
+        let again = mend(
+            &answer.mesh,
+            MendOptions { hole_max: Some(answer.hole_max), ..MendOptions::default() },
+        );
         assert!(again.mends.is_empty(), "{file}: {:?}", again.mends);
         let count = |kind| kinds(&answer).iter().filter(|k| **k == kind).count();
         let text: Vec<String> = [

@@ -80,7 +80,10 @@ fn check(scan: &Mesh, answer: &Mended) {
     assert!(answer.refused.iter().all(|r| r.kind == FindingKind::SelfIntersection));
     // All pairs gone, or told.
     assert_eq!(is == 0, answer.refused.is_empty(), "{:?}", answer.refused);
-    let again = mend(&answer.mesh, MendOptions { hole_max: Some(answer.hole_max) });
+    let again = mend(
+        &answer.mesh,
+        MendOptions { hole_max: Some(answer.hole_max), ..MendOptions::default() },
+    );
     assert!(again.mends.is_empty(), "mending twice: {:?}", again.mends);
     assert_eq!(again.mesh, answer.mesh);
     assert_eq!(again.refused, answer.refused);
@@ -104,7 +107,7 @@ fn folds_planted_all_over_are_mended_and_clean_passes_bit_for_bit() {
         mended += usize::from(answer.refused.is_empty());
         // What is left reaches further than the hole limit, and only that is why.
         assert!(answer.refused.iter().all(|r| r.why.contains("no less than the hole limit")));
-        let answer = mend(&mesh, MendOptions { hole_max: Some(5.0) });
+        let answer = mend(&mesh, MendOptions { hole_max: Some(5.0), ..MendOptions::default() });
         check(&mesh, &answer);
         assert_eq!(answer.refused, [], "point {v}");
     }

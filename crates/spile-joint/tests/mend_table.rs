@@ -95,7 +95,10 @@ fn mending_again_changes_nothing_and_nothing_gets_worse() {
     for name in FILES {
         let mesh = scan(name);
         let done = mend(&mesh, MendOptions::default());
-        let again = mend(&done.mesh, MendOptions { hole_max: Some(done.hole_max) });
+        let again = mend(
+            &done.mesh,
+            MendOptions { hole_max: Some(done.hole_max), ..MendOptions::default() },
+        );
         assert!(again.mends.is_empty(), "{name}: {:?}", again.mends.first());
         assert_eq!(again.mesh, done.mesh, "{name}");
         // As a file carries them, where the copies of a parted point are one again.

@@ -54,7 +54,11 @@ fn part(scan: &[Mesh], form: Form) -> Mesh {
         case.scan.files.push("outer.stl".into());
     }
     let made = make(&case, scan, &Unwatched).expect("the rims are partners");
-    assert!(made.notes.iter().any(|n| n.contains("closed by a ring")), "{:?}", made.notes);
+    assert!(
+        made.notes.iter().any(|n| n.to_string().contains("closed by a ring")),
+        "{:?}",
+        made.notes
+    );
     let part = made.part.expect("a part");
     assert_solid(&part);
     part

@@ -91,6 +91,7 @@ fn scan_differs(settled: &Scan, asked: &Scan, differs: &mut impl FnMut(bool, &st
     differs(settled.wall != asked.wall, "scan.wall");
     let hole_max = asked.hole_max;
     differs(hole_max.is_some() && settled.hole_max != hole_max, "scan.hole_max");
+    differs(settled.outliers != asked.outliers, "scan.outliers");
     differs(settled.inherit.iter().any(|i| !asked.inherit.contains(i)), "scan.inherit");
 }
 

@@ -11,6 +11,9 @@
 //! plane, against the new triangles alone; so missing material and a border that
 //! shrank are seen. In a strip as deep as the seam may lie below the plane the
 //! joint is a target too, for there the scan's place may be taken by it.
+//!
+//! Where the case has outliers mended, theirs is not asked of the part, and what
+//! their neighbours can put in their place counts as scan.
 
 use spile_mesh::{Bounds, Bvh, farthest};
 use spile_mesh::{DVec3, Mesh};
@@ -128,12 +131,13 @@ fn both_ways(l: &Labelled, end: &LabelledEnd, side: Side, limit: f64) -> Both {
                 at,
             ));
         }
-        let to = Bvh::build_of(&l.scan, &gone);
+        let to = Bvh::build(&stands_for(l, side, &gone));
         let bounds = certified(l.part, Some(&new_here), &to, limit);
         measured.push(Measured { bounds, what: format!("part to scan on the {}", name(side)) });
     }
-    let old: Vec<u32> =
-        gone.iter().copied().filter(|&t| l.fate[t as usize] == Fate::Replaced(end.index)).collect();
+    let is_old =
+        |t: u32| l.fate[t as usize] == Fate::Replaced(end.index) && !l.licences.is_outliers(t);
+    let old: Vec<u32> = gone.iter().copied().filter(|&t| is_old(t)).collect();
     let deep = Plane { point: plane.point - strip * plane.normal, ..plane };
     let inside = pieces(&l.scan, &old, |c| clipped(c, deep, Half::Below));
     let at_cut =
@@ -159,6 +163,15 @@ fn both_ways(l: &Labelled, end: &LabelledEnd, side: Side, limit: f64) -> Both {
         measured.push(Measured { bounds, what: format!("{what} on the {}", name(side)) });
     }
     Ok(measured)
+}
+
+/// What new triangles on this side are compared with: the scan that is gone, and
+/// where the case has outliers mended what their neighbours can put there.
+fn stands_for(l: &Labelled, side: Side, gone: &[u32]) -> Mesh {
+    let triangle = |&t: &u32| l.scan.triangles()[t as usize];
+    let mut triangles: Vec<[u32; 3]> = gone.iter().map(triangle).collect();
+    triangles.extend(l.licences.over_outliers(|t| l.scan_side[t as usize] == side));
+    Mesh::new(l.scan.points().to_vec(), triangles).unwrap_or_default()
 }
 
 /// At a rim the scan is told from what was given up by the seam's best plane: a

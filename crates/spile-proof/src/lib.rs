@@ -33,6 +33,7 @@ mod judge;
 mod kink;
 mod labels;
 mod mends;
+mod outliers;
 mod part_view;
 mod polyline;
 mod proof;

@@ -3,11 +3,12 @@
 
 use std::collections::BTreeSet;
 
-use spile_case::{Ball, Case, MendKind};
+use spile_case::{Ball, Case, MendKind, Outliers};
 use spile_mesh::{Bounds3, DVec3, Mesh, VertexTriangles, round_to_f32, vertex_triangles};
 
 use crate::fitting_find::coordinate_spacing;
 use crate::folds::folded;
+use crate::outliers::Surroundings;
 use crate::scan_view::ScanView;
 
 /// A piece with more than this share of the scan's area is no crumb.
@@ -25,6 +26,8 @@ pub(crate) struct Licence {
     own: Ball,
     /// Scan triangles that may be gone.
     may_go: BTreeSet<u32>,
+    /// Of an outlier, the scan's points round it; of other defects none.
+    ring: Vec<u32>,
 }
 
 /// A listed mend for which no defect was found.
@@ -65,6 +68,7 @@ impl Licences {
                 gone: &gone,
                 rounding: all.rounding,
                 hole_max: scan.hole_max,
+                outliers: case.scan.outliers,
             };
             let found = search.defects(mend.kind);
             if found.is_empty() {
@@ -82,6 +86,25 @@ impl Licences {
     /// Whether a mend explains that this scan triangle is gone.
     pub(crate) fn may_go(&self, t: u32) -> bool {
         self.licences.iter().any(|l| l.may_go.contains(&t))
+    }
+
+    /// Whether it is a triangle of an outlier that was to be mended.
+    pub(crate) fn is_outliers(&self, t: u32) -> bool {
+        self.licences.iter().any(|l| !l.ring.is_empty() && l.may_go.contains(&t))
+    }
+
+    /// Every triangle over points round an outlier whose triangles all are
+    /// `wanted`, as corners: what may stand in for the outlier's own.
+    pub(crate) fn over_outliers(&self, wanted: impl Fn(u32) -> bool) -> Vec<[u32; 3]> {
+        let mut all = Vec::new();
+        for l in self.licences.iter().filter(|l| l.may_go.iter().all(|&t| wanted(t))) {
+            for (i, &a) in l.ring.iter().enumerate() {
+                for (j, &b) in l.ring.iter().enumerate().skip(i + 1) {
+                    all.extend(l.ring[j + 1..].iter().map(|&c| [a, b, c]));
+                }
+            }
+        }
+        all
     }
 
     /// Whether a mend explains a new triangle with these corners.
@@ -107,6 +130,7 @@ struct Search<'a> {
     gone: &'a [bool],
     rounding: f64,
     hole_max: f64,
+    outliers: Outliers,
 }
 
 impl Search<'_> {
@@ -150,6 +174,7 @@ impl Search<'_> {
             MendKind::Hole => self.holes(),
             MendKind::LoosePiece => self.loose_pieces(),
             MendKind::SelfIntersection => self.folds(),
+            MendKind::Outlier => self.outliers(),
         }
     }
 
@@ -333,7 +358,8 @@ impl Search<'_> {
                     (0..pieces.len() as u32).filter(|&t| pieces[t as usize] == piece).collect();
                 // Nothing comes in its place.
                 let own = Ball { at: self.ball.at, radius: 0.0 };
-                Licence { listed: self.ball, own, may_go: of.into_iter().collect() }
+                let may_go = of.into_iter().collect();
+                Licence { listed: self.ball, own, may_go, ring: Vec::new() }
             })
             .collect()
     }
@@ -351,6 +377,29 @@ impl Search<'_> {
             folded.into_iter().flat_map(|t| self.mesh().triangles()[t as usize]).collect();
         let points: Vec<u32> = points.into_iter().collect();
         if points.is_empty() { Vec::new() } else { vec![self.ring_licence(&points)] }
+    }
+
+    /// Points that stand out, whose triangles all lie in the ball; none unless the
+    /// case asks for outliers to be mended.
+    fn outliers(&self) -> Vec<Licence> {
+        if self.outliers == Outliers::Keep {
+            return Vec::new();
+        }
+        let in_ball =
+            |t: &u32| self.mesh().triangles()[*t as usize].into_iter().all(|p| self.in_ball(p));
+        (0..self.mesh().points().len() as u32)
+            .filter(|&p| self.in_ball(p) && self.around.of(p).iter().all(in_ball))
+            .filter_map(|p| {
+                let ring = Surroundings {
+                    mesh: self.mesh(),
+                    edges: &self.scan.edges,
+                    around: self.around,
+                    gone: self.gone,
+                }
+                .ring_of_outlier(p)?;
+                Some(Licence { ring, ..self.ring_licence(&[p]) })
+            })
+            .collect()
     }
 
     /// Those triangles at these points that lie in the ball may go.
@@ -372,7 +421,8 @@ impl Search<'_> {
             .map(|q| (q - at).length())
             .fold(0.0, f64::max);
         let may_go = may_go.into_iter().collect();
-        Licence { listed: self.ball, own: Ball { at: at.to_array(), radius }, may_go }
+        let own = Ball { at: at.to_array(), radius };
+        Licence { listed: self.ball, own, may_go, ring: Vec::new() }
     }
 }
 
@@ -387,5 +437,6 @@ pub(crate) fn kind_name(kind: MendKind) -> &'static str {
         MendKind::NonManifoldVertex => "non-manifold vertex",
         MendKind::LoosePiece => "loose piece",
         MendKind::SelfIntersection => "self-intersection",
+        MendKind::Outlier => "outlier",
     }
 }

@@ -87,6 +87,9 @@ pub(crate) struct ExamineArgs {
     /// Write the scan mended, with every change listed (one FILE only; .stl or .3mf)
     #[arg(long, value_name = "OUT")]
     pub mend: Option<PathBuf>,
+    /// Mend outliers too: single points far off the surface round them
+    #[arg(long, requires = "mend")]
+    pub outliers: bool,
 }
 
 #[derive(Debug, Args)]

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 use spile_case::{Case, Mend};
-use spile_joint::Made;
+use spile_joint::{Made, Note};
 use spile_proof::{
     Conflict, KnownBy, LimitResult, MendRecord, Proof, Verdict, Wanted, WantedValue,
 };
@@ -71,8 +71,28 @@ pub(crate) struct ProofFile {
     pub body: Body,
     /// Choices that were made, and conflicts in words.
     pub notes: Vec<String>,
+    /// Where the edge length gave way to the deviation; none for a part that was
+    /// made elsewhere.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub gave_way: Option<Vec<GaveWayRecord>>,
     /// What this proof is not about.
     pub caution: &'static str,
+}
+
+/// Where within reach of an end edges could not be as long as wanted.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(crate) struct GaveWayRecord {
+    /// The end.
+    pub end: String,
+    /// Share of the surface within reach, on one side of the wall.
+    pub share: f64,
+    /// Where edges are farthest from what was wanted.
+    #[serde(rename = "where")]
+    pub where_: [f64; 3],
+    /// The edge length wanted there.
+    pub wanted: f64,
+    /// The mean edge length made there.
+    pub made: f64,
 }
 
 /// What was judged.
@@ -238,5 +258,20 @@ fn all_that_is_broken(rows: &[LimitResult]) -> Option<Conflict> {
 /// What making had to say: choices, and conflicts in words.
 pub(crate) fn notes(made: &Made) -> Vec<String> {
     let sentences = made.conflicts.iter().map(|c| c.sentence.clone());
-    sentences.filter(|s| !s.is_empty()).chain(made.notes.iter().cloned()).collect()
+    sentences.filter(|s| !s.is_empty()).chain(made.notes.iter().map(Note::to_string)).collect()
+}
+
+/// Where edges could not be as long as wanted.
+pub(crate) fn gave_way(made: &Made) -> Vec<GaveWayRecord> {
+    let record = |note: &Note| match note {
+        Note::EdgeGaveWay(g) => Some(GaveWayRecord {
+            end: g.end.clone(),
+            share: g.share,
+            where_: g.at.to_array(),
+            wanted: g.wanted,
+            made: g.made,
+        }),
+        Note::Said(_) => None,
+    };
+    made.notes.iter().filter_map(record).collect()
 }

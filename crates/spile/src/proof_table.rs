@@ -284,6 +284,7 @@ mod tests {
             outputs: Vec::new(),
             body: Body::Judged(Box::new(proof())),
             notes: vec!["end `upper`: the edge length is 0.25 mm".into()],
+            gave_way: None,
             caution: CAUTION,
         };
         insta::assert_snapshot!("proof table", proof_text(&file));

@@ -5,9 +5,9 @@
 
 use std::path::Path;
 
-use spile_case::{Case, Cut, End, Form, Limits, Scan, Seam, Site, Unit};
+use spile_case::{Case, Cut, End, Form, Limits, MendKind, Outliers, Scan, Seam, Site, Unit};
 use spile_joint::{MendOptions, Mended, median_edge, mend};
-use spile_mesh::Mesh;
+use spile_mesh::{Mesh, round_to_f32, vertex_triangles};
 use spile_proof::{LimitResult, Verdict, judge};
 
 fn scan(name: &str) -> Mesh {
@@ -42,6 +42,7 @@ fn uncut(scan: &Mesh, done: &Mended) -> Case {
             wall: None,
             hole_max: Some(2.0 * median_edge(scan)),
             inherit: Vec::new(),
+            outliers: Outliers::Keep,
         },
         ends: vec![end],
         edge: None,
@@ -82,5 +83,44 @@ fn the_prover_finds_every_defect_that_was_mended() {
         let [mends, untouched] = rows(&mesh, &done.mesh, &unlisted);
         assert_eq!(mends, None);
         assert_eq!(untouched.unwrap().verdict, Verdict::Broken, "{name}");
+    }
+}
+
+/// The scan with every hundredth point pulled out along the mean normal of its
+/// triangles by two median edges.
+fn spiked(mesh: Mesh) -> Mesh {
+    let around = vertex_triangles(&mesh);
+    let by = 2.0 * median_edge(&mesh);
+    let (mut points, triangles) = mesh.clone().into_parts();
+    for v in (0..points.len()).step_by(100) {
+        let normal: spile_mesh::DVec3 =
+            around.of(v as u32).iter().map(|&t| mesh.area_normal(t as usize)).sum();
+        points[v] = round_to_f32(points[v] + by * normal.normalize());
+    }
+    Mesh::new(points, triangles).unwrap()
+}
+
+#[test]
+fn the_prover_finds_every_outlier_that_was_mended_and_grants_it_only_if_asked() {
+    for (name, least) in [
+        ("anatomy/vhm-trachea-cut-derived.stl", 50),
+        ("anatomy/aorta-arch-cut-derived.stl", 75),
+        ("anatomy/airway-ct-lumen-derived.stl", 400),
+    ] {
+        let mesh = spiked(scan(name));
+        let options = MendOptions { outliers: Outliers::Mend, ..MendOptions::default() };
+        let done = mend(&mesh, options);
+        let count = done.mends.iter().filter(|m| m.mend.kind == MendKind::Outlier).count();
+        assert!(count >= least, "{name}: {count} outliers");
+        let mut case = uncut(&mesh, &done);
+        case.scan.outliers = Outliers::Mend;
+        for row in rows(&mesh, &done.mesh, &case) {
+            let row = row.unwrap();
+            assert_eq!(row.verdict, Verdict::Held, "{name}: {row:?}");
+        }
+        case.scan.outliers = Outliers::Keep;
+        for row in rows(&mesh, &done.mesh, &case) {
+            assert_eq!(row.unwrap().verdict, Verdict::Broken, "{name}");
+        }
     }
 }

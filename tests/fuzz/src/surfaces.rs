@@ -1,5 +1,6 @@
 //! Work on surfaces: any small mesh, however hostile, gives what is promised.
 
+use spile_case::Outliers;
 use spile_joint::MendOptions;
 use spile_mesh::{DVec3, Mesh, RemeshOptions, self_intersections_among, triangles_intersect};
 
@@ -54,7 +55,13 @@ fn scaled(mesh: &Mesh, power: i32) -> Option<Mesh> {
 /// lies in the ball of a mend.
 pub fn mend(bytes: &[u8]) {
     let Some(mesh) = hostile_mesh(bytes) else { return };
-    let mended = spile_joint::mend(&mesh, MendOptions::default());
+    for outliers in [Outliers::Keep, Outliers::Mend] {
+        mend_with(&mesh, MendOptions { outliers, ..MendOptions::default() });
+    }
+}
+
+fn mend_with(mesh: &Mesh, options: MendOptions) {
+    let mended = spile_joint::mend(mesh, options);
     assert_eq!(mended.mesh.check(), Ok(()));
     assert_eq!(mended.origin.len(), mended.mesh.triangles().len());
     let is_in_a_ball = |corners: [DVec3; 3]| {
@@ -83,7 +90,8 @@ pub fn mend(bytes: &[u8]) {
     for t in (0..is_kept.len()).filter(|&t| !is_kept[t]) {
         assert!(is_in_a_ball(mesh.corners(t)), "{t} {mesh:?} {:?}", mended.mends);
     }
-    let again = spile_joint::mend(&mended.mesh, MendOptions { hole_max: Some(mended.hole_max) });
+    let again =
+        spile_joint::mend(&mended.mesh, MendOptions { hole_max: Some(mended.hole_max), ..options });
     assert!(again.mends.is_empty(), "{mesh:?} {:?} {:?}", mended.mends, again.mends);
     assert_eq!(again.mesh, mended.mesh, "{mesh:?}");
 }

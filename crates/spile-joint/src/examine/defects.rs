@@ -1,9 +1,10 @@
 //! The defects of a scan, one list a kind.
 
 use spile_mesh::{
-    Bounds3, DVec3, Mesh, Topology, pinched_points, shells, topology, vertex_triangles,
+    Bounds3, DVec3, Mesh, Topology, VertexTriangles, pinched_points, shells, topology,
 };
 
+use super::outliers::outliers;
 use super::rims::Rims;
 use super::{FindingKind, Spot};
 use crate::mend::{CRUMB_AREA_SHARE, on_a_line, second_copies};
@@ -13,54 +14,31 @@ const SLIM: f64 = 100.0;
 /// A slim triangle whose shortest edge is less than this share of the longest
 /// is a needle, else a cap.
 const NEEDLE_EDGE_SHARE: f64 = 0.1;
-/// A point that stands out by more than so many times the middle of all
-/// points, and so much farther than every neighbour, is an outlier.
-const OUTLIER: f64 = 8.0;
-const OUTLIER_OF_NEIGHBOURS: f64 = 2.0;
 
-/// How far each point stands off the mean of its neighbours.
-pub(super) struct Relief {
-    heights: Vec<f64>,
-    neighbours: Vec<(u32, u32)>,
-    pub(super) middle: f64,
-}
-
-pub(super) fn relief(mesh: &Mesh) -> Relief {
-    let around = vertex_triangles(mesh);
-    let mut neighbours: Vec<(u32, u32)> = Vec::with_capacity(3 * mesh.triangles().len());
+/// How far, in the middle of all points by that measure, a point stands off the
+/// mean of its neighbours; zero for a mesh without points.
+pub(super) fn noise(mesh: &Mesh, around: &VertexTriangles) -> f64 {
     let mut row: Vec<u32> = Vec::new();
-    for v in 0..mesh.points().len() as u32 {
+    let mut height = |v: u32| {
         row.clear();
-        for &t in around.of(v) {
-            let [a, b, c] = mesh.triangles()[t as usize];
-            let sides = [(a, b), (b, c), (c, a), (b, a), (c, b), (a, c)];
-            row.extend(sides.iter().filter(|side| side.0 == v).map(|side| side.1));
-        }
+        row.extend(around.of(v).iter().flat_map(|&t| mesh.triangles()[t as usize]));
         row.sort_unstable();
         row.dedup();
-        neighbours.extend(row.iter().map(|&n| (v, n)));
-    }
-    let mut heights = vec![0.0; mesh.points().len()];
-    for of_one in neighbours.chunk_by(|a, b| a.0 == b.0) {
+        row.retain(|&n| n != v);
         let at = |v: u32| mesh.points()[v as usize];
-        let mean = of_one.iter().map(|&(_, n)| at(n)).sum::<DVec3>() / of_one.len() as f64;
-        heights[of_one[0].0 as usize] = mean.distance(at(of_one[0].0));
-    }
-    let mut sorted = heights.clone();
-    let half = sorted.len() / 2;
-    let middle = if sorted.is_empty() {
-        0.0
-    } else {
-        *sorted.select_nth_unstable_by(half, f64::total_cmp).1
+        let mean = row.iter().map(|&n| at(n)).sum::<DVec3>() / row.len().max(1) as f64;
+        if row.is_empty() { 0.0 } else { mean.distance(at(v)) }
     };
-    Relief { heights, neighbours, middle }
+    let mut heights: Vec<f64> = (0..mesh.points().len() as u32).map(&mut height).collect();
+    let half = heights.len() / 2;
+    if heights.is_empty() { 0.0 } else { *heights.select_nth_unstable_by(half, f64::total_cmp).1 }
 }
 
 pub(super) fn all(
     mesh: &Mesh,
     connectivity: &Topology,
     rims: &Rims,
-    relief: &Relief,
+    around: &VertexTriangles,
     hole_max: f64,
     meeting: &[(u32, u32)],
 ) -> Vec<(FindingKind, Vec<Spot>)> {
@@ -69,9 +47,9 @@ pub(super) fn all(
         (0.5 * (a + b), a.distance(b))
     };
     let shared = connectivity.nonmanifold_edges().iter().map(|e| edge(e.half_edges[0]));
-    let around = vertex_triangles(mesh);
-    let pinches = pinched_points(mesh, connectivity, &around);
-    let copies = second_copies(mesh, &around).into_iter();
+    let pinches = pinched_points(mesh, connectivity, around);
+    let copies = second_copies(mesh, around).into_iter();
+    let outliers = outliers(mesh, connectivity, around).into_iter();
     let mut all = vec![
         (FindingKind::Hole, rims.holes.clone()),
         (FindingKind::OpenRim, rims.others.clone()),
@@ -89,7 +67,10 @@ pub(super) fn all(
             FindingKind::SelfIntersection,
             meeting.iter().map(|&(a, _)| spot(mesh, a as usize)).collect(),
         ),
-        (FindingKind::Outlier, outliers(mesh, relief)),
+        (
+            FindingKind::Outlier,
+            outliers.map(|o| (mesh.points()[o.point as usize], o.height)).collect(),
+        ),
         (FindingKind::LoosePiece, crumbs(mesh, connectivity, hole_max)),
     ];
     all.extend(shapes(mesh));
@@ -121,19 +102,6 @@ fn shapes(mesh: &Mesh) -> [(FindingKind, Vec<Spot>); 3] {
         }
     }
     [(FindingKind::Degenerate, flat), (FindingKind::Needle, needles), (FindingKind::Cap, caps)]
-}
-
-fn outliers(mesh: &Mesh, relief: &Relief) -> Vec<Spot> {
-    let mut found = Vec::new();
-    for of_one in relief.neighbours.chunk_by(|a, b| a.0 == b.0) {
-        let v = of_one[0].0 as usize;
-        let height = relief.heights[v];
-        let around = of_one.iter().map(|&(_, n)| relief.heights[n as usize]).fold(0.0, f64::max);
-        if height > OUTLIER * relief.middle && height > OUTLIER_OF_NEIGHBOURS * around {
-            found.push((mesh.points()[v], height));
-        }
-    }
-    found
 }
 
 fn crumbs(mesh: &Mesh, connectivity: &Topology, hole_max: f64) -> Vec<Spot> {

@@ -101,6 +101,7 @@ pub fn case(form: Form, ends: Vec<End>) -> Case {
             wall: None,
             hole_max: None,
             inherit: Vec::new(),
+            outliers: spile_case::Outliers::Keep,
         },
         ends,
         edge: None,

@@ -52,6 +52,7 @@ fn case(form: Form, through: [f64; 3], reach: f64) -> Case {
             wall: None,
             hole_max: Some(0.5),
             inherit: vec![],
+            outliers: spile_case::Outliers::Keep,
         },
         ends: vec![End {
             name: "top".into(),

@@ -13,6 +13,7 @@ fn an_invented_mend_explains_nothing() {
         MendKind::NonManifoldVertex,
         MendKind::LoosePiece,
         MendKind::SelfIntersection,
+        MendKind::Outlier,
     ] {
         let good = scene(Recipe::default());
         let mut s = edited(&good, |points, _| points[10].y = next_f32(points[10].y));

@@ -20,7 +20,7 @@ fn soup() -> impl Strategy<Value = Mesh> {
     })
 }
 
-const KINDS: [MendKind; 8] = [
+const KINDS: [MendKind; 9] = [
     MendKind::Duplicate,
     MendKind::Degenerate,
     MendKind::Flipped,
@@ -29,6 +29,7 @@ const KINDS: [MendKind; 8] = [
     MendKind::NonManifoldVertex,
     MendKind::LoosePiece,
     MendKind::SelfIntersection,
+    MendKind::Outlier,
 ];
 
 proptest! {

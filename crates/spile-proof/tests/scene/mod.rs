@@ -296,6 +296,7 @@ fn case(upper: Seam, lower: Seam) -> Case {
             wall: None,
             hole_max: Some(1.0),
             inherit: Vec::new(),
+            outliers: spile_case::Outliers::Keep,
         },
         ends: vec![
             End {

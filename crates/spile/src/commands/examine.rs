@@ -93,7 +93,7 @@ pub(crate) fn examine(args: &ExamineArgs) -> Result<Answer, Failure> {
         let unit = file.unit.unwrap_or(file_unit(guess_unit(found.size.max_element())));
         let mut document = document(file, &mesh, found);
         if let Some(out) = &args.mend {
-            document.mended = Some(mend_to(&mesh, unit, out)?);
+            document.mended = Some(mend_to(&mesh, unit, out, args.outliers)?);
         }
         documents.push(document);
     }

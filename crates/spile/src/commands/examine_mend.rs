@@ -5,6 +5,7 @@ use std::io::Write as _;
 use std::path::Path;
 
 use serde::Serialize;
+use spile_case::Outliers;
 use spile_formats::FileUnit;
 use spile_formats::threemf::{self, ThreeMfInfo};
 use spile_joint::{ExamineOptions, MendOptions, mend};
@@ -62,9 +63,15 @@ struct NotMended {
     why: String,
 }
 
-/// Mends `mesh` and writes it to `out` as its ending says.
-pub(super) fn mend_to(mesh: &Mesh, unit: FileUnit, out: &Path) -> Result<MendRecord, Failure> {
-    let done = mend(mesh, MendOptions::default());
+/// Mends `mesh`, its outliers too if asked, and writes it to `out` as its ending says.
+pub(super) fn mend_to(
+    mesh: &Mesh,
+    unit: FileUnit,
+    out: &Path,
+    with_outliers: bool,
+) -> Result<MendRecord, Failure> {
+    let outliers = if with_outliers { Outliers::Mend } else { Outliers::Keep };
+    let done = mend(mesh, MendOptions { outliers, ..MendOptions::default() });
     let bytes = file_bytes(&done.mesh, unit, out)?;
     write_whole(out, &bytes)?;
     let mends = done.mends.iter().map(|made| Mended {

@@ -55,6 +55,7 @@ pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
         outputs: vec![OutputRecord::named(&file_name(&args.part), &part.sha256)],
         body: Body::Judged(Box::new(proof)),
         notes,
+        gave_way: None,
         caution: CAUTION,
     };
     Ok(Answer::new(ending, proof_text(&file), &file))

@@ -18,7 +18,7 @@ use crate::output::{OutputFile, replace};
 use crate::part_files::{stl_bytes, threemf_bytes};
 use crate::progress::Progress;
 use crate::proof_file::{
-    Body, CAUTION, InputRecord, OutputRecord, ProofFile, notes, unmade, with_conflicts,
+    Body, CAUTION, InputRecord, OutputRecord, ProofFile, gave_way, notes, unmade, with_conflicts,
 };
 use crate::proof_table::proof_text;
 
@@ -73,6 +73,7 @@ pub(crate) fn run_case(case: &Path, folder: &Path, tries: u16) -> Result<Answer,
         outputs: outputs.iter().map(OutputRecord::of).collect(),
         body,
         notes: [notes(&made), standings(&settled)].concat(),
+        gave_way: Some(gave_way(&made)),
         caution: CAUTION,
     };
     let json = json_text(&proof);
