@@ -193,7 +193,9 @@ pub struct Remeshed {
 /// Accuracy: new points lie on the old surface within rounding; both surfaces
 /// are within `deviation` of each other, for every patch: where smaller
 /// triangles do not get there, the old ones stay, in a neighbourhood that grows
-/// up to the whole patch. [`GaveWay`] tells where that was.
+/// up to the whole patch. [`GaveWay`] tells where that was. They stay, too, where
+/// at the boundary a new angle under 30 degrees is smaller than any that was there,
+/// as long as a few tries do.
 /// Deterministic. Cost: about O(n log n) in the larger of old and new triangle
 /// counts, a round.
 ///
@@ -204,7 +206,31 @@ pub fn remesh(patch: &Mesh, options: &RemeshOptions) -> Result<Remeshed, RemeshE
         return Err(RemeshError::Deviation { deviation: options.deviation });
     }
     let mut ground = Ground::default();
-    let (mut mesh, mut point_of_old) = once(patch, options, &ground)?;
+    let mut made = within(patch, options, &mut ground)?;
+    let least = quality::least_at_boundary(patch, BOUNDARY_RINGS).min(GOOD_AT_BOUNDARY);
+    for _ in 0..MOST_GIVING_AT_BOUNDARY {
+        let new = quality::worse_at_boundary(&made.mesh, BOUNDARY_RINGS, least);
+        if new.is_empty() {
+            break;
+        }
+        let found =
+            certify::Found { deviation: made.deviation, old: Vec::new(), new, places: Vec::new() };
+        ground.give(patch, &made.mesh, &found, options);
+        let again = within(patch, options, &mut ground)?;
+        let rounds = made.rounds + again.rounds;
+        made = Remeshed { rounds, ..again };
+    }
+    made.gave_way = ground.gave_way(patch, &made.mesh, options);
+    Ok(made)
+}
+
+/// Rounds until the deviation is met, from the ground that was given so far.
+fn within(
+    patch: &Mesh,
+    options: &RemeshOptions,
+    ground: &mut Ground,
+) -> Result<Remeshed, RemeshError> {
+    let (mut mesh, mut point_of_old) = once(patch, options, ground)?;
     let mut found = certify::certify(patch, &mesh, options);
     let mut rounds = 1;
     while !found.is_met() {
@@ -214,13 +240,13 @@ pub fn remesh(patch: &Mesh, options: &RemeshOptions) -> Result<Remeshed, RemeshE
         } else {
             ground.give(patch, &mesh, &found, options);
         }
-        let made = match once(patch, options, &ground) {
+        let made = match once(patch, options, ground) {
             // Only tightening made it too fine: from here on ground is given.
             Err(RemeshError::TooFine { .. }) if tightens => {
                 ground.tight.clear();
                 ground.give(patch, &mesh, &found, options);
                 rounds = options.rounds;
-                once(patch, options, &ground)
+                once(patch, options, ground)
             }
             made => made,
         };
@@ -233,8 +259,7 @@ pub fn remesh(patch: &Mesh, options: &RemeshOptions) -> Result<Remeshed, RemeshE
         found = certify::certify(patch, &mesh, options);
         rounds += 1;
     }
-    let gave_way = ground.gave_way(patch, &mesh, options);
-    Ok(Remeshed { mesh, point_of_old, deviation: found.deviation, gave_way, rounds })
+    Ok(Remeshed { mesh, point_of_old, deviation: found.deviation, gave_way: None, rounds })
 }
 
 /// What the wanted edge length has given up so far.
@@ -247,6 +272,14 @@ struct Ground {
     /// How often old triangles came back.
     times: i32,
 }
+
+/// Sine of the least angle, 30 degrees, from which on a triangle at the boundary is
+/// good enough, whatever was there.
+const GOOD_AT_BOUNDARY: f64 = 0.5;
+
+/// How often at most old triangles come back where at the boundary there are new
+/// ones with a smaller angle than any that was there.
+const MOST_GIVING_AT_BOUNDARY: usize = 4;
 
 /// After so many times the whole patch stays as it is.
 const MOST_GIVING: i32 = 10;
@@ -312,7 +345,7 @@ fn once(
     options: &RemeshOptions,
     Ground { tight, kept, .. }: &Ground,
 ) -> Result<(Mesh, Vec<u32>), RemeshError> {
-    let frozen = sizing::Frozen::of(patch, options);
+    let frozen = sizing::Frozen::of(patch, options, kept);
     let size = |p: DVec3| frozen.heeded(p, guard::tightened(tight, p, (options.size)(p)));
     let (mut w, lines) = lines::begin(patch, options, &size, (tight, kept))?;
     let guard = Guard::new(patch, lines, options, tight);

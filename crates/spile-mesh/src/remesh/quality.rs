@@ -71,6 +71,22 @@ pub fn near_boundary(mesh: &Mesh, rings: usize) -> Vec<bool> {
     near
 }
 
+/// The least sine of an angle of the triangles within so many rings of an open edge.
+pub(super) fn least_at_boundary(mesh: &Mesh, rings: usize) -> f64 {
+    let near = near_boundary(mesh, rings);
+    let near = (0..near.len()).filter(|&t| near[t]);
+    near.map(|t| least_sine(mesh.corners(t))).fold(1.0, f64::min)
+}
+
+/// The triangles there whose least angle has a smaller sine than `least`.
+pub(super) fn worse_at_boundary(mesh: &Mesh, rings: usize, least: f64) -> Vec<u32> {
+    let near = near_boundary(mesh, rings);
+    (0..near.len())
+        .filter(|&t| near[t] && least_sine(mesh.corners(t)) < least)
+        .map(|t| t as u32)
+        .collect()
+}
+
 /// The length of each edge of `mesh`, once, divided by `size` at its middle.
 pub fn edge_shares(mesh: &Mesh, topology: &Topology, size: &dyn Fn(DVec3) -> f64) -> Vec<f64> {
     (0..3 * mesh.triangles().len() as u32)

@@ -20,9 +20,10 @@ pub(super) struct Frozen {
 }
 
 impl Frozen {
-    /// The boundary edges, and named edges, that these options freeze, and those
-    /// that are not manifold or whose triangles disagree in orientation.
-    pub fn of(patch: &Mesh, options: &RemeshOptions) -> Self {
+    /// The boundary edges, and named edges, that these options freeze, those that are
+    /// not manifold or whose triangles disagree in orientation, and those of the
+    /// triangles that are `kept`.
+    pub fn of(patch: &Mesh, options: &RemeshOptions, kept: &[bool]) -> Self {
         let topology = Topology::of(patch);
         let is_frozen = |&[a, b]: &[u32; 2]| {
             options.lines == Lines::Frozen || (a.max(b) as usize) < options.kept_points
@@ -33,8 +34,10 @@ impl Frozen {
         let tangled = topology.nonmanifold_edges().iter().flat_map(|e| &e.half_edges);
         let turned = topology.misoriented_edges().iter().flatten();
         let tangled = tangled.chain(turned).map(|&h| ends(patch, h));
+        let of_kept = (0..kept.len() as u32).filter(|&t| kept[t as usize]);
+        let of_kept = of_kept.flat_map(|t| 3 * t..3 * t + 3).map(|h| ends(patch, h));
         let segments: Vec<[u32; 3]> =
-            boundary.chain(named).chain(tangled).map(|[a, b]| [a, b, b]).collect();
+            boundary.chain(named).chain(tangled).chain(of_kept).map(|[a, b]| [a, b, b]).collect();
         let length =
             |&[a, b, _]: &[u32; 3]| patch.points()[a as usize].distance(patch.points()[b as usize]);
         let lengths = segments.iter().map(length).collect();
