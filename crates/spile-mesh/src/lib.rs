@@ -6,6 +6,7 @@
 
 mod boundary;
 mod bvh;
+mod dense;
 mod distance;
 mod intersect;
 mod mesh;

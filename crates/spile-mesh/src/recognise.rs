@@ -2,7 +2,6 @@
 //! loops that really are circles.
 
 mod circle;
-mod dense;
 mod evidence;
 mod extent;
 mod fit;

@@ -159,7 +159,7 @@ fn curvature(surface: &Mesh, fans: &VertexTriangles, v: u32) -> f64 {
             }
         }
     }
-    let Some(inverse) = inverted(matrix) else { return 0.0 };
+    let Some(inverse) = crate::dense::inverse(&matrix, TERMS) else { return 0.0 };
     let fit: [f64; TERMS] =
         std::array::from_fn(|i| (0..TERMS).map(|j| inverse[i][j] * right[j]).sum());
     let off =
@@ -174,40 +174,6 @@ fn curvature(surface: &Mesh, fans: &VertexTriangles, v: u32) -> f64 {
 
 /// Terms of a paraboloid over a plane.
 const TERMS: usize = 6;
-
-/// The inverse of a symmetric positive matrix, by Cholesky's method; none
-/// where it has none to speak of.
-fn inverted(matrix: [[f64; TERMS]; TERMS]) -> Option<[[f64; TERMS]; TERMS]> {
-    let mut lower = [[0.0; TERMS]; TERMS];
-    for i in 0..TERMS {
-        for j in 0..=i {
-            let rest = matrix[i][j] - (0..j).map(|k| lower[i][k] * lower[j][k]).sum::<f64>();
-            if i == j {
-                if rest <= 1e-10 * matrix[i][i] {
-                    return None;
-                }
-                lower[i][i] = rest.sqrt();
-            } else {
-                lower[i][j] = rest / lower[j][j];
-            }
-        }
-    }
-    let mut inverse = [[0.0; TERMS]; TERMS];
-    for column in 0..TERMS {
-        let mut x = [0.0; TERMS];
-        for i in 0..TERMS {
-            let unit = if i == column { 1.0 } else { 0.0 };
-            x[i] = (unit - (0..i).map(|k| lower[i][k] * x[k]).sum::<f64>()) / lower[i][i];
-        }
-        for i in (0..TERMS).rev() {
-            x[i] = (x[i] - (i + 1..TERMS).map(|k| lower[k][i] * x[k]).sum::<f64>()) / lower[i][i];
-        }
-        for (line, value) in inverse.iter_mut().zip(x) {
-            line[column] = value;
-        }
-    }
-    Some(inverse)
-}
 
 /// Lowers lengths until none changes over an edge by more than `growth` times
 /// the edge, shortest first.

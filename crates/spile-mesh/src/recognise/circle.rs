@@ -4,9 +4,9 @@ use std::f64::consts::{FRAC_PI_3, TAU};
 
 use glam::DVec3;
 
-use super::dense::{add_outer, eigen, inverse, times};
 use super::judge::Left;
 use super::shape::{MOST, square_to};
+use crate::dense::{add_outer, eigen, inverse, times};
 
 /// A circle in space fitted to a closed loop of points.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -2,8 +2,11 @@
 
 use glam::DVec3;
 
-use super::dense::{Square, add_outer, eigen, inverse, times};
 use super::shape::{MOST, Shape};
+use crate::dense::{add_outer, eigen, inverse, times};
+
+/// A square matrix of which the first rows and columns are used.
+type Square = [[f64; MOST]; MOST];
 
 /// A point to be fitted and how much it counts.
 #[derive(Debug, Clone, Copy, PartialEq)]

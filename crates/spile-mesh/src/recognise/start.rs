@@ -2,9 +2,9 @@
 
 use glam::DVec3;
 
-use super::dense::{add_outer, eigen, inverse, times};
 use super::fit::Sample;
 use super::shape::{MOST, Shape, square_to};
+use crate::dense::{add_outer, eigen, inverse, times};
 
 /// A facet as the guesses see it.
 #[derive(Debug, Clone, Copy)]

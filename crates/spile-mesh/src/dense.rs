@@ -2,23 +2,18 @@
 
 use glam::DVec3;
 
-use super::shape::MOST;
-
-/// A square matrix of which the first rows and columns are used.
-pub(super) type Square = [[f64; MOST]; MOST];
-
 /// The inverse of the leading `n` x `n` block of a symmetric positive definite
 /// matrix, by Cholesky after scaling its diagonal to one; `None` where it is
 /// not definite to rounding.
-pub(super) fn inverse(matrix: &Square, n: usize) -> Option<Square> {
-    let mut scale = [0.0; MOST];
+pub(crate) fn inverse<const N: usize>(matrix: &[[f64; N]; N], n: usize) -> Option<[[f64; N]; N]> {
+    let mut scale = [0.0; N];
     for k in 0..n {
         if matrix[k][k].is_nan() || matrix[k][k] <= 0.0 {
             return None;
         }
         scale[k] = matrix[k][k].sqrt().recip();
     }
-    let mut lower = [[0.0; MOST]; MOST];
+    let mut lower = [[0.0; N]; N];
     for i in 0..n {
         for j in 0..=i {
             let dot: f64 = (0..j).map(|k| lower[i][k] * lower[j][k]).sum();
@@ -34,9 +29,9 @@ pub(super) fn inverse(matrix: &Square, n: usize) -> Option<Square> {
             };
         }
     }
-    let mut inverse = [[0.0; MOST]; MOST];
+    let mut inverse = [[0.0; N]; N];
     for column in 0..n {
-        let mut x = [0.0; MOST];
+        let mut x = [0.0; N];
         for i in 0..n {
             let dot: f64 = (0..i).map(|k| lower[i][k] * x[k]).sum();
             x[i] = (f64::from(u8::from(i == column)) - dot) / lower[i][i];
@@ -53,8 +48,12 @@ pub(super) fn inverse(matrix: &Square, n: usize) -> Option<Square> {
 }
 
 /// `matrix * vector`, of the leading block.
-pub(super) fn times(matrix: &Square, vector: &[f64; MOST], n: usize) -> [f64; MOST] {
-    let mut out = [0.0; MOST];
+pub(crate) fn times<const N: usize>(
+    matrix: &[[f64; N]; N],
+    vector: &[f64; N],
+    n: usize,
+) -> [f64; N] {
+    let mut out = [0.0; N];
     for (i, row) in matrix.iter().enumerate().take(n) {
         out[i] = (0..n).map(|k| row[k] * vector[k]).sum();
     }
@@ -63,7 +62,7 @@ pub(super) fn times(matrix: &Square, vector: &[f64; MOST], n: usize) -> [f64; MO
 
 /// Eigenvalues, rising, and unit eigenvectors of a symmetric 3 x 3 matrix, by
 /// cyclic Jacobi rotations (Golub and Van Loan, Matrix Computations, 8.5).
-pub(super) fn eigen(matrix: [[f64; 3]; 3]) -> [(f64, DVec3); 3] {
+pub(crate) fn eigen(matrix: [[f64; 3]; 3]) -> [(f64, DVec3); 3] {
     let mut a = matrix;
     let mut vectors = [DVec3::X, DVec3::Y, DVec3::Z];
     // Convergence is quadratic: seven sweeps are enough for any 3 x 3 matrix,
@@ -98,7 +97,7 @@ pub(super) fn eigen(matrix: [[f64; 3]; 3]) -> [(f64, DVec3); 3] {
 }
 
 /// Adds `weight` times the outer product of `v` with itself.
-pub(super) fn add_outer(matrix: &mut [[f64; 3]; 3], v: DVec3, weight: f64) {
+pub(crate) fn add_outer(matrix: &mut [[f64; 3]; 3], v: DVec3, weight: f64) {
     let v = v.to_array();
     for (row, x) in matrix.iter_mut().zip(v) {
         for (entry, y) in row.iter_mut().zip(v) {
