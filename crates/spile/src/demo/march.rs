@@ -9,7 +9,7 @@ use std::collections::HashMap;
 
 use spile_mesh::{DVec3, Mesh};
 
-use super::shape::{OUTLIERS, Shape, Wall};
+use super::shape::{BUMPS, Shape, Wall};
 
 /// The box that holds the phantom, with room round it.
 const LOW: DVec3 = DVec3::new(-27.0, -22.0, 12.0);
@@ -45,10 +45,10 @@ impl Grid {
             let value = shape.noisy(wall, grid.point(node), place.map(|c| c as i64));
             grid.values.push(value);
         }
-        for outlier in OUTLIERS.iter().filter(|o| o.wall == wall) {
-            let at = shape.on_tube(wall, outlier.t, outlier.turn_rad);
+        for bump in BUMPS.iter().filter(|o| o.wall == wall) {
+            let at = shape.on_tube(wall, bump.t, bump.turn_rad);
             let [i, j, k] = ((at - LOW) / step).round().to_array().map(|c| c as usize);
-            grid.values[i + counts[0] * (j + counts[1] * k)] -= outlier.height;
+            grid.values[i + counts[0] * (j + counts[1] * k)] -= bump.height;
         }
         for value in &mut grid.values {
             *value = if *value < 0.0 { value.min(-least) } else { value.max(least) };

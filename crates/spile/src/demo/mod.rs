@@ -2,7 +2,7 @@
 //!
 //! Nothing here comes from a person or a scanner. The shape is a formula (see
 //! `shape.rs`), and the faults that a scan would have are put on by a seeded
-//! generator: uneven and needle triangles, noise, outliers, wobbly rims.
+//! generator: uneven and needle triangles, noise, bumps, wobbly rims.
 
 mod grow;
 mod march;

@@ -52,7 +52,7 @@ pub struct LineEnd {
 }
 
 /// A lone bump: one grid point of the scan is off by this much.
-pub struct Outlier {
+pub struct Bump {
     /// Centreline parameter, 0 at the lower end.
     pub t: f64,
     /// Angle about the centreline.
@@ -63,14 +63,14 @@ pub struct Outlier {
     pub wall: Wall,
 }
 
-/// The outliers of the invented scan.
-pub const OUTLIERS: [Outlier; 6] = [
-    Outlier { t: 0.86, turn_rad: 2.1, height: 0.30, wall: Wall::Outside },
-    Outlier { t: 0.72, turn_rad: 0.4, height: -0.45, wall: Wall::Outside },
-    Outlier { t: 0.66, turn_rad: 4.0, height: 0.50, wall: Wall::Bore },
-    Outlier { t: 0.55, turn_rad: 5.2, height: 0.45, wall: Wall::Outside },
-    Outlier { t: 0.30, turn_rad: 1.0, height: -0.50, wall: Wall::Bore },
-    Outlier { t: 0.18, turn_rad: 3.3, height: 0.40, wall: Wall::Outside },
+/// The bumps of the invented scan.
+pub const BUMPS: [Bump; 6] = [
+    Bump { t: 0.86, turn_rad: 2.1, height: 0.30, wall: Wall::Outside },
+    Bump { t: 0.72, turn_rad: 0.4, height: -0.45, wall: Wall::Outside },
+    Bump { t: 0.66, turn_rad: 4.0, height: 0.50, wall: Wall::Bore },
+    Bump { t: 0.55, turn_rad: 5.2, height: 0.45, wall: Wall::Outside },
+    Bump { t: 0.30, turn_rad: 1.0, height: -0.50, wall: Wall::Bore },
+    Bump { t: 0.18, turn_rad: 3.3, height: 0.40, wall: Wall::Outside },
 ];
 
 /// The formula with what is worked out once.

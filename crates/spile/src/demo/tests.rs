@@ -78,7 +78,7 @@ fn both_walls_follow_the_formula_and_face_out_of_the_wall() {
             // Chord of a grid diagonal on the smallest radius, plus noise.
             far += usize::from(here.abs() > 0.25);
         }
-        // Only the needles beside the six outliers may be turned or off.
+        // Only the needles beside the six bumps may be turned or off.
         assert!(facing_away <= 20, "{wall:?}: {facing_away} face the wrong way");
         assert!(far > 0 && far <= 150, "{wall:?}: {far} off the formula");
     }
