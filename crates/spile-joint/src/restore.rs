@@ -26,9 +26,11 @@ pub fn widen(
 ) -> Band {
     let depth_of = |p: DVec3| (start - p).dot(facing);
     let deepest = band.mesh.points().iter().map(|&p| depth_of(p)).fold(0.0, f64::max);
-    const STATIONS: usize = 40;
-    let step = deepest / STATIONS as f64;
+    let is_strict = share < STRICT_SHARE;
+    let stations = if is_strict { 120 } else { 40 };
+    let step = deepest / stations as f64;
     let mut band = band.clone();
+    let from_border = distances_from_border(&band);
     let scan = joined(kept, before);
     // Twice the bore's own width keeps other branches out.
     let far = 2.0
@@ -39,13 +41,14 @@ pub fn widen(
             .fold(0.0, f64::max);
     let plane =
         |k: usize| Plane { point: start - facing * (step * (k as f64 + 0.5)), normal: facing };
-    let asked: Vec<f64> = (0..STATIONS).map(|k| section_area(&scan, plane(k), far)).collect();
-    for _ in 0..4 {
+    let asked: Vec<f64> = (0..stations).map(|k| section_area(&scan, plane(k), far)).collect();
+    let aim = 1.0 - 0.3 * share + if is_strict { SPARE_SHARE } else { 0.0 };
+    for _ in 0..if is_strict { 10 } else { 4 } {
         let part = joined(kept, &band.mesh);
-        let lacks: Vec<f64> = (0..STATIONS)
+        let lacks: Vec<f64> = (0..stations)
             .map(|k| {
                 let area = section_area(&part, plane(k), far);
-                let lack = (asked[k] * (1.0 - 0.3 * share) - area).max(0.0);
+                let lack = (asked[k] * aim - area).max(0.0);
                 // A plane that leaves the band over an open rim has no area.
                 if area < 0.5 * asked[k] {
                     0.0
@@ -67,14 +70,37 @@ pub fn widen(
                 .enumerate()
                 .map(|(k, l)| l * (-0.125 * (at - k as f64).powi(2)).exp())
                 .fold(0.0, f64::max);
-            // Nothing moves next to the untouched scan, where a push
-            // would leave a crease.
-            let fade = ((deepest - depth_of(*p)) / (0.5 * deepest) - 0.3).clamp(0.0, 1.0);
-            *p += normals[v] * (1.2 * push * fade);
+            // Next to the untouched scan a push would leave a crease: nothing moves
+            // there, or where nothing may be lost, so little that none shows.
+            let push = if is_strict {
+                (1.2 * push).min(SLOPE_AT_BORDER * from_border[v])
+            } else {
+                1.2 * push * ((deepest - depth_of(*p)) / (0.5 * deepest) - 0.3).clamp(0.0, 1.0)
+            };
+            *p += normals[v] * push;
         }
         band.mesh = Mesh::new(points, band.mesh.triangles().to_vec()).unwrap_or_default();
     }
     band
+}
+
+/// Below this share of area that may be lost, every station is given back all.
+const STRICT_SHARE: f64 = 1e-3;
+
+/// What is then aimed at beyond the scan's own area: planes between the stations,
+/// and planes that are not quite parallel to them, may lose a little more.
+const SPARE_SHARE: f64 = 2e-4;
+
+/// How much a push may then grow a length from the border: 2 degrees.
+const SLOPE_AT_BORDER: f64 = 0.035;
+
+/// How far each point of a band is from the border that it shares with the rest.
+fn distances_from_border(band: &Band) -> Vec<f64> {
+    let shared = (0..band.shared as u32).map(|v| [v, v, v]).collect();
+    let border = Mesh::new(band.mesh.points().to_vec(), shared).unwrap_or_default();
+    let border = Bvh::build(&border);
+    let distance = |&p: &DVec3| border.closest(p).map_or(f64::INFINITY, |c| c.distance);
+    band.mesh.points().iter().map(distance).collect()
 }
 
 /// What the wall of a replaced outside is held against.
