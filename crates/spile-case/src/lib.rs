@@ -23,6 +23,6 @@ pub use fitting::{Cone, ConeDimensions, ConeSize, Fitting, Flange, Gender};
 pub use read::{Painted, read_case, read_case_with};
 pub use types::{
     Ball, Case, Cut, End, Form, Inherit, Keep, Limits, Mend, MendKind, Outliers, Place, Rim, Scan,
-    Seam, Site, Unit, Vec3,
+    Seam, Site, Unit, Vec3, Wall, WallAt,
 };
 pub use write::write_case;

@@ -9,8 +9,12 @@ pub(crate) type Words<T> = &'static [(&'static str, T)];
 pub(crate) const UNITS: Words<Unit> =
     &[("mm", Unit::Millimetre), ("cm", Unit::Centimetre), ("m", Unit::Metre), ("in", Unit::Inch)];
 
-pub(crate) const FORMS: Words<Form> =
-    &[("shell", Form::Shell), ("sheets", Form::Sheets), ("bore", Form::Bore)];
+pub(crate) const FORMS: Words<Form> = &[
+    ("shell", Form::Shell),
+    ("sheets", Form::Sheets),
+    ("bore", Form::Bore),
+    ("cavity", Form::Cavity),
+];
 
 pub(crate) const INHERITS: Words<Inherit> = &[("self-intersection", Inherit::SelfIntersection)];
 
@@ -133,6 +137,6 @@ mod tests {
         assert!(CONE_SIZES.iter().all(|&(name, size)| size.name() == name));
         assert!(CONES.iter().all(|&(name, gender)| gender.name() == name));
         assert_eq!((CONE_SIZES.len(), CONES.len()), (3, 2));
-        assert_eq!((UNITS.len(), FORMS.len(), INHERITS.len()), (4, 3, 1));
+        assert_eq!((UNITS.len(), FORMS.len(), INHERITS.len()), (4, 4, 1));
     }
 }

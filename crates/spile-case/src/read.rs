@@ -6,8 +6,8 @@ use crate::error::CaseError;
 use crate::names::{FORMS, INHERITS, OUTLIERS, UNITS};
 use crate::read_end::read_ends;
 use crate::read_keep::{read_keeps, read_mends};
-use crate::reader::{Keys, Reader, Table};
-use crate::types::{Case, Form, Inherit, Limits, Outliers, Scan, Unit};
+use crate::reader::{Keys, Reader, Table, Value};
+use crate::types::{Case, Form, Inherit, Limits, Outliers, Scan, Unit, Wall, WallAt};
 
 const ROOT: Keys = Keys {
     table: "a case",
@@ -20,6 +20,16 @@ const SCAN: Keys = Keys {
     known: &["file", "files", "form", "wall", "hole_max", "inherit", "outliers"],
     later: &["align"],
 };
+
+const WALL_AT: Keys = Keys { table: "a place of `wall`", known: &["at", "thickness"], later: &[] };
+
+/// How a graded wall is written.
+const GRADED: &str =
+    "write `wall = [{ at = [x, y, z], thickness = t }, { at = ..., thickness = ... }]`";
+
+/// A wall that gets thicker faster than this has an outside that leans so far off the
+/// bore that the nearest way across is no longer the thickness meant.
+const STEEPEST_WALL: f64 = 0.3;
 
 const JOINT: Keys =
     Keys { table: "`[joint]`", known: &["edge"], later: &["shape", "wall", "match", "roll"] };
@@ -120,27 +130,29 @@ fn read_scan(reader: &mut Reader<'_>, root: &Table<'_, '_>) -> Option<Scan> {
     };
     let table = reader.table(value, &SCAN)?;
     let form = match table.get("form") {
-        Some(value) => reader.word(value, FORMS, &["cavity"]),
+        Some(value) => reader.word(value, FORMS, &[]),
         None => {
             let advice = "`form` is `shell` (both walls in one file), `sheets` (two files: inner, \
-                          outer) or `bore` (inner wall only)";
+                          outer), `bore` (inner wall only) or `cavity` (the hollow, closed)";
             reader.missing(&table, "form", advice);
             None
         }
     };
     let files = read_files(reader, &table, form);
-    let wall = reader.maybe_positive(&table, "wall");
+    let wall = table.get("wall").and_then(|value| read_wall(reader, value));
     match (form, table.get("wall")) {
-        (Some(Form::Bore), None) => {
-            reader.missing(
-                &table,
-                "wall",
-                "form `bore` has one wall only; `wall` is the thickness of the wall to make",
+        (Some(form @ (Form::Bore | Form::Cavity)), None) => {
+            let advice = format!(
+                "form `{}` has one wall only; `wall` is the thickness of the wall to make",
+                form.name()
             );
+            reader.missing(&table, "wall", &advice);
         }
         (Some(form @ (Form::Shell | Form::Sheets)), Some(value)) => {
-            let message =
-                format!("form `{}` has its own wall; `wall` is for form `bore`", form.name());
+            let message = format!(
+                "form `{}` has its own wall; `wall` is for `bore` and `cavity`",
+                form.name()
+            );
             let error = reader
                 .error(value.span(), message)
                 .label("not used")
@@ -156,6 +168,48 @@ fn read_scan(reader: &mut Reader<'_>, root: &Table<'_, '_>) -> Option<Scan> {
         None => Outliers::default(),
     };
     Some(Scan { files: files?, form: form?, wall, hole_max, inherit, outliers })
+}
+
+/// One thickness, or two with their places.
+fn read_wall(reader: &mut Reader<'_>, value: &Value<'_>) -> Option<Wall> {
+    let Some(array) = value.get_ref().as_array() else {
+        return reader.positive(value).map(Wall::Even);
+    };
+    let places: Vec<Option<WallAt>> = array
+        .iter()
+        .map(|value| {
+            let table = reader.table(value, &WALL_AT)?;
+            let at = reader.need_point(&table, "at");
+            let thickness = reader.need_positive(&table, "thickness");
+            Some(WallAt { at: at?, thickness: thickness? })
+        })
+        .collect();
+    let [a, b] = places[..] else {
+        let error = reader
+            .error(value.span(), "a graded wall goes from one place to another")
+            .label("two places")
+            .advice(GRADED);
+        reader.note(error);
+        return None;
+    };
+    let (a, b) = (a?, b?);
+    let way = [0, 1, 2].map(|k| b.at[k] - a.at[k]);
+    let length = way.iter().map(|x| x * x).sum::<f64>().sqrt();
+    let change = (b.thickness - a.thickness).abs();
+    if change > STEEPEST_WALL * length || length == 0.0 {
+        let error = reader
+            .error(
+                value.span(),
+                format!(
+                    "the wall changes by {change} over {length}, more than {STEEPEST_WALL} of the way"
+                ),
+            )
+            .label("too steep")
+            .advice("set the two places further apart, or their thicknesses nearer to each other");
+        reader.note(error);
+        return None;
+    }
+    Some(Wall::Graded([a, b]))
 }
 
 fn read_files(

@@ -29,6 +29,49 @@ pub enum Form {
     Sheets,
     /// The inner wall only; the wall is made.
     Bore,
+    /// The hollow as a closed surface, cut open at the ends; the wall is made.
+    Cavity,
+}
+
+impl Form {
+    /// Whether the scan has the bore's side alone and the wall is made.
+    pub fn makes_wall(self) -> bool {
+        matches!(self, Self::Bore | Self::Cavity)
+    }
+}
+
+/// The thickness of a wall that is made.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Wall {
+    /// The same everywhere.
+    Even(f64),
+    /// From the first to the second, evenly along the line between their places, and
+    /// square to it the same; beyond either as there.
+    Graded([WallAt; 2]),
+}
+
+/// How thick a wall is at a place.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WallAt {
+    /// The place.
+    pub at: Vec3,
+    /// The thickness there.
+    pub thickness: f64,
+}
+
+impl Wall {
+    /// The thickness at `p`.
+    pub fn at(&self, p: Vec3) -> f64 {
+        match self {
+            Self::Even(thickness) => *thickness,
+            Self::Graded([a, b]) => {
+                let way = [0, 1, 2].map(|k| b.at[k] - a.at[k]);
+                let dot = |u: Vec3, v: Vec3| u[0] * v[0] + u[1] * v[1] + u[2] * v[2];
+                let along = dot([0, 1, 2].map(|k| p[k] - a.at[k]), way) / dot(way, way);
+                a.thickness + (b.thickness - a.thickness) * along.clamp(0.0, 1.0)
+            }
+        }
+    }
 }
 
 /// A fault of the scan that may stay in the part.
@@ -55,8 +98,8 @@ pub struct Scan {
     pub files: Vec<String>,
     /// What the scan is.
     pub form: Form,
-    /// The thickness of the wall that is made ([`Form::Bore`]).
-    pub wall: Option<f64>,
+    /// The thickness of the wall that is made ([`Form::makes_wall`]).
+    pub wall: Option<Wall>,
     /// An open loop smaller across than this is a hole to mend.
     pub hole_max: Option<f64>,
     /// Faults that may stay.
@@ -115,7 +158,7 @@ pub enum Place {
 pub struct Seam {
     /// On the bore.
     pub bore: Vec<Vec3>,
-    /// On the outside; empty for [`Form::Bore`] with a fitting, where the
+    /// On the outside; empty for a form that [makes its wall](Form::makes_wall) with a fitting, where the
     /// outside is made from end to end. At a plain end of that form it is the
     /// made wall's rim.
     pub outside: Vec<Vec3>,

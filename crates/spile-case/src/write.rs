@@ -6,7 +6,9 @@
 use std::fmt::Write as _;
 
 use crate::fitting::{Fitting, Flange, Gender};
-use crate::types::{Case, End, Form, Keep, Limits, Mend, Outliers, Place, Scan, Seam, Site, Vec3};
+use crate::types::{
+    Case, End, Form, Keep, Limits, Mend, Outliers, Place, Scan, Seam, Site, Vec3, Wall, WallAt,
+};
 
 /// The case as TOML text that [`crate::read_case`] reads back equal.
 ///
@@ -42,7 +44,16 @@ fn write_scan(out: &mut String, scan: &Scan) {
         line(out, "file", &files.join(", "));
     }
     line(out, "form", &quoted(scan.form.name()));
-    maybe(out, "wall", scan.wall);
+    match scan.wall {
+        None => {}
+        Some(Wall::Even(thickness)) => line(out, "wall", &number(thickness)),
+        Some(Wall::Graded(places)) => {
+            let place = |p: WallAt| {
+                format!("{{ at = {}, thickness = {} }}", point(p.at), number(p.thickness))
+            };
+            line(out, "wall", &format!("[{}]", places.map(place).join(", ")));
+        }
+    }
     maybe(out, "hole_max", scan.hole_max);
     if !scan.inherit.is_empty() {
         let faults: Vec<String> = scan.inherit.iter().map(|f| quoted(f.name())).collect();

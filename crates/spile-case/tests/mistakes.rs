@@ -82,7 +82,7 @@ fn an_unknown_key_is_named_with_the_nearest() {
 #[test]
 fn keys_of_later_versions_are_told_apart_from_unknown_ones() {
     snapshot_mistakes!("later keys",
-        ["form = \"shell\"" => "form = \"cavity\"\nalign = true"]
+        ["form = \"shell\"" => "form = \"shell\"\nalign = true"]
         ["place = { at = [12.0, 0.0, 110.0], along = [0.0, 0.0, 1.0] }" => "place = \"auto\""]
         ["[limits]" => "[[clear]]\nball = 1\n\n[limits]"]
         ["kind = \"tube\"" => "kind = \"mesh\""]
@@ -93,6 +93,11 @@ fn keys_of_later_versions_are_told_apart_from_unknown_ones() {
 fn values_of_the_wrong_kind_or_range_are_underlined() {
     snapshot_mistakes!("values",
         ["unit = \"mm\"" => "unit = \"mn\""]
+        ["form = \"shell\"" => "form = \"cavity\""]
+        ["form = \"shell\"" => "form = \"bore\"\nwall = [{ at = [0, 0, 0], thickness = 2 }]"]
+        ["form = \"shell\"" => "form = \"cavity\"\nwall = [{ at = [0, 0, 0], thickness = 2 }, { at = [0, 0, 5], thickness = 4 }]"]
+        ["form = \"shell\"" => "form = \"bore\"\nwall = [{ at = [0, 0, 0], thick = 2 }, { at = [0, 0, 5], thickness = -4 }]"]
+        ["form = \"shell\"" => "form = \"shell\"\noutliers = \"drop\""]
         ["unit = \"mm\"" => "unit = 1"]
         ["reach = 15" => "reach = \"15\""]
         ["reach = 15" => "reach = -1.5"]

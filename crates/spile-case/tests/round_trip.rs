@@ -3,8 +3,8 @@
 use proptest::prelude::*;
 use spile_case::{
     Ball, Case, Cone, ConeSize, Cut, End, Fitting, Flange, Form, Gender, Inherit, Keep, Limits,
-    Mend, MendKind, Outliers, Place, Rim, Scan, Seam, Site, Unit, Vec3, read_case, unit_direction,
-    write_case,
+    Mend, MendKind, Outliers, Place, Rim, Scan, Seam, Site, Unit, Vec3, Wall, WallAt, read_case,
+    unit_direction, write_case,
 };
 
 fn number() -> impl Strategy<Value = f64> {
@@ -131,13 +131,23 @@ fn ends() -> impl Strategy<Value = Vec<End>> {
 
 fn scan() -> impl Strategy<Value = Scan> {
     let inherit = prop_oneof![Just(vec![]), Just(vec![Inherit::SelfIntersection])];
-    let form = prop_oneof![Just(Form::Shell), Just(Form::Sheets), Just(Form::Bore)];
+    let forms = vec![Form::Shell, Form::Sheets, Form::Bore, Form::Cavity];
+    let form = prop::sample::select(forms);
+    let graded =
+        (point(), 0.1..1.0, positive(), 0.0..0.2).prop_map(|(at, far, thickness, rise)| {
+            let other = [at[0] + far * thickness, at[1], at[2]];
+            let length = (other[0] - at[0]).abs();
+            let there = thickness + rise * length;
+            let places = [WallAt { at, thickness }, WallAt { at: other, thickness: there }];
+            if length > 0.0 { Wall::Graded(places) } else { Wall::Even(thickness) }
+        });
+    let wall = prop_oneof![positive().prop_map(Wall::Even), graded];
     let outliers = prop_oneof![Just(Outliers::Keep), Just(Outliers::Mend)];
-    (form, name(), name(), positive(), prop::option::of(positive()), inherit, outliers).prop_map(
+    (form, name(), name(), wall, prop::option::of(positive()), inherit, outliers).prop_map(
         |(form, first, second, wall, hole_max, inherit, outliers)| Scan {
             files: if form == Form::Sheets { vec![first, second] } else { vec![first] },
             form,
-            wall: (form == Form::Bore).then_some(wall),
+            wall: form.makes_wall().then_some(wall),
             hole_max,
             inherit,
             outliers,

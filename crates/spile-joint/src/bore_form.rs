@@ -1,6 +1,6 @@
 //! The form `bore`: the wall is made round bore and joints.
 
-use spile_case::Case;
+use spile_case::{Case, Wall};
 use spile_mesh::{DVec3, Mesh};
 
 use crate::bore_side::join_bore;
@@ -47,18 +47,25 @@ impl<'a> Job<'a> {
             work.joint = Some(joint);
         }
         self.watch.step("wall", None);
-        let thickness = self.case.scan.wall.unwrap_or(0.0);
         let hollow = self.hollow(&works, &dropped_bore)?;
-        let made = made_wall(&hollow, &Thickness::Constant(thickness), &OffsetOptions::default())
-            .map_err(|e| MakeError::Scan {
-            what: e.to_string(),
-            hints: vec!["make `wall` thinner".into()],
+        let graded = |p: DVec3| self.wall_at(p);
+        let thickness = match self.case.scan.wall {
+            Some(Wall::Graded(_)) => Thickness::Varying(&graded),
+            _ => Thickness::Constant(self.wall_at(DVec3::ZERO)),
+        };
+        let made = made_wall(&hollow, &thickness, &OffsetOptions::default()).map_err(|e| {
+            MakeError::Scan { what: e.to_string(), hints: vec!["make `wall` thinner".into()] }
         })?;
         let wall = Scan::of(std::slice::from_ref(&made));
         for work in &mut works {
             self.join_made_wall(work, &wall, &hollow, &mut notes)?;
         }
         self.close(&works, Outside { scan: &wall, sides: None }, notes)
+    }
+
+    /// The thickness that the made wall is to have at `p`.
+    fn wall_at(&self, p: DVec3) -> f64 {
+        self.case.scan.wall.map_or(0.0, |wall| wall.at(p.to_array()))
     }
 
     /// The hollow as a closed surface that faces out of it: kept bore, bands,
@@ -99,7 +106,8 @@ impl<'a> Job<'a> {
         notes: &mut Vec<Note>,
     ) -> Result<(), MakeError> {
         self.begin("cut", work.end)?;
-        let thickness = self.case.scan.wall.unwrap_or(0.0);
+        let thickness =
+            self.wall_at(work.located.loops.bore.centroid(work.located.loops.plane.normal));
         let located = on_made_wall(wall, thickness, work.end, &work.located)?;
         let reach = work.placed.map(|_| 3.0 * thickness);
         let bare = Case { keeps: Vec::new(), ..self.case.clone() };

@@ -1,7 +1,7 @@
 //! The way from a scan to a part: runs the steps in order.
 
 use spile_case::{Case, End, Form, Keep, Seam};
-use spile_mesh::{Bounds3, Bvh, DVec3, Mesh};
+use spile_mesh::{Bounds3, Bvh, DVec3, Mesh, Topology};
 
 use crate::bore_side::{BoreLimits, join_bore};
 use crate::close::{Builder, Dropped, Kept};
@@ -164,17 +164,41 @@ pub fn make(case: &Case, scans: &[Mesh], watch: &dyn Watch) -> Result<Made, Make
     let mended: Vec<Mended> = scans.iter().map(|s| mend(s, MendOptions::of(&case.scan))).collect();
     watch.step("walls", None);
     let meshes: Vec<Mesh> = mended.iter().map(|m| m.mesh.clone()).collect();
+    if case.scan.form == Form::Cavity {
+        is_closed(&meshes)?;
+    }
     let scan = Scan::of(&meshes);
     let on_mended = Case { keeps: keeps_on(&mended, case), ..case.clone() };
     let job = Job { case: &on_mended, scan: &scan, watch };
     let mut made = match case.scan.form {
         Form::Shell | Form::Sheets => job.two_walls()?,
-        Form::Bore => job.bore_alone()?,
+        Form::Bore | Form::Cavity => job.bore_alone()?,
     };
     made.settled.keeps.clone_from(&case.keeps);
     made.settled.mends = mended.iter().flat_map(|m| &m.mends).map(|m| m.mend).collect();
     made.settled.scan.hole_max = case.scan.hole_max.or(mended.first().map(|m| m.hole_max));
     Ok(made)
+}
+
+/// A cavity is closed: an open rim would be left in its wall.
+fn is_closed(meshes: &[Mesh]) -> Result<(), MakeError> {
+    for mesh in meshes {
+        let topology = Topology::of(mesh);
+        let Some(&h) = topology.boundary().first() else { continue };
+        let [a, b] = spile_mesh::topology::ends(mesh, h).map(|v| mesh.points()[v as usize]);
+        let at = a.midpoint(b);
+        return Err(MakeError::Scan {
+            what: format!(
+                "form `cavity` is the hollow as a closed surface, and the scan is open at \
+                 ({:.2}, {:.2}, {:.2})",
+                at.x, at.y, at.z
+            ),
+            hints: vec![
+                "use form `bore` if the rim is an end, or raise `hole_max` if it is a hole".into(),
+            ],
+        });
+    }
+    Ok(())
 }
 
 /// The case's keeps, with triangle numbers of the mended scan where it has

@@ -28,7 +28,7 @@ pub fn settle(case: &Case, scans: &[Mesh]) -> Result<Case, MakeError> {
     }
     let meshes: Vec<Mesh> = mended.into_iter().map(|m| m.mesh).collect();
     let scan = Scan::of(&meshes);
-    let two_walls = case.scan.form != Form::Bore;
+    let two_walls = !case.scan.form.makes_wall();
     for end in &mut settled.ends {
         let by_gap = matches!(end.place, Some(Place::Gap(_)));
         let open = matches!(end.site, Site::Rim(r) if r.facing.is_none() || r.trim.is_none());
@@ -73,7 +73,7 @@ pub fn seam_in_plane(part: &Mesh, form: Form, end: &End) -> Result<Seam, String>
                     scan ends and the joint begins is not to be told from the part alone"
             .to_owned());
     }
-    let two_walls = form != Form::Bore || end.fitting.is_none();
+    let two_walls = !form.makes_wall() || end.fitting.is_none();
     let (bore, outside) = choose_loops(&loops, plane, two_walls)?;
     let points = |k: usize| loops[k].points.iter().map(|p| p.to_array()).collect();
     Ok(Seam { bore: points(bore), outside: outside.map_or_else(Vec::new, points) })

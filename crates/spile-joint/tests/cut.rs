@@ -144,7 +144,7 @@ fn a_cut_that_would_shave_the_wall_made_round_another_part_is_named() {
     assert_solid(&scan);
     let cut_at = |z: f64| {
         let mut case = case(Form::Bore, vec![plain("upper", DVec3::Z * z, DVec3::Z)]);
-        case.scan.wall = Some(2.0);
+        case.scan.wall = Some(spile_case::Wall::Even(2.0));
         make(&case, std::slice::from_ref(&scan), &Unwatched)
     };
     assert_solid(&cut_at(10.3).expect("a part").part.expect("it closes"));

@@ -66,7 +66,7 @@ fn part(scan: &[Mesh], form: Form) -> Mesh {
 
 fn error(scan: &[Mesh], form: Form) -> String {
     let mut case = case(form, vec![upper()]);
-    case.scan.wall = (form == Form::Bore).then_some(2.0);
+    case.scan.wall = (form == Form::Bore).then_some(spile_case::Wall::Even(2.0));
     // Else large triangles would make a hole of any rim.
     case.scan.hole_max = Some(1.0);
     match make(&case, scan, &Unwatched) {

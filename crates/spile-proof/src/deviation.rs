@@ -44,7 +44,7 @@ pub(crate) fn judge_deviation(l: &Labelled, end: &LabelledEnd) -> LimitResult {
     }
     let mut all: Vec<Measured> = Vec::new();
     for side in [Side::Bore, Side::Outside] {
-        if side == Side::Outside && l.case.scan.form == spile_case::Form::Bore {
+        if side == Side::Outside && l.case.scan.form.makes_wall() {
             continue;
         }
         match both_ways(l, end, side, most) {
@@ -179,7 +179,7 @@ fn stands_for(l: &Labelled, side: Side, gone: &[u32]) -> Mesh {
 /// that would not be judged.
 fn uneven_seam(l: &Labelled, end: &LabelledEnd) -> Option<LimitResult> {
     let limit = l.case.limits.deviation;
-    let made_outside = l.case.scan.form == spile_case::Form::Bore;
+    let made_outside = l.case.scan.form.makes_wall();
     let sides = [Side::Bore, Side::Outside].into_iter();
     let worst = sides
         .filter(|side| *side == Side::Bore || !made_outside)

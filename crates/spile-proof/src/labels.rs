@@ -307,7 +307,7 @@ fn fates(
             }
         }
         let depths = [0.25, 0.6, 0.95].map(|share| share * end.reach);
-        if case.scan.form != spile_case::Form::Bore
+        if !case.scan.form.makes_wall()
             && end.reach > 0.0
             && let Some((text, at)) = scan.contradiction(end.plane, &depths, &within)
         {

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeSet, VecDeque};
 
-use spile_case::{Case, Form};
+use spile_case::Case;
 use spile_mesh::{Mesh, round_to_f32};
 
 use crate::cut_loops::ScanLoop;
@@ -116,7 +116,7 @@ fn classify(c: &Contacts, case: &Case) -> Result<Kind, (Option<usize>, String)> 
             kind(Region::Replaced, None, None)
         };
     }
-    let made_outside = case.scan.form == Form::Bore
+    let made_outside = case.scan.form.makes_wall()
         && c.fittings.iter().chain(&c.seams).all(|&(_, s)| s == Side::Outside)
         && first_end.is_some();
     if made_outside {
@@ -291,7 +291,7 @@ impl PartView {
     /// Of the made outside, what lies beyond a cut and hangs together with that
     /// end's fitting is its joint.
     fn split_made_wall(&mut self, part: &Mesh, case: &Case, scan: &ScanView) {
-        if case.scan.form != Form::Bore {
+        if !case.scan.form.makes_wall() {
             return;
         }
         for index in 0..case.ends.len() {

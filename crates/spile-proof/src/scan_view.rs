@@ -80,7 +80,7 @@ impl ScanView {
             view.remove_beyond(index);
         }
         view.side = match case.scan.form {
-            Form::Bore => vec![Side::Bore; view.mesh.triangles().len()],
+            Form::Bore | Form::Cavity => vec![Side::Bore; view.mesh.triangles().len()],
             Form::Sheets => (0..view.mesh.triangles().len())
                 .map(|t| if t < inner_triangles { Side::Bore } else { Side::Outside })
                 .collect(),
@@ -100,7 +100,7 @@ impl ScanView {
         let Chosen { bore, outside } = match form {
             Form::Shell => choose_nested(loops, through, normal)?,
             Form::Sheets => choose_from_sheets(loops, |t| (t as usize) < inner, through, normal)?,
-            Form::Bore => choose_single(loops, through)?,
+            Form::Bore | Form::Cavity => choose_single(loops, through)?,
         };
         Ok(ScanEnd { plane: Some(plane), bore, outside: outside.unwrap_or_default() })
     }
@@ -160,7 +160,7 @@ impl ScanView {
         };
         let first = pick(&|_| true, &|line| line.distance(near))
             .ok_or_else(|| "the scan has no open rim".to_owned())?;
-        if form == Form::Bore {
+        if form.makes_wall() {
             return Ok(ScanEnd { bore: rims[first].clone(), ..ScanEnd::default() });
         }
         let is_inner = |i: usize| (rims[i].triangles[0] as usize) < inner;

@@ -20,7 +20,7 @@ pub(crate) fn judge_seam(l: &Labelled, end: &LabelledEnd) -> LimitResult {
 /// Replaced scan counts too where it stands above the plane.
 fn at_cut(l: &Labelled, end: &LabelledEnd) -> LimitResult {
     let mut worst = (0.0, end.plane.point);
-    let made_outside = l.case.scan.form == spile_case::Form::Bore;
+    let made_outside = l.case.scan.form.makes_wall();
     let outside = if made_outside { &[][..] } else { &end.seam_outside[..] };
     for &v in end.seam_bore.iter().chain(outside) {
         let p = l.part.points()[v as usize];
@@ -67,7 +67,7 @@ fn at_rim(l: &Labelled, end: &LabelledEnd, trim: f64) -> LimitResult {
     let place = |points: &[u32]| -> Vec<DVec3> {
         points.iter().map(|&v| l.part.points()[v as usize]).collect()
     };
-    let made_outside = l.case.scan.form == spile_case::Form::Bore;
+    let made_outside = l.case.scan.form.makes_wall();
     let mut bounds = [0.0_f64, 0.0];
     let mut at = end.plane.point;
     for (side, seam, rim) in [

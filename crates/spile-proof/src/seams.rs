@@ -1,7 +1,7 @@
 //! The settled seams, looked up in the part. They are a claim: each must be a
 //! closed loop of the part's own edges.
 
-use spile_case::{Case, Form};
+use spile_case::Case;
 use spile_mesh::{DVec3, Mesh};
 
 use crate::edges::Edges;
@@ -39,7 +39,7 @@ pub(crate) fn find_seams(
     for (index, end) in case.ends.iter().enumerate() {
         let mut found = EndSeams::default();
         let settled = end.seam.clone().unwrap_or_default();
-        let wants_outside = case.scan.form != Form::Bore || end.fitting.is_none();
+        let wants_outside = !case.scan.form.makes_wall() || end.fitting.is_none();
         for (side, points, wanted) in
             [(Side::Bore, &settled.bore, true), (Side::Outside, &settled.outside, wants_outside)]
         {

@@ -1,6 +1,5 @@
 //! The limit `wall_min`: which triangles are judged against what.
 
-use spile_case::Form;
 use spile_mesh::{Bounds, Bounds3, DVec3, Mesh};
 
 use crate::conflicts::meshed_wall;
@@ -49,7 +48,7 @@ impl WallSides {
 ///
 /// Bore to outside alone: the shortest way back is the same.
 pub(crate) fn judge_wall_everywhere(l: &Labelled) -> Option<LimitResult> {
-    if l.case.scan.form != Form::Bore || !l.faults.is_empty() {
+    if !l.case.scan.form.makes_wall() || !l.faults.is_empty() {
         return None;
     }
     let asked = l.case.limits.wall_min;
@@ -72,7 +71,7 @@ pub(crate) fn judge_wall_everywhere(l: &Labelled) -> Option<LimitResult> {
 /// `wall_min` in the joint and on the replaced scan of one end; none where there
 /// is neither, or where the whole part is judged at once.
 pub(crate) fn judge_wall(l: &Labelled, end: &LabelledEnd) -> Option<LimitResult> {
-    if l.case.scan.form == Form::Bore {
+    if l.case.scan.form.makes_wall() {
         return None;
     }
     let of = |region: Region| {

@@ -53,7 +53,7 @@ pub(crate) fn starter_case(found: &Found) -> String {
     };
     let _ = writeln!(out, "form = \"{}\"  # {form_note}", found.form.name());
     let wall = wall_of(found);
-    if found.form == Form::Bore {
+    if found.form.makes_wall() {
         let _ = writeln!(out, "wall = {}", number(wall));
     }
     if found.ends.is_empty() {

@@ -193,7 +193,7 @@ pub fn bore_scene(recipe: Recipe) -> Scene {
         Seam { bore: coordinates(&below), outside: coordinates(&rows[0]) },
     );
     case.scan.form = Form::Bore;
-    case.scan.wall = Some(OUTSIDE - BORE);
+    case.scan.wall = Some(spile_case::Wall::Even(OUTSIDE - BORE));
     let [inner, _] = walls();
     Scene { scan: inner, part: b.mesh(), case }
 }
