@@ -133,14 +133,14 @@ fn scan() -> impl Strategy<Value = Scan> {
     let inherit = prop_oneof![Just(vec![]), Just(vec![Inherit::SelfIntersection])];
     let forms = vec![Form::Shell, Form::Sheets, Form::Bore, Form::Cavity];
     let form = prop::sample::select(forms);
-    let graded =
-        (point(), 0.1..1.0, positive(), 0.0..0.2).prop_map(|(at, far, thickness, rise)| {
-            let other = [at[0] + far * thickness, at[1], at[2]];
-            let length = (other[0] - at[0]).abs();
-            let there = thickness + rise * length;
-            let places = [WallAt { at, thickness }, WallAt { at: other, thickness: there }];
-            if length > 0.0 { Wall::Graded(places) } else { Wall::Even(thickness) }
-        });
+    let near = || -100.0..100.0;
+    let graded = ([near(), near(), near()], 1.0..100.0, 1.0..5.0, -0.001..0.2).prop_map(
+        |(at, far, thickness, rise): (Vec3, f64, f64, f64)| {
+            let other =
+                WallAt { at: [at[0] + far, at[1], at[2]], thickness: thickness + rise * far };
+            Wall::Graded([WallAt { at, thickness }, other])
+        },
+    );
     let wall = prop_oneof![positive().prop_map(Wall::Even), graded];
     let outliers = prop_oneof![Just(Outliers::Keep), Just(Outliers::Mend)];
     (form, name(), name(), wall, prop::option::of(positive()), inherit, outliers).prop_map(
