@@ -18,20 +18,20 @@ use crate::work::{Outside, Work, dropped, note_spare, on_made_wall, with_points}
 impl<'a> Job<'a> {
     /// Makes a part of a bore alone: joints first, then the wall round all of it.
     pub fn bore_alone(&self) -> Result<Made, MakeError> {
-        let mut works = self.cut_ends(false)?;
+        let mut notes = Vec::new();
+        let mut works = self.cut_ends(false, &mut notes)?;
         if let Some(made) = self.unmade(&works) {
             return Ok(made);
         }
         let dropped_bore = dropped(works.iter().map(|w| &w.bore));
         none_left(self.scan, &dropped_bore)?;
-        let mut notes = Vec::new();
         for work in &mut works {
             let (Some(placed), Some(band)) = (work.placed, work.bore.band.as_ref()) else {
                 continue;
             };
             let edge = self.edge(placed.bore);
             let before = band.mesh.clone();
-            let sizes = (edge, work.end.reach.unwrap_or(0.0));
+            let sizes = (edge, work.reach.unwrap_or(0.0));
             let band = self.finish(band, work.end, self.scan, sizes, &mut notes)?;
             let kept = self.near(work, placed, |t| !dropped_bore.contains(t as u32));
             let band = self.widened(&work.located, &band, &before, &kept);

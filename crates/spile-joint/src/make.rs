@@ -1,14 +1,19 @@
 //! The way from a scan to a part: runs the steps in order.
 
+mod cutting;
+mod notes;
+
 use spile_case::{Case, End, Form, Keep, Seam};
 use spile_mesh::{Bounds3, Bvh, DVec3, Mesh, Topology};
 
+pub use notes::{EdgeGaveWay, Note};
+
 use crate::bore_side::{BoreLimits, join_bore};
 use crate::close::{Builder, Dropped, Kept};
-use crate::ends::{cut_and_lift, faired_band, place, refined_band};
+use crate::ends::{faired_band, refined_band};
 use crate::fair::FairLimits;
 use crate::fitting::Placed;
-use crate::locate::{Located, locate};
+use crate::locate::Located;
 use crate::mend::{MendOptions, Mended, mend};
 use crate::outside::{OutsideLimits, SeamWall, join_outside};
 use crate::pierce::pierced;
@@ -19,7 +24,7 @@ use crate::rings::{nothing_open, rings};
 use crate::span::joined;
 use crate::surface::Scan;
 use crate::walls::{self, WallSide};
-use crate::work::{Outside, Work, apart, close_end, compact, dropped, note_spare, settle_end};
+use crate::work::{Outside, Work, close_end, compact, dropped, note_spare, settle_end};
 
 /// Told what is going on while a part is made.
 pub trait Watch: Sync {
@@ -66,55 +71,6 @@ pub struct Made {
     pub conflicts: Vec<Conflict>,
     /// What the engineer should know of choices that were made.
     pub notes: Vec<Note>,
-}
-
-/// What the engineer should know of a choice that was made.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Note {
-    /// In words.
-    Said(String),
-    /// Within reach of an end the edge length gave way to the deviation.
-    EdgeGaveWay(EdgeGaveWay),
-}
-
-/// Where edges could not be as long as wanted.
-#[derive(Debug, Clone, PartialEq)]
-pub struct EdgeGaveWay {
-    /// The end's name.
-    pub end: String,
-    /// The share of the surface within reach, on one side of the wall, that has
-    /// other edges than wanted.
-    pub share: f64,
-    /// The middle of the triangle whose edges are farthest from what was wanted.
-    pub at: DVec3,
-    /// The edge length wanted there.
-    pub wanted: f64,
-    /// The mean edge length there.
-    pub made: f64,
-}
-
-impl From<String> for Note {
-    fn from(words: String) -> Self {
-        Self::Said(words)
-    }
-}
-
-impl std::fmt::Display for Note {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Self::Said(words) => f.write_str(words),
-            Self::EdgeGaveWay(EdgeGaveWay { end, share, at, wanted, made }) => write!(
-                f,
-                "end `{end}`: on {:.0} % of the surface within reach the edge length gave way to \
-                 the deviation; most near ({:.2}, {:.2}, {:.2}), where {made:.3} was made and \
-                 {wanted:.3} wanted",
-                100.0 * share,
-                at.x,
-                at.y,
-                at.z
-            ),
-        }
-    }
 }
 
 /// Why no part can be made of this scan and case.
@@ -233,31 +189,6 @@ impl<'a> Job<'a> {
         if self.watch.cancelled() { Err(MakeError::Cancelled) } else { Ok(()) }
     }
 
-    /// Finds, cuts and lifts every end.
-    pub(crate) fn cut_ends(&self, two_walls: bool) -> Result<Vec<Work<'a>>, MakeError> {
-        let mut works = Vec::new();
-        for end in &self.case.ends {
-            self.begin("cut", end)?;
-            let located = locate(self.scan, end, two_walls)?;
-            let placed = place(self.scan, end, &located, self.case.unit);
-            let reach = placed.and(end.reach);
-            let side = |bore| cut_and_lift(self.scan, self.case, end, &located, bore, reach);
-            let bore = side(true)?;
-            let outside = if two_walls { Some(side(false)?) } else { None };
-            works.push(Work {
-                end,
-                located,
-                placed,
-                bore,
-                outside,
-                joint: None,
-                outside_grid: None,
-            });
-        }
-        apart(self.scan, &works)?;
-        Ok(works)
-    }
-
     /// The answer where a fitting cannot be joined at all, before anything is
     /// solved: no part, and why.
     pub(crate) fn unmade(&self, works: &[Work<'_>]) -> Option<Made> {
@@ -323,7 +254,8 @@ impl<'a> Job<'a> {
     }
 
     fn two_walls(&self) -> Result<Made, MakeError> {
-        let mut works = self.cut_ends(true)?;
+        let mut notes = Vec::new();
+        let mut works = self.cut_ends(true, &mut notes)?;
         if let Some(made) = self.unmade(&works) {
             return Ok(made);
         }
@@ -337,7 +269,6 @@ impl<'a> Job<'a> {
         }
         self.watch.step("walls", None);
         let sides = walls::sides(self.scan, &seeds);
-        let mut notes = Vec::new();
         let dropped = dropped(works.iter().flat_map(Work::both));
         for k in 0..works.len() {
             if works[k].placed.is_some() {
@@ -363,7 +294,7 @@ impl<'a> Job<'a> {
         let Some(outside_band) = work.outside.as_ref().and_then(|o| o.band.as_ref()) else {
             return Ok(());
         };
-        let scan_reach = work.end.reach.unwrap_or(0.0);
+        let scan_reach = work.reach.unwrap_or(0.0);
         let edge = self.edge_beside(&work.located, &placed, placed.bore);
         let kept_bore = self.near(work, placed, |t| {
             sides[t] == Some(WallSide::Bore) && !dropped.contains(t as u32)

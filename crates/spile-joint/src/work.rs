@@ -1,5 +1,7 @@
 //! What the steps have made of one end so far, and how it enters the part.
 
+use std::collections::BTreeMap;
+
 use spile_case::{Case, End, Place, Seam, Site};
 use spile_mesh::{DVec3, Mesh, Plane, SectionLoop, section_near};
 
@@ -23,6 +25,8 @@ pub struct Work<'a> {
     pub located: Located,
     /// The fitting in its place.
     pub placed: Option<Placed>,
+    /// How far its bands reach, where it has some: what the case gives, or its share.
+    pub reach: Option<f64>,
     /// The bore side.
     pub bore: SideAtEnd,
     /// The outside.
@@ -189,29 +193,99 @@ impl Work<'_> {
     }
 }
 
-/// Errs where two ends, or the two sides of one, want to change the same triangles.
-pub fn apart(scan: &Scan, works: &[Work<'_>]) -> Result<(), MakeError> {
+/// Two ends that want to change the same triangle, or triangles that share a point.
+pub struct Meeting {
+    ends: [usize; 2],
+    at: DVec3,
+}
+
+/// Where two ends want to change triangles that share a point, if any do.
+///
+/// # Errors
+/// The two sides of one end want to change the same triangle.
+pub fn apart(scan: &Scan, works: &[Work<'_>]) -> Result<Option<Meeting>, MakeError> {
     works.iter().try_for_each(|work| sides_apart(scan, work))?;
-    let mut owner: std::collections::BTreeMap<u32, usize> = std::collections::BTreeMap::new();
+    let mut owner: BTreeMap<u32, usize> = BTreeMap::new();
+    let mut points: BTreeMap<u32, (usize, bool)> = BTreeMap::new();
     for (k, work) in works.iter().enumerate() {
-        for side in std::iter::once(&work.bore).chain(&work.outside) {
-            let band = side.band.iter().flat_map(|b| &b.replaces);
-            for &t in side.cut.crossed.iter().chain(&side.cut.removed).chain(band) {
-                if let Some(other) = owner.insert(t, k).filter(|&o| o != k) {
-                    let p = scan.mesh.corners(t as usize)[0];
-                    return Err(at_end(
-                        work.end,
-                        format!(
-                            "its reach meets that of end `{}` near ({:.2}, {:.2}, {:.2})",
-                            works[other].end.name, p.x, p.y, p.z
-                        ),
-                        &["make `reach` of one or both ends shorter, or move the cuts apart"],
-                    ));
+        for side in work.both() {
+            let band = side.band.iter().flat_map(|b| &b.replaces).map(|&t| (t, true));
+            let cut = side.cut.crossed.iter().chain(&side.cut.removed).map(|&t| (t, false));
+            for (t, in_band) in band.chain(cut) {
+                let corners = scan.mesh.triangles()[t as usize];
+                let on_one = owner.insert(t, k).filter(|&o| o != k).map(|o| (o, corners[0]));
+                // A point between two bands would have nothing untouched beside it.
+                let at_one = corners.into_iter().find_map(|v| {
+                    let (o, was_band) = *points.entry(v).or_insert((k, in_band));
+                    (o != k && (in_band || was_band)).then_some((o, v))
+                });
+                if let Some((other, v)) = on_one.or(at_one) {
+                    let at = scan.mesh.points()[v as usize];
+                    return Ok(Some(Meeting { ends: [other, k], at }));
                 }
             }
         }
     }
-    Ok(())
+    Ok(None)
+}
+
+/// A reach that was shared out is at least so many of the scan's median edges: less
+/// leaves no room to pass from the scan's edges to the joint's.
+const LEAST_SHARE_OF_EDGE: f64 = 3.0;
+
+/// How far the ends of a meeting may reach instead, in proportion to what they do;
+/// with each end's number.
+///
+/// # Errors
+/// There is not enough room between them; it says how much there is and how much
+/// would do.
+pub fn share_out(
+    scan: &Scan,
+    works: &[Work<'_>],
+    Meeting { ends, at }: &Meeting,
+) -> Result<Vec<(usize, f64)>, MakeError> {
+    let edge = scan.median_edge();
+    let from = ends.map(|k| {
+        let loops = &works[k].located.loops;
+        let sides = std::iter::once(&loops.bore).chain(&loops.outside);
+        sides.map(|l| l.distance(*at)).fold(f64::INFINITY, f64::min)
+    });
+    // A triangle may reach an edge or two beyond the point where they meet.
+    let room = from[0] + from[1] - 2.0 * edge;
+    let reaches = ends.map(|k| works[k].reach);
+    let sum: f64 = reaches.iter().flatten().sum();
+    let least = LEAST_SHARE_OF_EDGE * edge;
+    let count = reaches.iter().flatten().count();
+    let most = room - least * count.saturating_sub(1) as f64;
+    let shares: Vec<(usize, f64)> = ends
+        .iter()
+        .zip(reaches)
+        .filter_map(|(&k, reach)| {
+            let reach = reach?;
+            // Less each time, so that this ends.
+            let share = (reach * room / sum).clamp(least.min(most), most).min(0.95 * reach);
+            Some((k, share))
+        })
+        .collect();
+    if shares.is_empty() || shares.iter().any(|&(_, share)| share < least) {
+        // A little more, for triangles differ in size.
+        let needed = 1.2 * least * count.max(1) as f64;
+        return Err(at_end(
+            works[ends[1]].end,
+            format!(
+                "its reach meets that of end `{}` near ({:.2}, {:.2}, {:.2}), where it is {:.2} \
+                 from one cut to the other, too little to share out; {:.2} would do",
+                works[ends[0]].end.name,
+                at.x,
+                at.y,
+                at.z,
+                from[0] + from[1],
+                needed + 2.0 * edge
+            ),
+            &["move the cuts apart, or make one of the ends plain, without `reach`"],
+        ));
+    }
+    Ok(shares)
 }
 
 /// Errs where the surface within reach of an end goes round from the bore to

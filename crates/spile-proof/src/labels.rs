@@ -295,15 +295,23 @@ fn fates(
             *fate = Fate::MendedAway;
         }
     }
-    for (index, end) in ends.iter().enumerate().rev() {
+    // Of several ends within whose reach it lies, a triangle is that of the nearest.
+    let mut nearest = vec![f64::INFINITY; fate.len()];
+    for (index, end) in ends.iter().enumerate() {
         let mut within = vec![false; fate.len()];
         for side in [Side::Bore, Side::Outside] {
             let beyond = trimmed_beyond(part, end, side);
+            let line = Polyline::closed(loop_on(side, end));
             for t in within_reach(case, part, scan, end, side) {
                 within[t as usize] = true;
                 let corners = scan.mesh.corners(t as usize);
                 let off = beyond.is_some_and(|p| corners.into_iter().all(|c| height(p, c) > 0.0));
-                fate[t as usize] = if off { Fate::Removed(index) } else { Fate::Replaced(index) };
+                let far = line.distance(corners.iter().sum::<DVec3>() / 3.0);
+                if far < nearest[t as usize] {
+                    nearest[t as usize] = far;
+                    fate[t as usize] =
+                        if off { Fate::Removed(index) } else { Fate::Replaced(index) };
+                }
             }
         }
         let depths = [0.25, 0.6, 0.95].map(|share| share * end.reach);
@@ -323,6 +331,11 @@ fn fates(
         fate[*s as usize] = Fate::Kept;
     }
     fate
+}
+
+/// The scan's own loop of an end on this side of the wall.
+fn loop_on(side: Side, end: &LabelledEnd) -> &[DVec3] {
+    if side == Side::Bore { &end.scan_loop_bore } else { &end.scan_loop_outside }
 }
 
 /// At a rim, the plane beyond which the scan was trimmed off on this side.

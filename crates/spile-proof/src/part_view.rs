@@ -333,9 +333,9 @@ impl PartView {
         crate::polyline::best_plane(&points, spile_mesh::DVec3::from_array(rim.facing?))
     }
 
-    /// Gives each new triangle on the scan's side the end whose loop on its
-    /// side of the wall is nearest: the scan's own at a cut, the seam at a rim.
-    /// One that lies beyond that end's reach gets none.
+    /// Gives each new triangle on the scan's side the end, of those within whose
+    /// reach it lies, whose loop on its side of the wall is nearest: the scan's own at
+    /// a cut, the seam at a rim. One that lies beyond every reach gets none.
     fn assign_replaced(&mut self, part: &Mesh, case: &Case, scan: &ScanView) {
         let place = |l: &[u32]| l.iter().map(|&v| part.points()[v as usize]).collect::<Vec<_>>();
         let mut near: Vec<[(Polyline, f64); 2]> = Vec::new();
@@ -363,8 +363,8 @@ impl PartView {
             let which = usize::from(self.side[t] == Side::Outside);
             self.end[t] = (0..near.len())
                 .map(|i| (near[i][which].0.distance(centre), i))
-                .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)))
                 .filter(|&(d, i)| d <= near[i][which].1)
+                .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)))
                 .map(|(_, i)| i);
         }
     }

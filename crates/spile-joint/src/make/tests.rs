@@ -21,7 +21,7 @@ fn refining_alone_stays_far_under_the_deviation_asked() {
     let file = repository("tests/scans/anatomy/vhm-trachea-jagged-derived.stl");
     let scan = Scan::of(&[spile_formats::read(&file).unwrap().mesh]);
     let job = Job { case: &case, scan: &scan, watch: &Unwatched };
-    let works = job.cut_ends(true).unwrap();
+    let works = job.cut_ends(true, &mut Vec::new()).unwrap();
     let work = &works[0];
     let edge = job.edge(work.placed.unwrap().bore);
     for side in work.both() {
