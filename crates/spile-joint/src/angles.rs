@@ -46,8 +46,7 @@ struct Flatten<'a> {
 
 impl Flatten<'_> {
     /// Moves points once; `None` when every watched edge is flat enough.
-    fn step(&mut self, mesh: &Mesh) -> Result<Option<Vec<DVec3>>, SolveError> {
-        let hinges = hinges(mesh);
+    fn step(&mut self, mesh: &Mesh, hinges: &[Hinge]) -> Result<Option<Vec<DVec3>>, SolveError> {
         let share = |h: &Hinge| {
             let most = self.watched.get(&h.edge())?;
             Some(angle_deg(mesh, h) / most)
@@ -64,7 +63,7 @@ impl Flatten<'_> {
         if !any {
             return Ok(None);
         }
-        let free = self.movable(mesh, &hinges);
+        let free = self.movable(mesh, hinges);
         let mut unknown = vec![None; mesh.points().len()];
         for (u, &v) in free.iter().enumerate() {
             unknown[v] = Some(u);
@@ -108,9 +107,9 @@ impl Flatten<'_> {
     }
 
     /// The sharpest watched edge, as a share of what it may be.
-    fn sharpest(&self, mesh: &Mesh) -> f64 {
+    fn sharpest(&self, mesh: &Mesh, hinges: &[Hinge]) -> f64 {
         let share = |h: &Hinge| Some(angle_deg(mesh, h) / self.watched.get(&h.edge())?);
-        hinges(mesh).iter().filter_map(share).fold(0.0, f64::max)
+        hinges.iter().filter_map(share).fold(0.0, f64::max)
     }
 
     /// The points within some rings of an edge that ever was too sharp.
@@ -339,14 +338,15 @@ pub fn hold_angles(
             triangles.extend(shown.triangles(true).iter().map(|t| t.map(at)));
         }
         let mesh = Mesh::new(points.clone(), triangles).unwrap_or_default();
-        let sharpest = run.sharpest(&mesh);
+        let hinges = hinges(&mesh);
+        let sharpest = run.sharpest(&mesh, &hinges);
         if best.as_ref().is_none_or(|b| sharpest < b.0) {
             best = Some((sharpest, points.clone(), grid.clone()));
         }
         if round == ROUNDS {
             break;
         }
-        let Some(moved) = run.step(&mesh)? else { break };
+        let Some(moved) = run.step(&mesh, &hinges)? else { break };
         points = moved;
         if let (Some(grid), Some((_, order))) = (&mut grid, joint) {
             grid.rows[0] = order.iter().map(|&k| points[band.rim[k] as usize]).collect();
@@ -410,7 +410,7 @@ mod tests {
             weight: BTreeMap::new(),
         };
         for _ in 0..ROUNDS {
-            let Some(points) = run.step(&mesh).unwrap() else { break };
+            let Some(points) = run.step(&mesh, &hinges(&mesh)).unwrap() else { break };
             mesh = Mesh::new(points, mesh.triangles().to_vec()).unwrap();
         }
         assert!(sharpest(&mesh, &watched) <= 9.3 + 1e-9);
@@ -426,7 +426,7 @@ mod tests {
         let most = vec![1.0; original.len()];
         let mut run =
             Flatten { watched: &watched, original, most, near: None, weight: BTreeMap::new() };
-        assert!(run.step(&mesh).unwrap().is_none());
+        assert!(run.step(&mesh, &hinges(&mesh)).unwrap().is_none());
     }
 
     /// Two triangles over the edge from 1 to 2, seen from 0 and from `far`.

@@ -65,10 +65,13 @@ fn one_way(
     let failing: Vec<u32> =
         other.iter().zip(&each).filter(|&(_, &hi)| is_over(hi)).map(|(&t, _)| t).collect();
     places.extend(failing.iter().map(|&t| farthest_sample(from.corners(t as usize), &bvh)));
+    let hi = each.into_iter().fold(0.0, f64::max);
+    if gap == f64::INFINITY {
+        return (Bounds { lo: 0.0, hi, at: from.corners(other[0] as usize)[0] }, failing);
+    }
     let bounds = farthest(from, Some(&other), &bvh, gap, None);
     // Both are certified, so the smaller is.
-    let hi = each.into_iter().fold(0.0, f64::max).max(bounds.lo);
-    (Bounds { hi: bounds.hi.min(hi), ..bounds }, failing)
+    (Bounds { hi: bounds.hi.min(hi.max(bounds.lo)), ..bounds }, failing)
 }
 
 /// The corners of those triangles of `mesh` that are `chosen`.

@@ -78,6 +78,9 @@ pub(super) fn tightened(tight: &[Tight], p: DVec3, size: f64) -> f64 {
 pub(super) struct Candidate {
     pub at: [DVec3; 3],
     pub homes: [u32; 3],
+    /// Which edges, from corner `k` to the next, are to be looked at: not those
+    /// that stay as they are, and those between two candidates once.
+    pub asked: [bool; 3],
 }
 
 impl<'a> Guard<'a> {
@@ -127,7 +130,7 @@ impl<'a> Guard<'a> {
         if facet != DVec3::ZERO && facet.dot(n) < LEAST_AGREEMENT {
             return false;
         }
-        (0..3).all(|k| {
+        (0..3).filter(|&k| triangle.asked[k]).all(|k| {
             let next = (k + 1) % 3;
             let homes = [triangle.homes[k], triangle.homes[next]];
             // Both ends on one facet: so is the edge.
@@ -204,10 +207,18 @@ impl<'a> Guard<'a> {
     }
 }
 
-/// The candidate that triangle `t` of `w` is now.
-pub(super) fn candidate(w: &Working, corners: [u32; 3]) -> Candidate {
+/// The triangle over these points of `w`, with the edges that are to be looked at.
+pub(super) fn candidate(w: &Working, corners: [u32; 3], asked: [bool; 3]) -> Candidate {
     Candidate {
         at: corners.map(|v| w.points[v as usize]),
         homes: corners.map(|v| w.homes[v as usize]),
+        asked,
     }
+}
+
+/// The edges of a triangle with these corners that a change at its corner `v`
+/// changes: the one that leaves it, and the one that arrives there unless the
+/// next triangle round `v` has it as one that leaves, as `is_round` says.
+pub(super) fn edges_at(corners: [u32; 3], v: u32, is_round: bool) -> [bool; 3] {
+    [0, 1, 2].map(|k| corners[k] == v || (!is_round && corners[(k + 1) % 3] == v))
 }

@@ -6,7 +6,7 @@
 
 use glam::DVec3;
 
-use super::guard::{Candidate, Guard, candidate};
+use super::guard::{Candidate, Guard, candidate, edges_at};
 use super::quality::{least_sine, normal};
 use super::working::{Beside, FROZEN, Kind, LINE, Working};
 use crate::topology::NONE;
@@ -151,7 +151,7 @@ pub(super) fn collapse(w: &mut Working, guard: &Guard, a: u32, b: u32, floor_sha
                 return false;
             }
         }
-        let now = candidate(w, corners);
+        let now = candidate(w, corners, edges_at(corners, b, false));
         if least_sine(now.at) < floor_share * least_before.min(WELL_SHAPED) || !guard.allows(&now) {
             return false;
         }
@@ -240,7 +240,11 @@ pub(super) fn flip(w: &mut Working, guard: &Guard, a: u32, b: u32) -> bool {
         return false;
     }
     let now = least_sine(w.corners(t)).min(least_sine(w.corners(u)));
-    let became = [candidate(w, [a, d, c]), candidate(w, [d, b, c])];
+    // Of their edges only the one between `c` and `d` is new.
+    let became = [
+        candidate(w, [a, d, c], [false, true, false]),
+        candidate(w, [d, b, c], [false, false, false]),
+    ];
     let then = least_sine(became[0].at).min(least_sine(became[1].at));
     if then <= now + FLIP_GAIN || w.beside(c, d) != Beside::Nothing {
         return false;

@@ -3,12 +3,16 @@
 
 use glam::DVec3;
 
-use super::guard::{Candidate, Guard};
+use super::guard::{Candidate, Guard, edges_at};
 use super::quality::{least_sine, normal};
 use super::working::{Kind, Working};
 
 /// Shares of the wanted step that are tried, the whole one first.
 const STEPS: [f64; 3] = [1.0, 0.5, 0.25];
+
+/// Steps shorter than this share of the wanted edge length, half a degree of
+/// any angle, are not taken.
+const IDLE: f64 = 0.01;
 
 /// A step may leave the least sine round a point no smaller than this, unless
 /// it was smaller and does not fall (20 degrees).
@@ -27,6 +31,9 @@ pub(super) fn relax(w: &mut Working, guard: &Guard, size: &dyn Fn(DVec3) -> f64)
         };
         let Some(target) = wanted else { continue };
         let from = w.points[v as usize];
+        if from.distance(target) < IDLE * w.sizes[v as usize] {
+            continue;
+        }
         for share in STEPS {
             let toward = from.lerp(target, share);
             let Some((at, home)) = place(w, guard, v, toward) else { continue };
@@ -95,6 +102,7 @@ pub(super) fn move_point(
         let now = Candidate {
             at: corners.map(|c| if c == v { at } else { w.points[c as usize] }),
             homes: corners.map(|c| if c == v { home } else { w.homes[c as usize] }),
+            asked: edges_at(corners, v, w.kinds[v as usize] == Kind::Free),
         };
         before = before.min(least_sine(was));
         after = after.min(least_sine(now.at));
