@@ -13,6 +13,7 @@ mod read;
 mod read_end;
 mod read_fitting;
 mod read_keep;
+mod read_site;
 mod reader;
 mod types;
 mod write;
@@ -22,7 +23,7 @@ pub use error::CaseError;
 pub use fitting::{Cone, ConeDimensions, ConeSize, Fitting, Flange, Gender};
 pub use read::{Painted, read_case, read_case_with};
 pub use types::{
-    Ball, Case, Cut, End, Form, Inherit, Keep, Limits, Mend, MendKind, Outliers, Place, Rim, Scan,
-    Seam, Site, Unit, Vec3, Wall, WallAt,
+    Ball, Case, Cut, End, Form, Inherit, Keep, Limits, Mend, MendKind, Onward, Outliers, Place,
+    Rim, Scan, Seam, Site, Station, StationCut, Tilt, Unit, Vec3, Wall, WallAt,
 };
 pub use write::write_case;

@@ -1,18 +1,15 @@
 //! The ends of a case, from TOML.
 
 use crate::read_fitting::read_fitting;
+use crate::read_site::{read_place, read_site};
 use crate::reader::{Keys, Reader, Table, Value};
-use crate::types::{Cut, End, Place, Rim, Seam, Site, Unit};
+use crate::types::{End, Seam, Unit};
 
 const END: Keys = Keys {
     table: "`[[end]]`",
     known: &["name", "cut", "rim", "trim", "facing", "reach", "fitting", "place", "seam"],
     later: &["limits", "match", "roll"],
 };
-
-const CUT: Keys = Keys { table: "`cut`", known: &["through", "facing"], later: &[] };
-
-const PLACE: Keys = Keys { table: "`place`", known: &["at", "along", "gap"], later: &[] };
 
 const SEAM: Keys = Keys { table: "`seam`", known: &["bore", "outside"], later: &[] };
 
@@ -69,79 +66,6 @@ fn read_name(
     }
     names.push(name.clone());
     Some(name)
-}
-
-fn read_site(reader: &mut Reader<'_>, table: &Table<'_, '_>) -> Option<Site> {
-    match (table.get("cut"), table.get("rim")) {
-        (Some(_), Some(_)) => {
-            let error = reader
-                .error(table.key_span("rim"), "an end has a `cut` or a `rim`, not both")
-                .label("leave one out");
-            reader.note(error);
-            None
-        }
-        (None, None) => {
-            reader.missing(table, "cut", "give `cut = { through, facing }`, or `rim = [x, y, z]` for an open rim that the scan has");
-            None
-        }
-        (Some(value), None) => {
-            for key in ["trim", "facing"] {
-                if table.get(key).is_some() {
-                    let error = reader
-                        .error(
-                            table.key_span(key),
-                            format!("`{key}` beside `cut`: it goes with `rim`"),
-                        )
-                        .label("not used with a cut");
-                    reader.note(error);
-                }
-            }
-            let cut = reader.table(value, &CUT)?;
-            let through = reader.need_point(&cut, "through");
-            let facing = reader.need_direction(&cut, "facing");
-            Some(Site::Cut(Cut { through: through?, facing: facing? }))
-        }
-        (None, Some(value)) => {
-            let near = reader.point(value);
-            let trim = table.get("trim").and_then(|v| reader.within(v, 0.0, f64::from(f32::MAX)));
-            let facing = table.get("facing").and_then(|v| reader.direction(v));
-            Some(Site::Rim(Rim { near: near?, trim, facing }))
-        }
-    }
-}
-
-fn read_place(reader: &mut Reader<'_>, value: &Value<'_>) -> Option<Place> {
-    if let Some(text) = value.get_ref().as_str() {
-        let known = matches!(text, "auto" | "as-modelled");
-        let message = if known {
-            format!("`place = \"{text}\"` is not supported yet by this version")
-        } else {
-            "expected a table, found text".to_owned()
-        };
-        let error = reader
-            .error(value.span(), message)
-            .label(if known { "not supported yet" } else { "expected a table" })
-            .advice("give `place = { at, along }` or `place = { gap }`");
-        reader.note(error);
-        return None;
-    }
-    let table = reader.table(value, &PLACE)?;
-    let both = table.get("at").or(table.get("along")).is_some();
-    match (table.get("gap"), both) {
-        (Some(gap), false) => Some(Place::Gap(reader.positive(gap)?)),
-        (Some(_), true) => {
-            let error = reader
-                .error(table.key_span("gap"), "`place` has `at` and `along`, or `gap`, not both")
-                .label("leave one out");
-            reader.note(error);
-            None
-        }
-        (None, _) => {
-            let at = reader.need_point(&table, "at");
-            let along = reader.need_direction(&table, "along");
-            Some(Place::At { at: at?, along: along? })
-        }
-    }
 }
 
 fn read_seam(reader: &mut Reader<'_>, value: &Value<'_>) -> Option<Seam> {

@@ -1,6 +1,7 @@
 //! The types of a case. A *settled* case is one in which every automatic value
 //! is written out: `reach`, `place` as [`Place::At`], `edge`, `hole_max`, for a
-//! rim its `trim` and `facing`, and each end's [`Seam`], and all mends.
+//! rim its `trim` and `facing`, a station's cut as [`Site::Cut`], and each end's
+//! [`Seam`], and all mends.
 
 use crate::fitting::Fitting;
 
@@ -128,11 +129,40 @@ pub struct Rim {
     pub facing: Option<Vec3>,
 }
 
+/// A cut square to the scan's centreline at a station of it.
+///
+/// The line begins at a rim, or at a place of the bore, and is measured from there
+/// into the scan; what lies between its beginning and the station is cut off.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StationCut {
+    /// The line begins at the middle of the open rim nearest this point; with
+    /// `facing`, in the middle of the bore's section through it.
+    pub from: Vec3,
+    /// Where the line does not begin at a rim: unit direction off the scan there.
+    pub facing: Option<Vec3>,
+    /// Which station is meant.
+    pub station: Station,
+}
+
+/// A station of a centreline, by lengths along the line from its beginning.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Station {
+    /// So far along.
+    Along(f64),
+    /// Where the bore's area is least between two lengths.
+    Narrowest([f64; 2]),
+    /// Where 4 pi area / perimeter^2 of the bore, which is 1 for a circle, is
+    /// greatest between two lengths.
+    Roundest([f64; 2]),
+}
+
 /// Where on the scan an end is.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Site {
     /// Cut by a plane.
     Cut(Cut),
+    /// Cut at a station of the centreline; settled it is a [`Site::Cut`].
+    Station(StationCut),
     /// At an existing rim.
     Rim(Rim),
 }
@@ -147,8 +177,37 @@ pub enum Place {
         /// Unit direction of the fitting's axis, off the scan.
         along: Vec3,
     },
-    /// Straight on along the centreline's tangent by this distance.
-    Gap(f64),
+    /// On along the bore.
+    Onward(Onward),
+}
+
+/// A place that follows the bore: straight on along the centreline's tangent, then
+/// aside and tilted if wanted.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Onward {
+    /// From the middle of the bore's section at the cut to the centre of the
+    /// fitting's near face, along the tangent.
+    pub gap: f64,
+    /// The near face's centre is then moved by this vector; zero for none.
+    pub off: Vec3,
+    /// The fitting is then turned about the centre of its near face.
+    pub tilt: Option<Tilt>,
+}
+
+impl From<f64> for Onward {
+    /// Straight on by a gap.
+    fn from(gap: f64) -> Self {
+        Self { gap, off: [0.0; 3], tilt: None }
+    }
+}
+
+/// A turn of a fitting's axis from the bore's direction.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Tilt {
+    /// By how much, 0 to 90 degrees.
+    pub tilt_deg: f64,
+    /// Unit direction that the axis is turned toward.
+    pub toward: Vec3,
 }
 
 /// Settled: the loops where the joint (or a plain end's flat ring) meets the

@@ -7,7 +7,8 @@ use std::fmt::Write as _;
 
 use crate::fitting::{Fitting, Flange, Gender};
 use crate::types::{
-    Case, End, Form, Keep, Limits, Mend, Outliers, Place, Scan, Seam, Site, Vec3, Wall, WallAt,
+    Case, End, Form, Keep, Limits, Mend, Onward, Outliers, Place, Scan, Seam, Site, Station,
+    StationCut, Tilt, Vec3, Wall, WallAt,
 };
 
 /// The case as TOML text that [`crate::read_case`] reads back equal.
@@ -72,6 +73,7 @@ fn write_end(out: &mut String, end: &End) {
             let (through, facing) = (point(cut.through), point(cut.facing));
             line(out, "cut", &format!("{{ through = {through}, facing = {facing} }}"));
         }
+        Site::Station(cut) => line(out, "cut", &station_table(cut)),
         Site::Rim(rim) => {
             line(out, "rim", &point(rim.near));
             maybe(out, "trim", rim.trim);
@@ -89,12 +91,35 @@ fn write_end(out: &mut String, end: &End) {
             let (at, along) = (point(at), point(along));
             line(out, "place", &format!("{{ at = {at}, along = {along} }}"));
         }
-        Some(Place::Gap(gap)) => line(out, "place", &format!("{{ gap = {} }}", number(gap))),
+        Some(Place::Onward(onward)) => line(out, "place", &onward_table(onward)),
         None => {}
     }
     if let Some(seam) = &end.seam {
         write_seam(out, seam);
     }
+}
+
+fn station_table(cut: StationCut) -> String {
+    let span = |[from, to]: [f64; 2]| format!("[{from:?}, {to:?}]");
+    let station = match cut.station {
+        Station::Along(along) => ("along", number(along)),
+        Station::Narrowest(within) => ("narrowest", span(within)),
+        Station::Roundest(within) => ("roundest", span(within)),
+    };
+    let from = std::iter::once(("from", point(cut.from)));
+    let facing = cut.facing.map(|facing| ("facing", point(facing)));
+    table(&from.chain(facing).chain([station]).collect::<Vec<_>>())
+}
+
+fn onward_table(onward: Onward) -> String {
+    let mut keys = vec![("gap", number(onward.gap))];
+    if onward.off != [0.0; 3] {
+        keys.push(("off", point(onward.off)));
+    }
+    if let Some(Tilt { tilt_deg, toward }) = onward.tilt {
+        keys.extend([("tilt_deg", number(tilt_deg)), ("toward", point(toward))]);
+    }
+    table(&keys)
 }
 
 fn fitting_table(fitting: Fitting) -> String {

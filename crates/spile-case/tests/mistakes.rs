@@ -279,3 +279,38 @@ fn every_case_in_the_guide_reads_without_a_mistake() {
         assert!(read_case(block, "case-file.md").is_ok(), "{}", mistakes(block));
     }
 }
+
+#[test]
+fn a_station_has_a_beginning_and_one_way_to_name_it() {
+    let cut = "cut = { through = [12.0, 0.0, 80.0], facing = [0.0, 0.0, 2.0] }";
+    for (new, said) in [
+        ("cut = { from = [12, 0, 80] }", "a `cut` `from` a rim needs its station"),
+        ("cut = { along = 12 }", "`cut` needs `from`"),
+        ("cut = { from = [12, 0, 80], along = 12, roundest = [1, 2] }", "a `cut` has one station"),
+        ("cut = { from = [12, 0, 80], along = 0 }", "expected a number above 0: 0"),
+        ("cut = { from = [12, 0, 80], narrowest = [30, 10] }", "the lesser first"),
+        ("cut = { from = [12, 0, 80], roundest = 10 }", "the lesser first"),
+        ("cut = { from = [12, 0, 80], through = [1, 2, 3], along = 2 }", "not both"),
+    ] {
+        let found = mistakes(&with(cut, new));
+        assert!(found.contains(said), "{new}: {found}");
+    }
+    let case = read_case(&with(cut, "cut = { from = [1, 2, 3], roundest = [0, 9] }"), "case.toml");
+    let Site::Station(read) = case.unwrap().ends[0].site else { panic!("a station") };
+    assert_eq!((read.from, read.facing), ([1.0, 2.0, 3.0], None));
+    assert_eq!(read.station, spile_case::Station::Roundest([0.0, 9.0]));
+}
+
+#[test]
+fn a_place_aside_and_tilted_goes_with_a_gap_and_tells_its_direction() {
+    let place = "place = { at = [12.0, 0.0, 110.0], along = [0.0, 0.0, 1.0] }";
+    for (new, said) in [
+        ("place = { gap = 12, tilt_deg = 6 }", "`tilt_deg` needs `toward`"),
+        ("place = { gap = 12, toward = [1, 0, 0] }", "`toward` needs `tilt_deg`"),
+        ("place = { gap = 12, tilt_deg = 91, toward = [1, 0, 0] }", "from 0 to 90: 91"),
+        ("place = { at = [1, 2, 3], along = [0, 0, 1], off = [1, 0, 0] }", "it goes with `gap`"),
+    ] {
+        let found = mistakes(&with(place, new));
+        assert!(found.contains(said), "{new}: {found}");
+    }
+}

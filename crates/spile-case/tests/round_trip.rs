@@ -3,8 +3,8 @@
 use proptest::prelude::*;
 use spile_case::{
     Ball, Case, Cone, ConeSize, Cut, End, Fitting, Flange, Form, Gender, Inherit, Keep, Limits,
-    Mend, MendKind, Outliers, Place, Rim, Scan, Seam, Site, Unit, Vec3, Wall, WallAt, read_case,
-    unit_direction, write_case,
+    Mend, MendKind, Onward, Outliers, Place, Rim, Scan, Seam, Site, Station, StationCut, Tilt,
+    Unit, Vec3, Wall, WallAt, read_case, unit_direction, write_case,
 };
 
 fn number() -> impl Strategy<Value = f64> {
@@ -48,7 +48,15 @@ fn site() -> impl Strategy<Value = Site> {
         (point(), direction()).prop_map(|(through, facing)| Site::Cut(Cut { through, facing }));
     let rim = (point(), prop::option::of(positive()), prop::option::of(direction()))
         .prop_map(|(near, trim, facing)| Site::Rim(Rim { near, trim, facing }));
-    prop_oneof![cut, rim]
+    let span = || (0.0..50.0, 1e-3..50.0).prop_map(|(from, more): (f64, f64)| [from, from + more]);
+    let station = prop_oneof![
+        positive().prop_map(Station::Along),
+        span().prop_map(Station::Narrowest),
+        span().prop_map(Station::Roundest),
+    ];
+    let station = (point(), prop::option::of(direction()), station)
+        .prop_map(|(from, facing, station)| Site::Station(StationCut { from, facing, station }));
+    prop_oneof![cut, rim, station]
 }
 
 type Joined = (f64, Fitting, Place);
@@ -56,7 +64,10 @@ type Joined = (f64, Fitting, Place);
 fn joined() -> impl Strategy<Value = Joined> {
     let place = prop_oneof![
         (point(), direction()).prop_map(|(at, along)| Place::At { at, along }),
-        positive().prop_map(Place::Gap),
+        positive().prop_map(|gap| Place::Onward(gap.into())),
+        (positive(), point(), 0.0..=90.0, direction()).prop_map(|(gap, off, tilt_deg, toward)| {
+            Place::Onward(Onward { gap, off, tilt: Some(Tilt { tilt_deg, toward }) })
+        }),
     ];
     let flange = prop::option::of((1.01..4.0, 0.01..2.0));
     let tube =

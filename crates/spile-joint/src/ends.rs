@@ -1,6 +1,6 @@
 //! One end from cut to joint: cut, lift, refine, fair, span.
 
-use spile_case::{Case, End, Place, Unit};
+use spile_case::{Case, End, Onward, Place, Tilt, Unit};
 use spile_mesh::{Bvh, DVec3, Mesh, are_within};
 
 use crate::angles::{AngleLimits, Held, hold_angles, loosened};
@@ -36,17 +36,46 @@ pub fn at_end(end: &End, what: impl std::fmt::Display, hints: &[&str]) -> MakeEr
 }
 
 /// Puts the fitting of `end` in its place.
-pub fn place(scan: &Scan, end: &End, located: &Located, unit: Unit) -> Option<Placed> {
-    let fitting = end.fitting?;
-    let (at, along) = match end.place? {
+///
+/// # Errors
+/// Where it is to be tilted toward the bore's own direction.
+pub fn place(
+    scan: &Scan,
+    end: &End,
+    located: &Located,
+    unit: Unit,
+) -> Result<Option<Placed>, MakeError> {
+    let (Some(fitting), Some(place)) = (end.fitting, end.place) else { return Ok(None) };
+    let (at, along) = match place {
         Place::At { at, along } => (DVec3::from(at), DVec3::from(along).normalize_or_zero()),
-        Place::Gap(gap) => {
+        Place::Onward(Onward { gap, off, tilt }) => {
             let loops = &located.loops;
-            let along = tangent(scan, loops, loops.plane.normal);
-            (loops.bore.centroid(loops.plane.normal) + along * gap, along)
+            let on = tangent(scan, loops, loops.plane.normal);
+            let at = loops.bore.centroid(loops.plane.normal) + on * gap + DVec3::from(off);
+            (at, tilt.map_or(Ok(on), |tilt| tilted(end, on, tilt))?)
         }
     };
-    Some(Placed::new(fitting, unit, at, along))
+    Ok(Some(Placed::new(fitting, unit, at, along)))
+}
+
+/// A tilt's direction leads to a side only if it leaves the bore's by this much.
+const SIDEWAYS_DEG: f64 = 1.0;
+
+/// The bore's direction `on`, turned as `tilt` asks.
+fn tilted(end: &End, on: DVec3, Tilt { tilt_deg, toward }: Tilt) -> Result<DVec3, MakeError> {
+    let side = DVec3::from(toward).reject_from_normalized(on);
+    if side.length() < SIDEWAYS_DEG.to_radians().sin() {
+        return Err(at_end(
+            end,
+            format!(
+                "`toward` runs along the bore, whose direction here is ({:.4}, {:.4}, {:.4}): it leads to no side",
+                on.x, on.y, on.z
+            ),
+            &["point `toward` to the side that the fitting leans to"],
+        ));
+    }
+    let (sin, cos) = tilt_deg.to_radians().sin_cos();
+    Ok(cos * on + sin * side.normalize())
 }
 
 /// Cuts one side and lifts its band; `reach` is none at a plain end.

@@ -23,6 +23,7 @@ mod restore;
 mod rings;
 mod settle;
 mod span;
+mod station;
 mod surface;
 mod walls;
 mod work;

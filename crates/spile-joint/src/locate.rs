@@ -5,6 +5,7 @@ use spile_mesh::{DVec3, Plane, SectionLoop, boundary_loops, section_near};
 
 use crate::cut::EndLoops;
 use crate::make::MakeError;
+use crate::station::find_station;
 use crate::surface::Scan;
 use crate::walls::choose_loops;
 
@@ -19,7 +20,8 @@ pub struct Located {
     pub given_up: Option<f64>,
 }
 
-fn wrong(end: &End, what: String, hints: &[&str]) -> MakeError {
+/// The error of an end.
+pub fn wrong(end: &End, what: String, hints: &[&str]) -> MakeError {
     let hints = hints.iter().map(|h| (*h).to_string()).collect();
     MakeError::End { end: end.name.clone(), what, hints }
 }
@@ -35,6 +37,11 @@ pub fn locate(scan: &Scan, end: &End, two_walls: bool) -> Result<Located, MakeEr
                 point: DVec3::from(cut.through),
                 normal: DVec3::from(cut.facing).normalize_or_zero(),
             };
+            let loops = loops_at(scan, end, plane, two_walls)?;
+            Ok(Located { loops, facing: plane.normal, given_up: None })
+        }
+        Site::Station(cut) => {
+            let plane = find_station(scan, end, &cut, two_walls)?.plane;
             let loops = loops_at(scan, end, plane, two_walls)?;
             Ok(Located { loops, facing: plane.normal, given_up: None })
         }
@@ -61,7 +68,13 @@ pub fn locate(scan: &Scan, end: &End, two_walls: bool) -> Result<Located, MakeEr
     }
 }
 
-fn loops_at(scan: &Scan, end: &End, plane: Plane, two_walls: bool) -> Result<EndLoops, MakeError> {
+/// The loops of the branch that a plane's point is near.
+pub fn loops_at(
+    scan: &Scan,
+    end: &End,
+    plane: Plane,
+    two_walls: bool,
+) -> Result<EndLoops, MakeError> {
     // Loops near the point first; the whole scan only if that finds none.
     let size = scan.mesh.bounds().diagonal();
     let mut found = None;
@@ -110,7 +123,7 @@ fn apart(scan: &Scan, rims: &[Vec<u32>], loops: &EndLoops) -> f64 {
 }
 
 /// The plane through the scan just below a rim's teeth, and the rims.
-fn below_the_teeth(
+pub fn below_the_teeth(
     scan: &Scan,
     end: &End,
     near: DVec3,

@@ -22,6 +22,7 @@ use crate::refine::RefineLimits;
 use crate::restore::{WallBefore, thicken, widen};
 use crate::rings::{nothing_open, rings};
 use crate::span::joined;
+use crate::station::with_planes;
 use crate::surface::Scan;
 use crate::walls::{self, WallSide};
 use crate::work::{Outside, Work, close_end, compact, dropped, note_spare, settle_end};
@@ -124,12 +125,14 @@ pub fn make(case: &Case, scans: &[Mesh], watch: &dyn Watch) -> Result<Made, Make
         is_closed(&meshes)?;
     }
     let scan = Scan::of(&meshes);
-    let on_mended = Case { keeps: keeps_on(&mended, case), ..case.clone() };
+    let (settled, stations) = with_planes(&scan, case)?;
+    let on_mended = Case { keeps: keeps_on(&mended, case), ..settled };
     let job = Job { case: &on_mended, scan: &scan, watch };
     let mut made = match case.scan.form {
         Form::Shell | Form::Sheets => job.two_walls()?,
         Form::Bore | Form::Cavity => job.bore_alone()?,
     };
+    made.notes.splice(0..0, stations.into_iter().map(Note::Said));
     made.settled.keeps.clone_from(&case.keeps);
     made.settled.mends = mended.iter().flat_map(|m| &m.mends).map(|m| m.mend).collect();
     made.settled.scan.hole_max = case.scan.hole_max.or(mended.first().map(|m| m.hole_max));

@@ -8,12 +8,13 @@ use crate::ends::place;
 use crate::locate::locate;
 use crate::make::MakeError;
 use crate::mend::{MendOptions, Mended, mend};
+use crate::station::with_planes;
 use crate::surface::Scan;
 use crate::walls::choose_loops;
 
 /// The case with every automatic value written out that the scan alone tells:
-/// `hole_max`, the mends, a fitting's place where the case gives a `gap`, a
-/// rim's direction and what is given up there.
+/// `hole_max`, the mends, the planes of cuts at stations, a fitting's place where
+/// the case gives a `gap`, a rim's direction and what is given up there.
 ///
 /// What the case gives stays as it is. Seams stay unsettled.
 ///
@@ -28,15 +29,16 @@ pub fn settle(case: &Case, scans: &[Mesh]) -> Result<Case, MakeError> {
     }
     let meshes: Vec<Mesh> = mended.into_iter().map(|m| m.mesh).collect();
     let scan = Scan::of(&meshes);
+    settled.ends = with_planes(&scan, case)?.0.ends;
     let two_walls = !case.scan.form.makes_wall();
     for end in &mut settled.ends {
-        let by_gap = matches!(end.place, Some(Place::Gap(_)));
+        let by_gap = matches!(end.place, Some(Place::Onward(_)));
         let open = matches!(end.site, Site::Rim(r) if r.facing.is_none() || r.trim.is_none());
         if !by_gap && !open {
             continue;
         }
         let located = locate(&scan, end, two_walls)?;
-        if let Some(placed) = place(&scan, end, &located, case.unit).filter(|_| by_gap) {
+        if let Some(placed) = place(&scan, end, &located, case.unit)?.filter(|_| by_gap) {
             end.place =
                 Some(Place::At { at: placed.at.to_array(), along: placed.along.to_array() });
         }

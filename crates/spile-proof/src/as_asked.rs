@@ -4,12 +4,13 @@
 //! one, widen a reach or forget a keep, and a part judged against it would be
 //! held for nothing. Here each value that the user gave is looked for in it.
 
-use spile_case::{Case, End, Limits, Place, Scan, Site};
+use spile_case::{Case, End, Limits, Onward, Place, Scan, Site, Tilt};
 use spile_mesh::{DVec3, Mesh};
 
 use crate::judge::judge;
 use crate::proof::{LimitResult, Proof, ProofError, Verdict};
 use crate::scan_view::median_edge;
+use crate::station_asked::stations_differ;
 use crate::stations::loop_centre;
 
 /// Name of the row in the proof.
@@ -41,6 +42,7 @@ pub fn judge_as_asked(
 
 fn compared(scans: &[Mesh], settled: &Case, asked: &Case) -> LimitResult {
     let mut found = departures(settled, asked);
+    found.extend(stations_differ(scans, settled, asked));
     let longest = 2.0 * scans.iter().map(median_edge).fold(0.0, f64::max);
     if asked.scan.hole_max.is_none()
         && settled.scan.hole_max.is_some_and(|h| h > longest * (1.0 + SAME_DIRECTION))
@@ -126,6 +128,8 @@ fn end_differs(settled: &End, asked: &End, room: f64, differs: &mut impl FnMut(b
                 matches!((a.facing, b.facing), (Some(a), Some(b)) if !is_same_direction(a, b));
             differs(turned || (a.facing.is_none() && b.facing.is_some()), "facing");
         }
+        // Whether the plane is at the station is measured on the scan.
+        (Site::Cut(_), Site::Station(_)) => {}
         _ => differs(true, "cut or rim"),
     }
     match (settled.place, asked.place) {
@@ -133,8 +137,8 @@ fn end_differs(settled: &End, asked: &End, room: f64, differs: &mut impl FnMut(b
             differs(at != a, "place.at");
             differs(!is_same_direction(along, b), "place.along");
         }
-        (Some(Place::At { at, along }), Some(Place::Gap(gap))) => {
-            differs(!is_straight_on(settled, at, along, gap, room), "place.gap");
+        (Some(Place::At { at, along }), Some(Place::Onward(onward))) => {
+            differs(!is_onward(settled, at, along, onward, room), "place.gap");
         }
         (a, b) => differs(a != b, "place"),
     }
@@ -146,12 +150,23 @@ fn is_same_direction(a: [f64; 3], b: [f64; 3]) -> bool {
 }
 
 /// Whether the near face lies `gap` on from the middle of the scan's seam, along
-/// the fitting's own axis. The seam may lie off its plane by `room`, and its
-/// middle as much off the middle of the scan's own loop.
-fn is_straight_on(end: &End, at: [f64; 3], along: [f64; 3], gap: f64, room: f64) -> bool {
+/// the bore's direction that the fitting's own axis and the asked tilt leave, and
+/// aside as asked. The seam may lie off its plane by `room`, and its middle as much
+/// off the middle of the scan's own loop.
+fn is_onward(end: &End, at: [f64; 3], along: [f64; 3], asked: Onward, room: f64) -> bool {
     let Some(seam) = &end.seam else { return true };
     let points: Vec<DVec3> = seam.bore.iter().map(|&p| DVec3::from_array(p)).collect();
     let Some(centre) = loop_centre(&points) else { return false };
     let along = DVec3::from_array(along).normalize_or_zero();
-    (DVec3::from_array(at) - gap * along).distance(centre) <= 2.0 * room
+    let on = match asked.tilt {
+        None => along,
+        // Turned back, away from `toward`, in the plane of the two.
+        Some(Tilt { tilt_deg, toward }) => {
+            let side = DVec3::from_array(toward).reject_from_normalized(along);
+            let (sin, cos) = tilt_deg.to_radians().sin_cos();
+            cos * along - sin * side.normalize_or_zero()
+        }
+    };
+    let near = DVec3::from_array(at) - DVec3::from_array(asked.off) - asked.gap * on;
+    near.distance(centre) <= 2.0 * room
 }

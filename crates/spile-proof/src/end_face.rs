@@ -34,7 +34,7 @@ pub(crate) fn judge_end_face(l: &Labelled, end: &LabelledEnd) -> Option<LimitRes
     }
     // At a rim the ring runs between seams that need not be flat.
     let [low, high] = match l.case.ends[end.index].site {
-        Site::Cut(_) => [0.0, 0.0],
+        Site::Cut(_) | Site::Station(_) => [0.0, 0.0],
         Site::Rim(_) => seam_heights(l, end),
     };
     let mut worst = (0.0, end.plane.point);

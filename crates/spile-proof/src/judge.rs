@@ -165,6 +165,9 @@ fn check_inputs(scans: &[Mesh], part: &Mesh, case: &Case) -> Result<(), ProofErr
         if end.fitting.is_some() && !matches!(end.place, Some(Place::At { .. })) {
             return missing("place.at");
         }
+        if matches!(end.site, Site::Station(_)) {
+            return missing("cut.through");
+        }
         if let Site::Rim(rim) = end.site {
             if rim.facing.is_none() {
                 return missing("facing");

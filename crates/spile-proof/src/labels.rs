@@ -236,6 +236,7 @@ fn labelled_end(
     let facing = match end.site {
         Site::Cut(cut) => DVec3::from_array(cut.facing),
         Site::Rim(rim) => DVec3::from_array(rim.facing.unwrap_or([0.0, 0.0, 1.0])),
+        Site::Station(_) => DVec3::Z,
     };
     let facing = facing.try_normalize().unwrap_or(DVec3::Z);
     let points = |l: &[u32]| l.iter().map(|&v| part.points()[v as usize]).collect::<Vec<_>>();

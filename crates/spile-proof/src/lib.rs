@@ -40,6 +40,7 @@ mod proof;
 mod scan_view;
 mod seam;
 mod seams;
+mod station_asked;
 pub mod stations;
 mod untouched;
 pub mod wall;

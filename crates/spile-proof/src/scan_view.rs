@@ -5,7 +5,7 @@
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
-use spile_case::{Case, End, Form, Rim, Site};
+use spile_case::{Case, Cut, Form, Rim, Site};
 use spile_mesh::{DVec3, Mesh, vertex_triangles};
 
 use crate::cut_loops::{
@@ -67,8 +67,9 @@ impl ScanView {
         let rims = view.rims(view.hole_max);
         for (index, end) in case.ends.iter().enumerate() {
             let found = match end.site {
-                Site::Cut(_) => view.end_at_cut(end, case.scan.form, inner_triangles),
+                Site::Cut(cut) => view.end_at_cut(cut, case.scan.form, inner_triangles),
                 Site::Rim(rim) => view.end_at_rim(rim, &rims, case.scan.form, inner_triangles),
+                Site::Station(_) => Err("the end's cut is not settled".to_owned()),
             };
             let found = found.unwrap_or_else(|text| {
                 view.faults.push(Fault { end: Some(index), text, at: None });
@@ -89,8 +90,8 @@ impl ScanView {
         view
     }
 
-    fn end_at_cut(&self, end: &End, form: Form, inner: usize) -> Result<ScanEnd, String> {
-        let Site::Cut(cut) = end.site else { return Err("the end has no cut".to_owned()) };
+    /// The loops of the branch that a cut's point is near.
+    pub(crate) fn end_at_cut(&self, cut: Cut, form: Form, inner: usize) -> Result<ScanEnd, String> {
         let through = DVec3::from_array(cut.through);
         let normal = DVec3::from_array(cut.facing)
             .try_normalize()
@@ -106,7 +107,7 @@ impl ScanView {
     }
 
     /// Open loops of the scan that are wider than a hole.
-    fn rims(&self, hole_max: f64) -> Vec<ScanLoop> {
+    pub(crate) fn rims(&self, hole_max: f64) -> Vec<ScanLoop> {
         let open = |e: u32| self.triangles_at(e).count() == 1;
         let loops = self.edges.loops(open).into_iter().flatten();
         loops

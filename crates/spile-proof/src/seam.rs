@@ -11,7 +11,7 @@ use crate::proof::LimitResult;
 /// Judges where the scan's seams of one end lie.
 pub(crate) fn judge_seam(l: &Labelled, end: &LabelledEnd) -> LimitResult {
     match l.case.ends[end.index].site {
-        Site::Cut(_) => at_cut(l, end),
+        Site::Cut(_) | Site::Station(_) => at_cut(l, end),
         Site::Rim(rim) => at_rim(l, end, rim.trim.unwrap_or(0.0)),
     }
 }

@@ -19,7 +19,7 @@ impl<'a> Job<'a> {
         for end in &self.case.ends {
             self.begin("cut", end)?;
             let located = locate(self.scan, end, two_walls)?;
-            let placed = place(self.scan, end, &located, self.case.unit);
+            let placed = place(self.scan, end, &located, self.case.unit)?;
             let reach = placed.and(end.reach);
             works.push(self.cut_end(end, (located, placed), two_walls, reach)?);
         }

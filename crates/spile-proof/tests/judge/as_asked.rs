@@ -40,7 +40,7 @@ fn a_settled_case_that_asks_the_same_is_held() {
     let mut user = unsettled(&s.case);
     user.scan.hole_max = None;
     assert_eq!(row(&s, &s.case, &user), (Verdict::Held, Verdict::Held));
-    user.ends[0].place = Some(Place::Gap(scene::NEAR_FACE - scene::UPPER_CUT));
+    user.ends[0].place = Some(Place::Onward((scene::NEAR_FACE - scene::UPPER_CUT).into()));
     assert_eq!(row(&s, &s.case, &user), (Verdict::Held, Verdict::Held));
 }
 
@@ -114,7 +114,7 @@ fn automatic_values_are_held_to_what_was_asked_of_them() {
     assert_eq!(row(&s, &settled, &user).0, Verdict::Broken);
     // A gap of 11 was asked, the near face lies 12 on.
     let mut user = unsettled(&s.case);
-    user.ends[0].place = Some(Place::Gap(scene::NEAR_FACE - scene::UPPER_CUT - 1.0));
+    user.ends[0].place = Some(Place::Onward((scene::NEAR_FACE - scene::UPPER_CUT - 1.0).into()));
     assert_eq!(row(&s, &s.case, &user).0, Verdict::Broken);
     // More given up at a rim than was allowed.
     let rim = |trim: f64| {

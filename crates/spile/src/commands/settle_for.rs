@@ -11,7 +11,8 @@ use crate::failure::Failure;
 fn is_open(case: &Case) -> bool {
     case.ends.iter().any(|end| {
         end.seam.is_none()
-            || matches!(end.place, Some(Place::Gap(_)))
+            || matches!(end.place, Some(Place::Onward(_)))
+            || matches!(end.site, Site::Station(_))
             || matches!(end.site, Site::Rim(r) if r.facing.is_none() || r.trim.is_none())
     })
 }
@@ -51,8 +52,12 @@ fn notes(case: &Case, settled: &Case) -> Vec<String> {
         if was.seam.is_none() {
             note("`seam`: the part's loops in the cut's plane".to_owned());
         }
-        if let (Some(Place::Gap(_)), Some(Place::At { at, along })) = (was.place, is.place) {
+        if let (Some(Place::Onward(_)), Some(Place::At { at, along })) = (was.place, is.place) {
             note(format!("`place`: at {}, along {}", point(at), point(along)));
+        }
+        if let (Site::Station(_), Site::Cut(cut)) = (was.site, is.site) {
+            let (through, facing) = (point(cut.through), point(cut.facing));
+            note(format!("`cut`: through {through}, facing {facing}"));
         }
         if let (Site::Rim(was), Site::Rim(is)) = (was.site, is.site) {
             if let (None, Some(facing)) = (was.facing, is.facing) {

@@ -5,7 +5,7 @@
 //! one: a part made with it may come out otherwise, so it is made and judged
 //! too. Then the fitting moved further off along its own axis, step by step.
 
-use spile_case::{Case, Place};
+use spile_case::{Case, Onward, Place};
 use spile_joint::{Unwatched, Watch as _, make};
 use spile_mesh::DVec3;
 use spile_proof::{Conflict, KnownBy, Verdict, Wanted, WantedValue, judge_as_asked};
@@ -124,9 +124,9 @@ fn further_off(case: &Case, name: &str, share: f64) -> Option<(Case, Wanted)> {
     let least = LEAST_GAP_SHARE * end.fitting?.near_outside(case.unit);
     let tidy = |x: f64| (x * 100.0).round() / 100.0;
     let (place, key, value) = match end.place? {
-        Place::Gap(gap) => {
-            let gap = tidy(gap + share * gap.max(least));
-            (Place::Gap(gap), "end.place.gap", WantedValue::Number(gap))
+        Place::Onward(onward) => {
+            let gap = tidy(onward.gap + share * onward.gap.max(least));
+            (Place::Onward(Onward { gap, ..onward }), "end.place.gap", WantedValue::Number(gap))
         }
         Place::At { at, along } => {
             let spile_case::Site::Cut(cut) = end.site else { return None };
