@@ -8,10 +8,12 @@
 mod direction;
 mod error;
 mod fitting;
+mod guidance;
 mod names;
 mod read;
 mod read_end;
 mod read_fitting;
+mod read_guidance;
 mod read_keep;
 mod read_site;
 mod reader;
@@ -21,6 +23,7 @@ mod write;
 pub use direction::unit_direction;
 pub use error::CaseError;
 pub use fitting::{Cone, ConeDimensions, ConeSize, Fitting, Flange, Gender};
+pub use guidance::EndLimits;
 pub use read::{Painted, read_case, read_case_with};
 pub use types::{
     Ball, Case, Cut, End, Form, Inherit, Keep, Limits, Mend, MendKind, Onward, Outliers, Place,

@@ -1,14 +1,15 @@
 //! The ends of a case, from TOML.
 
 use crate::read_fitting::read_fitting;
+use crate::read_guidance::read_end_limits;
 use crate::read_site::{read_place, read_site};
 use crate::reader::{Keys, Reader, Table, Value};
 use crate::types::{End, Seam, Unit};
 
 const END: Keys = Keys {
     table: "`[[end]]`",
-    known: &["name", "cut", "rim", "trim", "facing", "reach", "fitting", "place", "seam"],
-    later: &["limits", "match", "roll"],
+    known: &["name", "cut", "rim", "trim", "facing", "reach", "fitting", "place", "limits", "seam"],
+    later: &["match", "roll"],
 };
 
 const SEAM: Keys = Keys { table: "`seam`", known: &["bore", "outside"], later: &[] };
@@ -31,6 +32,7 @@ pub(crate) fn read_ends(reader: &mut Reader<'_>, root: &Table<'_, '_>, unit: Uni
         let reach = reader.maybe_positive(&table, "reach");
         let fitting = table.get("fitting").map(|v| read_fitting(reader, v, unit));
         let place = table.get("place").map(|v| read_place(reader, v));
+        let limits = read_end_limits(reader, &table);
         let seam = table.get("seam").map(|v| read_seam(reader, v));
         check_fitting_needs(reader, &table);
         if let (Some(name), Some(site)) = (name, site) {
@@ -40,6 +42,7 @@ pub(crate) fn read_ends(reader: &mut Reader<'_>, root: &Table<'_, '_>, unit: Uni
                 reach,
                 fitting: fitting.flatten(),
                 place: place.flatten(),
+                limits,
                 seam: seam.flatten(),
             });
         }

@@ -4,6 +4,7 @@
 //! [`Seam`], and all mends.
 
 use crate::fitting::Fitting;
+use crate::guidance::EndLimits;
 
 /// A point or direction, in the case's unit.
 pub type Vec3 = [f64; 3];
@@ -236,6 +237,8 @@ pub struct End {
     pub fitting: Option<Fitting>,
     /// Where the fitting is; given exactly when there is a fitting.
     pub place: Option<Place>,
+    /// Limits that differ here from the case's.
+    pub limits: EndLimits,
     /// Settled: the seam on the scan's side.
     pub seam: Option<Seam>,
 }

@@ -6,6 +6,7 @@
 use std::fmt::Write as _;
 
 use crate::fitting::{Fitting, Flange, Gender};
+use crate::guidance::EndLimits;
 use crate::types::{
     Case, End, Form, Keep, Limits, Mend, Onward, Outliers, Place, Scan, Seam, Site, Station,
     StationCut, Tilt, Vec3, Wall, WallAt,
@@ -94,6 +95,7 @@ fn write_end(out: &mut String, end: &End) {
         Some(Place::Onward(onward)) => line(out, "place", &onward_table(onward)),
         None => {}
     }
+    write_end_limits(out, &end.limits);
     if let Some(seam) = &end.seam {
         write_seam(out, seam);
     }
@@ -120,6 +122,22 @@ fn onward_table(onward: Onward) -> String {
         keys.extend([("tilt_deg", number(tilt_deg)), ("toward", point(toward))]);
     }
     table(&keys)
+}
+
+fn write_end_limits(out: &mut String, limits: &EndLimits) {
+    let all = [
+        ("deviation", limits.deviation),
+        ("wall_min", limits.wall_min),
+        ("bore_loss", limits.bore_loss),
+        ("kink", limits.kink_deg),
+        ("ball_min", limits.ball_min),
+        ("chord", limits.chord),
+    ];
+    let given: Vec<_> =
+        all.into_iter().filter_map(|(key, x)| x.map(|x| in_text((key, x)))).collect();
+    if !given.is_empty() {
+        line(out, "limits", &table(&given));
+    }
 }
 
 fn fitting_table(fitting: Fitting) -> String {

@@ -2,9 +2,9 @@
 
 use proptest::prelude::*;
 use spile_case::{
-    Ball, Case, Cone, ConeSize, Cut, End, Fitting, Flange, Form, Gender, Inherit, Keep, Limits,
-    Mend, MendKind, Onward, Outliers, Place, Rim, Scan, Seam, Site, Station, StationCut, Tilt,
-    Unit, Vec3, Wall, WallAt, read_case, unit_direction, write_case,
+    Ball, Case, Cone, ConeSize, Cut, End, EndLimits, Fitting, Flange, Form, Gender, Inherit, Keep,
+    Limits, Mend, MendKind, Onward, Outliers, Place, Rim, Scan, Seam, Site, Station, StationCut,
+    Tilt, Unit, Vec3, Wall, WallAt, read_case, unit_direction, write_case,
 };
 
 fn number() -> impl Strategy<Value = f64> {
@@ -113,20 +113,41 @@ fn sized(cone: &mut Cone, unit: Unit) {
     }
 }
 
+fn end_limits() -> impl Strategy<Value = EndLimits> {
+    let maybe = || prop::option::of(positive());
+    let kink = prop::option::of(0.0..=180.0);
+    (maybe(), maybe(), prop::option::of(share()), kink, maybe(), maybe()).prop_map(
+        |(deviation, wall_min, bore_loss, kink_deg, ball_min, chord)| EndLimits {
+            deviation,
+            wall_min,
+            bore_loss,
+            kink_deg,
+            ball_min,
+            chord,
+        },
+    )
+}
+
 fn end() -> impl Strategy<Value = End> {
     let seam = (f32_loop(), f32_loop()).prop_map(|(bore, outside)| Seam { bore, outside });
     let reach = prop::option::of(positive());
-    (name(), site(), reach, prop::option::of(joined()), prop::option::of(seam)).prop_map(
-        |(name, site, reach, joined, seam)| match joined {
+    let joined = prop::option::of(joined());
+    (name(), site(), reach, joined, prop::option::of(seam), end_limits()).prop_map(
+        |(name, site, reach, joined, seam, limits)| match joined {
             Some((reach, fitting, place)) => End {
                 name,
                 site,
                 reach: Some(reach),
                 fitting: Some(fitting),
                 place: Some(place),
+                limits,
                 seam,
             },
-            None => End { name, site, reach, fitting: None, place: None, seam },
+            None => {
+                // Not judged at a plain end.
+                let limits = EndLimits { kink_deg: None, ball_min: None, chord: None, ..limits };
+                End { name, site, reach, fitting: None, place: None, limits, seam }
+            }
         },
     )
 }

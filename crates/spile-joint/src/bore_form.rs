@@ -29,19 +29,19 @@ impl<'a> Job<'a> {
             let (Some(placed), Some(band)) = (work.placed, work.bore.band.as_ref()) else {
                 continue;
             };
-            let edge = self.edge(placed.bore);
+            let edge = self.edge(work.end, placed.bore);
             let before = band.mesh.clone();
             let sizes = (edge, work.reach.unwrap_or(0.0));
             let band = self.finish(band, work.end, self.scan, sizes, &mut notes)?;
             let kept = self.near(work, placed, |t| !dropped_bore.contains(t as u32));
-            let band = self.widened(&work.located, &band, &before, &kept);
+            let band = self.widened(work, &band, &before, &kept);
             self.begin("span", work.end)?;
             let (band, joint) = join_bore(
                 (work.end, self.scan, &work.located),
                 (&before, &band),
                 &kept,
                 &placed,
-                &self.bore_limits(edge),
+                &self.bore_limits(work.end, edge),
             )?;
             work.bore.band = Some(band);
             work.joint = Some(joint);
@@ -115,18 +115,19 @@ impl<'a> Job<'a> {
         if let (Some(placed), Some(joint), Some(band)) =
             (work.placed, work.joint.as_ref(), side.band.as_ref())
         {
-            let edge = self.edge_beside(&located, &placed, placed.outside);
+            let edge = self.edge_beside((work.end, &located), &placed, placed.outside);
             let before = band.mesh.clone();
             let band = self.finish(band, work.end, wall, (edge, reach.unwrap_or(0.0)), notes)?;
             self.begin("span", work.end)?;
-            let wall_min = self.case.limits.wall_min.unwrap_or(0.5 * thickness);
+            let own = self.limits(work.end);
+            let wall_min = own.wall_min.unwrap_or(0.5 * thickness);
             let asked = |_: DVec3| wall_min;
             let limits = OutsideLimits {
                 wall_min: &asked,
                 wall_most: wall_min,
                 edge,
-                kink_deg: self.case.limits.kink_deg,
-                deviation: self.case.limits.deviation,
+                kink_deg: own.kink_deg,
+                deviation: own.deviation,
             };
             let outside = join_outside(
                 (work.end, wall, &located),

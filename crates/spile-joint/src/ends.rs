@@ -92,7 +92,7 @@ pub fn cut_and_lift(
     let Some(chosen) = chosen else {
         return Err(at_end(end, "the cut meets one wall only", &[]));
     };
-    let lengths = CutLengths::of(scan.median_edge(), case.limits.deviation);
+    let lengths = CutLengths::of(scan.median_edge(), case.limits_at(end).deviation);
     let lengths = if reach.is_some() { lengths } else { lengths.flat() };
     let first_new = scan.mesh.points().len() as u32;
     let side = if bore_side { WallSide::Bore } else { WallSide::Outside };
@@ -112,7 +112,7 @@ pub fn cut_and_lift(
         Some(reach) => {
             // Measured from the seam as it comes out, which may lie a deviation
             // away from the loop as cut.
-            let near = within_reach(scan, chosen, reach - case.limits.deviation);
+            let near = within_reach(scan, chosen, reach - case.limits_at(end).deviation);
             let is_near = |t: &u32| near.binary_search(t).is_ok();
             if let Some(t) = cut.crossed.iter().find(|t| !is_near(t)) {
                 let p = scan.mesh.corners(*t as usize)[0];

@@ -3,7 +3,7 @@
 mod cutting;
 mod notes;
 
-use spile_case::{Case, End, Form, Keep, Seam};
+use spile_case::{Case, End, Form, Keep, Limits, Seam};
 use spile_mesh::{Bounds3, Bvh, DVec3, Mesh, Topology};
 
 pub use notes::{EdgeGaveWay, Note};
@@ -195,21 +195,26 @@ impl<'a> Job<'a> {
     /// The answer where a fitting cannot be joined at all, before anything is
     /// solved: no part, and why.
     pub(crate) fn unmade(&self, works: &[Work<'_>]) -> Option<Made> {
-        let conflicts = pierced(self.scan, works, self.case.limits.chord);
+        let conflicts = pierced(self.case, self.scan, works);
         if conflicts.is_empty() {
             return None;
         }
         let mut settled = self.case.clone();
         for (work, end) in works.iter().zip(&mut settled.ends) {
-            settle_end(end, work, Seam::default(), self.case.limits.deviation);
+            settle_end(end, work, Seam::default(), self.limits(work.end).deviation);
             end.seam = None;
         }
         Some(Made { part: None, settled, conflicts, notes: Vec::new() })
     }
 
+    /// What must hold at this end.
+    pub(crate) fn limits(&self, end: &End) -> Limits {
+        self.case.limits_at(end)
+    }
+
     /// What the bore side of a joint must hold.
-    pub(crate) fn bore_limits(&self, edge: f64) -> BoreLimits {
-        let limits = &self.case.limits;
+    pub(crate) fn bore_limits(&self, end: &End, edge: f64) -> BoreLimits {
+        let limits = self.limits(end);
         BoreLimits {
             loss_share: limits.bore_loss.unwrap_or(0.01),
             edge,
@@ -219,37 +224,42 @@ impl<'a> Job<'a> {
     }
 
     /// Edge length at a seam of this radius.
-    pub(crate) fn edge(&self, radius: f64) -> f64 {
+    pub(crate) fn edge(&self, end: &End, radius: f64) -> f64 {
         // At most 5 degrees a side round the circle, so that the facets of a
         // round seam stay well under any sensible kink, and short enough for
         // the fitting's chord.
         let round = std::f64::consts::TAU * radius / 110.0;
-        let chord = (8.0 * radius * self.case.limits.chord).sqrt() * 0.9;
+        let chord = (8.0 * radius * self.limits(end).chord).sqrt() * 0.9;
         self.case.edge.unwrap_or(round.min(chord))
     }
 
     /// Edge length at a seam of this radius, short enough for the circle that is
     /// widest on the outside of the fitting: it has as many sides as the rim.
-    pub(crate) fn edge_beside(&self, located: &Located, placed: &Placed, radius: f64) -> f64 {
-        let edge = self.edge(radius);
+    pub(crate) fn edge_beside(
+        &self,
+        (end, located): (&End, &Located),
+        placed: &Placed,
+        radius: f64,
+    ) -> f64 {
+        let edge = self.edge(end, radius);
         let Some(rim) = located.loops.outside.as_ref().filter(|_| self.case.edge.is_none()) else {
             return edge;
         };
         // A polygon of n sides and the circle's area leaves it by
         // pi^2 r / (3 n^2); this many leave room.
-        let sides = 2.0 * (placed.widest() / self.case.limits.chord).sqrt();
+        let sides = 2.0 * (placed.widest() / self.limits(end).chord).sqrt();
         edge.min(rim.perimeter() / sides)
     }
 
-    fn refine_limits(&self, edge: f64) -> RefineLimits {
-        RefineLimits { edge, grading: 0.08, deviation: 0.2 * self.case.limits.deviation }
+    fn refine_limits(&self, end: &End, edge: f64) -> RefineLimits {
+        RefineLimits { edge, grading: 0.08, deviation: 0.2 * self.limits(end).deviation }
     }
 
-    fn fair_limits(&self, scan: &Scan, band: &Band, reach: f64) -> FairLimits {
+    fn fair_limits(&self, end: &End, scan: &Scan, band: &Band, reach: f64) -> FairLimits {
         // What is wobble and what is shape is told by the scan's edges here.
         let edge = scan.median_edge_of(band.replaces.iter().copied());
         FairLimits {
-            most: 0.5 * self.case.limits.deviation,
+            most: 0.5 * self.limits(end).deviation,
             wave: 3.0 * edge,
             full: 0.25 * reach,
             border: 3.5 * edge,
@@ -298,7 +308,7 @@ impl<'a> Job<'a> {
             return Ok(());
         };
         let scan_reach = work.reach.unwrap_or(0.0);
-        let edge = self.edge_beside(&work.located, &placed, placed.bore);
+        let edge = self.edge_beside((work.end, &work.located), &placed, placed.bore);
         let kept_bore = self.near(work, placed, |t| {
             sides[t] == Some(WallSide::Bore) && !dropped.contains(t as u32)
         });
@@ -306,15 +316,16 @@ impl<'a> Job<'a> {
         let sizes = (edge, scan_reach);
         let bore_band = self.finish(bore_band, work.end, self.scan, sizes, notes)?;
         let mut outside_band = self.finish(outside_band, work.end, self.scan, sizes, notes)?;
-        let bore_band = self.widened(&work.located, &bore_band, &before_bore, &kept_bore);
+        let bore_band = self.widened(work, &bore_band, &before_bore, &kept_bore);
         self.begin("span", work.end)?;
-        let (kink_deg, deviation) = (self.case.limits.kink_deg, self.case.limits.deviation);
+        let asked = self.limits(work.end);
+        let (kink_deg, deviation) = (asked.kink_deg, asked.deviation);
         let (bore_band, joint) = join_bore(
             (work.end, self.scan, &work.located),
             (&before_bore, &bore_band),
             &kept_bore,
             &placed,
-            &self.bore_limits(edge),
+            &self.bore_limits(work.end, edge),
         )?;
         let bore_all =
             [&bore_band.mesh, &joint.bore.mesh(true), &placed.mesh(WallSide::Bore, &joint.bore)]
@@ -323,14 +334,14 @@ impl<'a> Job<'a> {
         // The scan as given, removed surface included, for its own wall.
         let of_side = |side| Bvh::build(&self.near(work, placed, |t| sides[t] == Some(side)));
         let (scan_bore, scan_outside) = (of_side(WallSide::Bore), of_side(WallSide::Outside));
-        let wall_min = self.case.limits.wall_min.unwrap_or(0.0);
+        let wall_min = asked.wall_min.unwrap_or(0.0);
         let before = WallBefore {
             outside: &before_outside,
             bore: &before_bore,
             scan_bore: &scan_bore,
             scan_outside: &scan_outside,
             wall_min,
-            tolerance: 0.1 * self.case.limits.deviation,
+            tolerance: 0.1 * deviation,
         };
         if wall_min > 0.0 {
             let index = Bvh::build(&bore_all);
@@ -372,24 +383,18 @@ impl<'a> Job<'a> {
         (edge, reach): (f64, f64),
         notes: &mut Vec<Note>,
     ) -> Result<Band, MakeError> {
-        let limits = self.refine_limits(edge);
-        let fairing = self.fair_limits(surface, band, reach);
+        let limits = self.refine_limits(end, edge);
+        let fairing = self.fair_limits(end, surface, band, reach);
         self.begin("refine", end)?;
         let refined = refined_band(band, end, &limits, notes)?;
         self.begin("fair", end)?;
-        faired_band(surface, (band, refined), end, &fairing, self.case.limits.deviation)
+        faired_band(surface, (band, refined), end, &fairing, self.limits(end).deviation)
     }
 
     /// The bore band with what it lost of bore area given back.
-    pub(crate) fn widened(
-        &self,
-        located: &Located,
-        band: &Band,
-        before: &Mesh,
-        kept: &Mesh,
-    ) -> Band {
-        let Some(share) = self.case.limits.bore_loss else { return band.clone() };
-        let loops = &located.loops;
+    pub(crate) fn widened(&self, work: &Work<'_>, band: &Band, before: &Mesh, kept: &Mesh) -> Band {
+        let Some(share) = self.limits(work.end).bore_loss else { return band.clone() };
+        let (located, loops) = (&work.located, &work.located.loops);
         let start = loops.bore.centroid(loops.plane.normal);
         widen(band, before, kept, start, located.facing, share)
     }
@@ -475,7 +480,7 @@ impl<'a> Job<'a> {
             if outside.sides.is_none() && work.placed.is_some() {
                 seam.outside.clear();
             }
-            settle_end(end, work, seam, self.case.limits.deviation);
+            settle_end(end, work, seam, self.limits(work.end).deviation);
         }
         let leaves_rim = builder.leaves_rim(&kept);
         self.watch.step("assemble", None);

@@ -8,6 +8,7 @@
 //! left, the distance from the axis takes every value between its least and its
 //! greatest, so the piece meets the wall exactly if that range does.
 
+use spile_case::Case;
 use spile_mesh::{Bounds3, DVec3};
 
 use crate::fitting::Placed;
@@ -140,7 +141,7 @@ const STEP: f64 = 0.25;
 const STEPS: u32 = 40;
 
 /// The fittings that run through scan that stays, as conflicts.
-pub(crate) fn pierced(scan: &Scan, works: &[Work<'_>], chord: f64) -> Vec<Conflict> {
+pub(crate) fn pierced(case: &Case, scan: &Scan, works: &[Work<'_>]) -> Vec<Conflict> {
     let gone = dropped(works.iter().flat_map(Work::both));
     let first_met = |ring: Ring| {
         let mut near = Vec::new();
@@ -153,7 +154,7 @@ pub(crate) fn pierced(scan: &Scan, works: &[Work<'_>], chord: f64) -> Vec<Confli
     let mut found = Vec::new();
     for work in works {
         let Some(placed) = work.placed else { continue };
-        let rings = Ring::inside(&placed, chord);
+        let rings = Ring::inside(&placed, case.limits_at(work.end).chord);
         let Some(at) = rings.iter().find_map(|&ring| first_met(ring)) else { continue };
         let clear = (1..=STEPS)
             .map(|k| f64::from(k) * STEP * placed.outside)

@@ -42,11 +42,12 @@ pub fn settle(case: &Case, scans: &[Mesh]) -> Result<Case, MakeError> {
             end.place =
                 Some(Place::At { at: placed.at.to_array(), along: placed.along.to_array() });
         }
+        let deviation = case.limits_at(end).deviation;
         if let Site::Rim(rim) = &mut end.site {
             rim.facing = rim.facing.or(Some(located.facing.to_array()));
             // As a run settles it: the least a plane seam gives up, and what
             // fairing may move.
-            let room = 2.0 * case.limits.deviation;
+            let room = 2.0 * deviation;
             rim.trim = rim.trim.or(located.given_up.map(|given_up| given_up + room));
         }
     }

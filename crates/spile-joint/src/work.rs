@@ -164,7 +164,7 @@ pub fn on_made_wall(
 pub fn note_spare(work: &Work<'_>, joint: &Joint, spare: f64, case: &Case, notes: &mut Vec<Note>) {
     let name = &work.end.name;
     let (least, asked) = joint.area;
-    if least < asked * (1.0 - case.limits.bore_loss.unwrap_or(1.0)) {
+    if least < asked * (1.0 - case.limits_at(work.end).bore_loss.unwrap_or(1.0)) {
         notes.push(Note::Said(format!(
             "end `{name}`: the joint's least bore area is {least:.2}, less than the {asked:.2} of its smaller end"
         )));

@@ -82,7 +82,7 @@ fn departures(settled: &Case, asked: &Case) -> Vec<String> {
         let mut at_end = |is_so: bool, what: &str| {
             differs(is_so, &format!("{what} of end {}", end.name));
         };
-        end_differs(settled_end, end, settled.limits.deviation, &mut at_end);
+        end_differs(settled_end, end, settled.limits_at(settled_end).deviation, &mut at_end);
     }
     found
 }
@@ -115,6 +115,7 @@ fn limits_differ(settled: &Limits, asked: &Limits, differs: &mut impl FnMut(bool
 fn end_differs(settled: &End, asked: &End, room: f64, differs: &mut impl FnMut(bool, &str)) {
     differs(settled.reach != asked.reach, "reach");
     differs(settled.fitting != asked.fitting, "fitting");
+    differs(settled.limits != asked.limits, "limits");
     match (settled.site, asked.site) {
         (Site::Cut(a), Site::Cut(b)) => {
             differs(a.through != b.through, "cut.through");

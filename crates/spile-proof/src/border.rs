@@ -21,7 +21,7 @@ const NAME: &str = "kink_border";
 /// edge's points on the border, and those beside them. More than rounding of
 /// coordinates explains must not be left.
 pub(crate) fn judge_border(l: &Labelled, end: &LabelledEnd) -> LimitResult {
-    let Some(kink) = l.case.limits.kink_deg else {
+    let Some(kink) = l.limits(end).kink_deg else {
         let text = "sharpness at the outer border of reach is judged where kink is asked";
         return LimitResult::plain(NAME, Some(&end.name), Verdict::NotAsked, text);
     };

@@ -42,9 +42,16 @@ pub(crate) fn conflicts_at(l: &Labelled, end: &LabelledEnd) -> Vec<Conflict> {
     found
 }
 
+/// The key of the case that holds a limit of this end: its own, or the case's.
+fn limit_key(l: &Labelled, end: &LabelledEnd, name: &str) -> String {
+    let own = &l.case.ends[end.index].limits;
+    let is_own = own.by_name(name).is_some();
+    if is_own { format!("end.limits.{name}") } else { format!("limits.{name}") }
+}
+
 /// A value that follows from the fitting and the limits named alone.
-fn computed(key: &str, value: f64) -> Wanted {
-    Wanted { key: key.to_owned(), value: WantedValue::Number(value), known_by: KnownBy::Computed }
+fn computed(key: impl Into<String>, value: f64) -> Wanted {
+    Wanted { key: key.into(), value: WantedValue::Number(value), known_by: KnownBy::Computed }
 }
 
 /// `wall_min` above the fitting's own meshed wall.
@@ -53,18 +60,18 @@ fn computed(key: &str, value: f64) -> Wanted {
 /// radius plus chord and its outside no further in than radius less chord, so
 /// an outside diameter of bore + 2 (wall_min + 2 chord) is enough.
 fn wall_conflict(l: &Labelled, end: &LabelledEnd, frame: &FittingFrame) -> Option<Conflict> {
-    let asked = l.case.limits.wall_min?;
+    let asked = l.limits(end).wall_min?;
     let ([lo, hi], at) = meshed_wall(l, end)?;
     if hi >= asked {
         return None;
     }
-    let chord = l.case.limits.chord;
+    let chord = l.limits(end).chord;
     Some(Conflict {
         limits: vec!["wall_min".to_owned(), "fitting".to_owned()],
         end: Some(end.name.clone()),
         where_: Some(at.to_array()),
         would_hold: vec![
-            computed("limits.wall_min", down(lo)),
+            computed(limit_key(l, end, "wall_min"), down(lo)),
             thicker(l, end, frame, 2.0 * (asked + 2.0 * chord))?,
         ],
         certain: true,
@@ -90,15 +97,16 @@ fn thicker(l: &Labelled, end: &LabelledEnd, frame: &FittingFrame, more: f64) -> 
 /// is compared, so that a conflict is only named when there is no way out. A
 /// fitting within `chord` has its bore no further in than radius less chord.
 fn ball_conflict(l: &Labelled, end: &LabelledEnd, frame: &FittingFrame) -> Option<Conflict> {
-    let asked = l.case.limits.ball_min?;
+    let asked = l.limits(end).ball_min?;
     let circle = bore_in_circle(l.part, frame, &l.fittings[end.index])?;
     if asked <= 2.0 * circle.greatest {
         return None;
     }
-    let mut would_hold = vec![computed("limits.ball_min", down(2.0 * circle.round_axis))];
+    let mut would_hold =
+        vec![computed(limit_key(l, end, "ball_min"), down(2.0 * circle.round_axis))];
     // A socket's bore is not the engineer's to widen.
     if frame.bore.near == frame.bore.far {
-        would_hold.push(computed("end.fitting.bore", up(asked + 2.0 * l.case.limits.chord)));
+        would_hold.push(computed("end.fitting.bore", up(asked + 2.0 * l.limits(end).chord)));
     }
     Some(Conflict {
         limits: vec!["ball_min".to_owned(), "fitting".to_owned()],

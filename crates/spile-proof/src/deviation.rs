@@ -37,7 +37,7 @@ struct Measured {
 
 /// Judges `deviation` at one end.
 pub(crate) fn judge_deviation(l: &Labelled, end: &LabelledEnd) -> LimitResult {
-    let most = allowed(l, end, l.case.limits.deviation);
+    let most = allowed(l, end, l.limits(end).deviation);
     let asked = Some(most);
     if let Some(result) = uneven_seam(l, end) {
         return LimitResult { asked, ..result };
@@ -107,15 +107,20 @@ fn unsided(l: &Labelled, end: &LabelledEnd) -> Option<DVec3> {
 type Both = Result<Vec<Measured>, (String, DVec3)>;
 
 fn both_ways(l: &Labelled, end: &LabelledEnd, side: Side, limit: f64) -> Both {
-    let new = l.part_where(|t| l.region[t] == Region::Replaced && l.side[t] == side);
+    // What belongs to an end with a looser deviation stands in for nothing here.
+    let own = l.limits(end).deviation;
+    let is_as_strict = |e: usize| e == end.index || l.limits(&l.ends[e]).deviation <= own;
+    let new = l.part_where(|t| {
+        l.region[t] == Region::Replaced && l.side[t] == side && l.end[t].is_none_or(is_as_strict)
+    });
     let new_here: Vec<u32> =
         new.iter().copied().filter(|&t| l.end[t as usize] == Some(end.index)).collect();
     let (plane, strip) = cut_of(l, end, side);
     let gone = l.scan_where(|t| {
         l.scan_side[t] == side
             && match l.fate[t] {
-                Fate::Replaced(_) => true,
-                Fate::Removed(e) => {
+                Fate::Replaced(e) => is_as_strict(e),
+                Fate::Removed(e) if is_as_strict(e) => {
                     let (plane, strip) = cut_of(l, &l.ends[e], side);
                     l.scan.corners(t).iter().any(|&p| height(plane, p) <= strip)
                 }
@@ -144,8 +149,10 @@ fn both_ways(l: &Labelled, end: &LabelledEnd, side: Side, limit: f64) -> Both {
         pieces(&l.scan, &old, |c| clip_polygon(&clipped(c, plane, Half::Below), deep, Half::Above));
     let with_joint = l.part_where(|t| {
         l.side[t] == side
-            && (l.region[t] == Region::Replaced
-                || (l.region[t] == Region::Joint && l.end[t] == Some(end.index)))
+            && match l.region[t] {
+                Region::Replaced => l.end[t].is_none_or(is_as_strict),
+                region => region == Region::Joint && l.end[t] == Some(end.index),
+            }
     });
     for (from, targets, what) in
         [(inside, &new, "scan to part"), (at_cut, &with_joint, "scan to part at the cut")]
@@ -178,7 +185,7 @@ fn stands_for(l: &Labelled, side: Side, gone: &[u32]) -> Mesh {
 /// seam that stands off it by more than the deviation leaves scan on its own side
 /// that would not be judged.
 fn uneven_seam(l: &Labelled, end: &LabelledEnd) -> Option<LimitResult> {
-    let limit = l.case.limits.deviation;
+    let limit = l.limits(end).deviation;
     let made_outside = l.case.scan.form.makes_wall();
     let sides = [Side::Bore, Side::Outside].into_iter();
     let worst = sides
@@ -202,7 +209,7 @@ fn uneven_seam(l: &Labelled, end: &LabelledEnd) -> Option<LimitResult> {
 /// The plane at which the scan ends on this side, and how far from it the seam
 /// may lie: `deviation`, at a rim as much more as the seam itself is uneven.
 fn cut_of(l: &Labelled, end: &LabelledEnd, side: Side) -> (Plane, f64) {
-    let limit = l.case.limits.deviation;
+    let limit = l.limits(end).deviation;
     let Some(plane) = trimmed_beyond(l.part, end, side) else { return (end.plane, limit) };
     let seam = if side == Side::Bore { &end.seam_bore } else { &end.seam_outside };
     let uneven =

@@ -49,7 +49,7 @@ pub(crate) fn judge_end_face(l: &Labelled, end: &LabelledEnd) -> Option<LimitRes
     let mut result = LimitResult::at_most(
         NAME,
         name,
-        Some(l.case.limits.deviation),
+        Some(l.limits(end).deviation),
         [(worst.0 - error).max(0.0), worst.0 + error],
         worst.1,
         "greatest distance of the end's ring from where it should lie; all of it faces off the scan",

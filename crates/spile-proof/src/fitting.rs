@@ -16,7 +16,7 @@ use crate::proof::{LimitResult, Verdict};
 pub(crate) fn judge_fitting(l: &Labelled, end: &LabelledEnd) -> Option<LimitResult> {
     let frame = end.fitting.as_ref()?;
     let found = &l.fittings[end.index];
-    let chord = l.case.limits.chord;
+    let chord = l.limits(end).chord;
     let name = Some(end.name.as_str());
     if found.triangles.is_empty() || end.fitting_seam_bore.is_empty() {
         let why = l.faults.iter().find(|f| f.end == Some(end.index));

@@ -105,7 +105,7 @@ fn station(figures: &StationFigures) -> Station {
 }
 
 fn judge_loss(l: &Labelled, end: &LabelledEnd, found: &BoreLoss) -> LimitResult {
-    let asked = l.case.limits.bore_loss;
+    let asked = l.limits(end).bore_loss;
     let how = loss_remarks(found).join("; ");
     let plain = |why: String, at: Option<DVec3>| LimitResult {
         asked,
@@ -193,7 +193,7 @@ fn judge_ball(
     fitting: &FittingBore,
     surface: &Bvh,
 ) -> LimitResult {
-    let asked = l.case.limits.ball_min;
+    let asked = l.limits(end).ball_min;
     let (travelled, is_whole) = to_far_border(found, bore);
     // A blind bore has no far border: its ball goes as far as there is room.
     if !is_whole && !matches!(found.line.end, LineEnd::Blind(_)) {
@@ -297,8 +297,8 @@ fn unjudged(l: &Labelled, end: &LabelledEnd, why: &str) -> Flow {
         ..LimitResult::plain(name, Some(&end.name), not_judged(asked), why)
     };
     Flow {
-        bore_loss: of("bore_loss", l.case.limits.bore_loss),
-        ball_min: end.fitting.map(|_| of("ball_min", l.case.limits.ball_min)),
+        bore_loss: of("bore_loss", l.limits(end).bore_loss),
+        ball_min: end.fitting.map(|_| of("ball_min", l.limits(end).ball_min)),
         stations: EndStations { name: end.name.clone(), stations: Vec::new() },
     }
 }

@@ -92,7 +92,7 @@ fn other_rims(l: &Labelled) -> Option<LimitResult> {
 
 /// Every limit that rests on the labels, not judged.
 fn all_in_doubt(l: &Labelled, end: &LabelledEnd) -> Vec<LimitResult> {
-    let asked = &l.case.limits;
+    let asked = &l.limits(end);
     let mut names = vec![
         ("seam", None, true),
         ("deviation", Some(asked.deviation), true),

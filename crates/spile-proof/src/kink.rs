@@ -81,7 +81,7 @@ pub(crate) fn judge_kink(l: &Labelled, end: &LabelledEnd) -> Vec<LimitResult> {
 }
 
 fn seam_angle(l: &Labelled, end: &LabelledEnd) -> LimitResult {
-    let asked = l.case.limits.kink_deg;
+    let asked = l.limits(end).kink_deg;
     let mut all = Largest::new();
     let mut by_seam = Vec::new();
     for (name, points) in seams(end) {
@@ -176,7 +176,7 @@ fn seam_height(l: &Labelled, end: &LabelledEnd) -> LimitResult {
             least = (share, l.part.corners(t).iter().sum::<DVec3>() / 3.0);
         }
     }
-    let asked = l.case.limits.kink_deg.map(|_| LEAST_HEIGHT_SHARE);
+    let asked = l.limits(end).kink_deg.map(|_| LEAST_HEIGHT_SHARE);
     if count == 0 {
         let verdict = if asked.is_some() { Verdict::NotJudged } else { Verdict::NotAsked };
         return LimitResult::plain(

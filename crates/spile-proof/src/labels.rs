@@ -1,7 +1,9 @@
 //! What each triangle of part and scan is, told anew from the two surfaces and
 //! checked against what the settled case claims.
 
-use spile_case::{Case, Flange, Site};
+use std::collections::BTreeSet;
+
+use spile_case::{Case, Flange, Limits, Site};
 use spile_mesh::{DVec3, Mesh};
 
 use crate::fitting_find::coordinate_spacing;
@@ -163,11 +165,19 @@ pub struct Labelled<'a> {
     pub(crate) part_edges: crate::edges::Edges,
     /// The faces of each end's fitting.
     pub(crate) fittings: Vec<crate::fitting_find::Found>,
+    /// What must hold at each end; see [`Labelled::limits`].
+    pub(crate) asked: Vec<Limits>,
     /// What the listed mends give leave to.
     pub(crate) licences: Licences,
 }
 
 impl Labelled<'_> {
+    /// What must hold at `end`: its own limits; where its reach overlaps that of
+    /// another end, the stricter of the two for what is judged by reach.
+    pub fn limits(&self, end: &LabelledEnd) -> Limits {
+        self.asked[end.index]
+    }
+
     /// Part triangles for which `wanted` holds, in order.
     pub fn part_where(&self, wanted: impl Fn(usize) -> bool) -> Vec<u32> {
         (0..self.part.triangles().len()).filter(|&t| wanted(t)).map(|t| t as u32).collect()
@@ -204,7 +214,8 @@ pub(crate) fn label<'a>(scans: &'a [Mesh], part: &'a Mesh, case: &'a Case) -> La
     let mut faults = std::mem::take(&mut view.faults);
     faults.extend(looked.faults);
     faults.extend(ends.iter().filter_map(|e| facing_fault(&view, e)));
-    let fate = fates(case, part, &view, &ends, &scan_of, &licences, &mut faults);
+    let mut overlaps = looked.overlaps;
+    let fate = fates((case, part), &view, &ends, &scan_of, &licences, (&mut overlaps, &mut faults));
     Labelled {
         case,
         scans,
@@ -221,6 +232,7 @@ pub(crate) fn label<'a>(scans: &'a [Mesh], part: &'a Mesh, case: &'a Case) -> La
         scan_view: view,
         part_edges: looked.edges,
         fittings: looked.fittings,
+        asked: asked(case, &overlaps),
         licences,
     }
 }
@@ -282,13 +294,12 @@ fn facing_fault(scan: &ScanView, end: &LabelledEnd) -> Option<Fault> {
 /// What became of each scan triangle; checks on the way that sections at some
 /// depths within reach agree with the sides.
 fn fates(
-    case: &Case,
-    part: &Mesh,
+    (case, part): (&Case, &Mesh),
     scan: &ScanView,
     ends: &[LabelledEnd],
     scan_of: &[Option<u32>],
     licences: &Licences,
-    faults: &mut Vec<Fault>,
+    (overlaps, faults): (&mut [BTreeSet<usize>], &mut Vec<Fault>),
 ) -> Vec<Fate> {
     let mut fate = vec![Fate::Lost; scan.mesh.triangles().len()];
     for (t, fate) in fate.iter_mut().enumerate() {
@@ -305,6 +316,9 @@ fn fates(
             let line = Polyline::closed(loop_on(side, end));
             for t in within_reach(case, part, scan, end, side) {
                 within[t as usize] = true;
+                if let Fate::Replaced(other) | Fate::Removed(other) = fate[t as usize] {
+                    overlaps[index].insert(other);
+                }
                 let corners = scan.mesh.corners(t as usize);
                 let off = beyond.is_some_and(|p| corners.into_iter().all(|c| height(p, c) > 0.0));
                 let far = line.distance(corners.iter().sum::<DVec3>() / 3.0);
@@ -337,6 +351,32 @@ fn fates(
 /// The scan's own loop of an end on this side of the wall.
 fn loop_on(side: Side, end: &LabelledEnd) -> &[DVec3] {
     if side == Side::Bore { &end.scan_loop_bore } else { &end.scan_loop_outside }
+}
+
+/// What must hold at each end. Where the reaches of two ends overlap, what is
+/// judged by reach is not looser at the one than at the other: which of them a
+/// triangle is told to belong to there must not decide by what it is judged.
+fn asked(case: &Case, overlaps: &[BTreeSet<usize>]) -> Vec<Limits> {
+    let own: Vec<Limits> = case.ends.iter().map(|end| case.limits_at(end)).collect();
+    let mut asked = own.clone();
+    for (i, others) in overlaps.iter().enumerate() {
+        for &j in others.iter().filter(|&&j| j != i) {
+            (asked[i], asked[j]) = (stricter(asked[i], &own[j]), stricter(asked[j], &own[i]));
+        }
+    }
+    asked
+}
+
+/// `own` with `other`'s deviation, wall and kink where those are stricter.
+fn stricter(own: Limits, other: &Limits) -> Limits {
+    let least = |a: Option<f64>, b: Option<f64>| a.into_iter().chain(b).reduce(f64::min);
+    let most = |a: Option<f64>, b: Option<f64>| a.into_iter().chain(b).reduce(f64::max);
+    Limits {
+        deviation: own.deviation.min(other.deviation),
+        wall_min: most(own.wall_min, other.wall_min),
+        kink_deg: least(own.kink_deg, other.kink_deg),
+        ..own
+    }
 }
 
 /// At a rim, the plane beyond which the scan was trimmed off on this side.

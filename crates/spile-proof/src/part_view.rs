@@ -22,6 +22,8 @@ pub(crate) struct PartView {
     /// The fitting of each end, where it was found.
     pub fittings: Vec<Found>,
     pub edges: Edges,
+    /// For each end those whose reach holds some of its replaced triangles, too.
+    pub overlaps: Vec<BTreeSet<usize>>,
     pub faults: Vec<Fault>,
 }
 
@@ -53,6 +55,7 @@ pub(crate) fn look_at_part(
         fittings: Vec::new(),
         seams,
         edges,
+        overlaps: vec![BTreeSet::new(); case.ends.len()],
         faults,
     };
     view.find_fittings(part, case);
@@ -163,7 +166,7 @@ impl PartView {
                 self.faults.push(Fault { end: Some(index), text, at: None });
             }
             if let Some(frame) = FittingFrame::of(end, case.unit) {
-                match find(part, &self.edges, &frame, case.limits.chord) {
+                match find(part, &self.edges, &frame, case.limits_at(end).chord) {
                     Ok(f) => found = f,
                     Err(text) => {
                         self.faults.push(Fault { end: Some(index), text, at: Some(frame.at) });
@@ -351,7 +354,7 @@ impl PartView {
                     let corners = own.triangles.iter().flat_map(|&t| scan.mesh.corners(t as usize));
                     corners.map(|p| line.distance(p)).fold(0.0, f64::max)
                 });
-                (line, reach + case.limits.deviation)
+                (line, reach + case.limits_at(&case.ends[index]).deviation)
             };
             near.push([of(&on_scan.bore, &seams.bore), of(&on_scan.outside, &seams.outside)]);
         }
@@ -361,11 +364,14 @@ impl PartView {
             }
             let centre = part.corners(t).iter().sum::<spile_mesh::DVec3>() / 3.0;
             let which = usize::from(self.side[t] == Side::Outside);
+            let away: Vec<f64> = near.iter().map(|n| n[which].0.distance(centre)).collect();
             self.end[t] = (0..near.len())
-                .map(|i| (near[i][which].0.distance(centre), i))
-                .filter(|&(d, i)| d <= near[i][which].1)
-                .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)))
-                .map(|(_, i)| i);
+                .filter(|&i| away[i] <= near[i][which].1)
+                .min_by(|&a, &b| away[a].total_cmp(&away[b]).then(a.cmp(&b)));
+            if let Some(end) = self.end[t] {
+                let also = (0..near.len()).filter(|&i| i != end && away[i] <= near[i][which].1);
+                self.overlaps[end].extend(also);
+            }
         }
     }
 }

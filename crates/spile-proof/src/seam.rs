@@ -53,7 +53,7 @@ fn at_cut(l: &Labelled, end: &LabelledEnd) -> LimitResult {
     LimitResult::at_most(
         "seam",
         Some(&end.name),
-        Some(l.case.limits.deviation),
+        Some(l.limits(end).deviation),
         [(worst.0 - error).max(0.0), worst.0 + error],
         worst.1,
         "greatest distance from the asked plane: of the scan's seams, of replaced scan beyond it, \
@@ -78,7 +78,7 @@ fn at_rim(l: &Labelled, end: &LabelledEnd, trim: f64) -> LimitResult {
             continue;
         }
         let (seam, rim) = (Polyline::closed(&seam), Polyline::closed(rim));
-        let gap = 1e-3 * trim.max(l.case.limits.deviation);
+        let gap = 1e-3 * trim.max(l.limits(end).deviation);
         for ([lo, hi], p) in [seam.farthest_from(&rim, gap), rim.farthest_from(&seam, gap)] {
             if lo > bounds[0] {
                 (bounds[0], at) = (lo, p);

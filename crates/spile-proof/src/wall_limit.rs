@@ -29,7 +29,7 @@ impl WallSides {
         let seams = end.seam_bore.iter().chain(&end.seam_outside);
         let near = Bounds3::of(corners.chain(seams.map(|&v| l.part.points()[v as usize])));
         let width = end.fitting.map_or(near.diagonal(), |f| 2.0 * f.outside.near);
-        let margin = width + 4.0 * l.case.limits.wall_min.unwrap_or(0.0);
+        let margin = width + 4.0 * l.limits(end).wall_min.unwrap_or(0.0);
         let room = DVec3::splat(margin);
         let wide = Bounds3 { min: near.min - room, max: near.max + room };
         let touches = |mesh: &Mesh, t: usize| Bounds3::of(mesh.corners(t)).touches(wide);
@@ -47,25 +47,52 @@ impl WallSides {
 /// `wall_min` over the whole part, for the form whose wall is made everywhere.
 ///
 /// Bore to outside alone: the shortest way back is the same.
-pub(crate) fn judge_wall_everywhere(l: &Labelled) -> Option<LimitResult> {
+///
+/// Where an end has a `wall_min` of its own, what belongs to it (its joint, its
+/// fitting and what it replaced of the scan) gets a row of its own, and the rest
+/// of the part another. Then both ways count: a pair of places is held by the
+/// limit of either.
+pub(crate) fn judge_wall_everywhere(l: &Labelled) -> Vec<LimitResult> {
     if !l.case.scan.form.makes_wall() || !l.faults.is_empty() {
-        return None;
+        return Vec::new();
     }
-    let asked = l.case.limits.wall_min;
-    let [bore, outside] = SIDES.map(|side| l.part_where(|t| l.side[t] == side));
-    let to = OtherSide::new(l.part, &outside);
-    let found = wall(l.part, &bore, &to, asked.unwrap_or(0.0), None);
-    Some(match found {
-        None => unjudged(l, None, "the part has no bore or no outside to measure between"),
-        Some(found) => LimitResult::at_least(
-            "wall_min",
-            None,
-            asked,
-            [found.least.lo, found.least.hi],
-            found.least.at,
-            "shortest straight distance from the whole bore to the outside",
-        ),
-    })
+    let sides = SIDES.map(|side| l.part_where(|t| l.side[t] == side));
+    let to = [&sides[0], &sides[1]].map(|side| OtherSide::new(l.part, side));
+    let of_case = l.case.limits.wall_min;
+    let own: Vec<&LabelledEnd> =
+        l.ends.iter().filter(|end| l.limits(end).wall_min != of_case).collect();
+    let is_own = |t: u32| own.iter().any(|end| l.end[t as usize] == Some(end.index));
+    let row = |end: Option<&LabelledEnd>, asked: Option<f64>, from: [Vec<u32>; 2], how: &str| {
+        let limit = asked.unwrap_or(0.0);
+        let each = [(0, 1), (1, 0)].map(|(a, b)| wall(l.part, &from[a], &to[b], limit, None));
+        let found = each.into_iter().flatten().reduce(WallFound::worse);
+        let why = "the part has no bore or no outside to measure between";
+        found.map_or_else(
+            || unjudged(end, asked, why),
+            |WallFound { least, .. }| {
+                let name = end.map(|end| end.name.as_str());
+                LimitResult::at_least("wall_min", name, asked, [least.lo, least.hi], least.at, how)
+            },
+        )
+    };
+    if own.is_empty() {
+        let [bore, _] = sides;
+        let how = "shortest straight distance from the whole bore to the outside";
+        return vec![row(None, of_case, [bore, Vec::new()], how)];
+    }
+    let of = |wanted: &dyn Fn(u32) -> bool| {
+        [&sides[0], &sides[1]].map(|all| all.iter().copied().filter(|&t| wanted(t)).collect())
+    };
+    let rest = "shortest straight distance, bore to outside and back, from all that belongs to no \
+                end with a limit of its own";
+    let mut rows = vec![row(None, of_case, of(&|t| !is_own(t)), rest)];
+    rows.extend(own.iter().map(|end| {
+        let here = of(&|t| l.end[t as usize] == Some(end.index));
+        let how = "shortest straight distance, bore to outside and back, from all that belongs to \
+                   this end";
+        row(Some(end), l.limits(end).wall_min, here, how)
+    }));
+    rows
 }
 
 /// `wall_min` in the joint and on the replaced scan of one end; none where there
@@ -83,24 +110,24 @@ pub(crate) fn judge_wall(l: &Labelled, end: &LabelledEnd) -> Option<LimitResult>
     };
     let (joint, replaced) = (of(Region::Joint), of(Region::Replaced));
     let is_empty = |lists: &[Vec<u32>; 2]| lists.iter().all(Vec::is_empty);
-    if end.fitting.is_none() && (is_empty(&replaced) || l.case.limits.wall_min.is_none()) {
+    if end.fitting.is_none() && (is_empty(&replaced) || l.limits(end).wall_min.is_none()) {
         return None;
     }
     let sides = &WallSides::near(l, end, [&joint, &replaced]);
-    let Some(asked) = l.case.limits.wall_min else {
+    let Some(asked) = l.limits(end).wall_min else {
         let found = wall_both_ways(l.part, &joint, sides, 0.0, None);
         return Some(found.map_or_else(
-            || unjudged(l, Some(end), "there is no joint with both sides to measure between"),
+            || unjudged(Some(end), None, "there is no joint with both sides to measure between"),
             |found| measured(l, end, found.least),
         ));
     };
     let seam = seam_limit(l, end, sides, asked);
     let found = wall_both_ways(l.part, &joint, sides, asked, Some(&seam));
     let replaced_least = wall_both_ways(l.part, &replaced, sides, asked, None);
-    let thinner = replaced_wall(l, &replaced, sides, asked);
+    let thinner = replaced_wall(l, end, &replaced, sides, asked);
     if end.fitting.is_some() && found.is_none() {
         let why = "there is no joint with both sides to measure between";
-        return Some(unjudged(l, Some(end), why));
+        return Some(unjudged(Some(end), Some(asked), why));
     }
     Some(verdict(l, end, asked, [found, replaced_least], thinner, &seam))
 }
@@ -138,11 +165,12 @@ fn seam_limit(l: &Labelled, end: &LabelledEnd, sides: &WallSides, asked: f64) ->
 /// The worse of both sides of replaced scan.
 fn replaced_wall(
     l: &Labelled,
+    end: &LabelledEnd,
     replaced: &[Vec<u32>; 2],
     sides: &WallSides,
     asked: f64,
 ) -> Option<Thinner> {
-    let deviation = l.case.limits.deviation;
+    let deviation = l.limits(end).deviation;
     let each = [(0, 1), (1, 0)].map(|(own, other)| {
         let side = Replaced {
             part: l.part,
@@ -164,7 +192,7 @@ fn verdict(
     replaced: Option<Thinner>,
     seam: &SeamLimit,
 ) -> LimitResult {
-    let allowed = THINNER_SHARE * l.case.limits.deviation;
+    let allowed = THINNER_SHARE * l.limits(end).deviation;
     let joint_held = joint.is_none_or(|found| found.margin() >= 0.0);
     let replaced_held = replaced.is_none_or(|thinner| thinner.by() <= allowed);
     let mut how = Vec::new();
@@ -230,8 +258,7 @@ fn fitting_remark(l: &Labelled, end: &LabelledEnd) -> Option<String> {
     meshed_wall(l, end).map(|([lo, _], _)| format!("the fitting's own meshed wall is {lo:.4}"))
 }
 
-fn unjudged(l: &Labelled, end: Option<&LabelledEnd>, why: &str) -> LimitResult {
-    let asked = l.case.limits.wall_min;
+fn unjudged(end: Option<&LabelledEnd>, asked: Option<f64>, why: &str) -> LimitResult {
     let verdict = if asked.is_some() { Verdict::NotJudged } else { Verdict::NotAsked };
     let name = end.map(|end| end.name.as_str());
     LimitResult { asked, ..LimitResult::plain("wall_min", name, verdict, why) }

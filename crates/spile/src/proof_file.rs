@@ -172,15 +172,21 @@ pub(crate) fn unmade(settled: &Case) -> Body {
         ("kink", limits.kink_deg),
         ("ball_min", limits.ball_min),
     ];
-    let result = |(name, asked): (&str, Option<f64>)| {
+    let result = |name: &str, end: Option<&str>, asked: Option<f64>| {
         let always = matches!(name, "closed" | "untouched");
         let verdict =
             if asked.is_some() || always { Verdict::NotJudged } else { Verdict::NotAsked };
-        LimitResult { asked, ..LimitResult::plain(name, None, verdict, why) }
+        LimitResult { asked, ..LimitResult::plain(name, end, verdict, why) }
     };
+    let whole = asked.map(|(name, asked)| result(name, None, asked));
+    let own = settled.ends.iter().flat_map(|end| {
+        let names = asked.iter().map(|&(name, _)| name);
+        let own = names.filter_map(|name| end.limits.by_name(name).map(|x| (name, x)));
+        own.map(|(name, x)| result(name, Some(&end.name), Some(x))).collect::<Vec<_>>()
+    });
     Body::Unmade(Unmade {
         verdict: Verdict::Broken,
-        limits: asked.into_iter().map(result).collect(),
+        limits: whole.into_iter().chain(own).collect(),
         conflicts: Vec::new(),
         mends: settled.mends.iter().map(mend_record).collect(),
         part: None,

@@ -5,7 +5,9 @@
 
 use std::path::Path;
 
-use spile_case::{Case, Cut, End, Form, Limits, MendKind, Outliers, Scan, Seam, Site, Unit};
+use spile_case::{
+    Case, Cut, End, EndLimits, Form, Limits, MendKind, Outliers, Scan, Seam, Site, Unit,
+};
 use spile_joint::{MendOptions, Mended, median_edge, mend};
 use spile_mesh::{Mesh, round_to_f32, vertex_triangles};
 use spile_proof::{LimitResult, Verdict, judge};
@@ -24,6 +26,7 @@ fn uncut(scan: &Mesh, done: &Mended) -> Case {
         reach: None,
         fitting: None,
         place: None,
+        limits: EndLimits::default(),
         seam: Some(Seam::default()),
     };
     let limits = Limits {

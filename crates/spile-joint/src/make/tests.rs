@@ -23,11 +23,12 @@ fn refining_alone_stays_far_under_the_deviation_asked() {
     let job = Job { case: &case, scan: &scan, watch: &Unwatched };
     let works = job.cut_ends(true, &mut Vec::new()).unwrap();
     let work = &works[0];
-    let edge = job.edge(work.placed.unwrap().bore);
+    let edge = job.edge(work.end, work.placed.unwrap().bore);
     for side in work.both() {
         let band = side.band.as_ref().unwrap();
         let refined =
-            refined_band(band, work.end, &job.refine_limits(edge), &mut Vec::new()).unwrap();
+            refined_band(band, work.end, &job.refine_limits(work.end, edge), &mut Vec::new())
+                .unwrap();
         assert!(refined.mesh.triangles().len() > band.mesh.triangles().len());
         let gap = 0.05 * REFINED_DEVIATION;
         let off = spile_mesh::hausdorff(&band.mesh, &refined.mesh, gap).bounds().hi;

@@ -32,6 +32,7 @@ fn end() -> End {
         reach: None,
         fitting: None,
         place: None,
+        limits: spile_case::EndLimits::default(),
         seam: None,
     }
 }

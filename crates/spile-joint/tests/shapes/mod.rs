@@ -2,7 +2,7 @@
 
 #![allow(dead_code, reason = "each test file uses some of them")]
 
-use spile_case::{Case, Cut, End, Form, Limits, Scan, Site, Unit};
+use spile_case::{Case, Cut, End, EndLimits, Form, Limits, Scan, Site, Unit};
 use spile_mesh::{DVec3, Mesh, Topology, round_to_f32, self_intersections};
 
 /// Columns round a tube.
@@ -87,6 +87,7 @@ pub fn plain(name: &str, through: DVec3, facing: DVec3) -> End {
         reach: None,
         fitting: None,
         place: None,
+        limits: EndLimits::default(),
         seam: None,
     }
 }

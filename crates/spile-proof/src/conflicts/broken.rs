@@ -190,18 +190,30 @@ fn value_that_holds(proof: &Proof, case: &Case, again: &dyn Fn(&Case) -> Proof) 
     if !value.is_finite() || value < 0.0 {
         return None;
     }
-    match name {
-        "deviation" => changed.limits.deviation = value,
-        "wall_min" => changed.limits.wall_min = Some(value),
-        "bore_loss" if value < 1.0 => changed.limits.bore_loss = Some(value),
-        "kink" if value < 90.0 => changed.limits.kink_deg = Some(value),
-        "ball_min" => changed.limits.ball_min = Some(value),
-        _ => return None,
+    // An end that has its own limit is not helped by the case's; rows at two
+    // such ends, or at one such and one other, would need two keys.
+    let own = |end: &str| {
+        let end = case.ends.iter().find(|e| e.name == end)?;
+        end.limits.by_name(name).map(|_| end.name.as_str())
+    };
+    let mut at: Vec<Option<&str>> = rows().map(|r| r.end.as_deref().and_then(own)).collect();
+    at.sort_unstable();
+    at.dedup();
+    let [only] = at[..] else { return None };
+    let key = if only.is_some() { format!("end.limits.{name}") } else { format!("limits.{name}") };
+    let no_limit = match name {
+        "bore_loss" => value >= 1.0,
+        "kink" => value >= 90.0,
+        _ => false,
+    };
+    let is_set = match changed.ends.iter_mut().find(|e| only == Some(e.name.as_str())) {
+        Some(end) => end.limits.set(name, value),
+        None => changed.limits.set(name, value),
+    };
+    if no_limit || !is_set {
+        return None;
     }
     let holds = again(&changed).verdict == Verdict::Held;
-    holds.then(|| Wanted {
-        key: format!("limits.{name}"),
-        value: WantedValue::Number(value),
-        known_by: KnownBy::JudgedAgain,
-    })
+    let value = WantedValue::Number(value);
+    holds.then_some(Wanted { key, value, known_by: KnownBy::JudgedAgain })
 }

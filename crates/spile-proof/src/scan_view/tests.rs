@@ -1,4 +1,4 @@
-use spile_case::{Case, Cut, End, Form, Limits, Scan, Site, Unit};
+use spile_case::{Case, Cut, End, EndLimits, Form, Limits, Scan, Site, Unit};
 use spile_mesh::{DVec3, Mesh};
 
 use super::*;
@@ -60,6 +60,7 @@ fn case(form: Form, through: [f64; 3], reach: f64) -> Case {
             reach: Some(reach),
             fitting: None,
             place: None,
+            limits: EndLimits::default(),
             seam: None,
         }],
         edge: None,

@@ -13,6 +13,7 @@ mod ends;
 mod forms;
 mod lies;
 mod mends;
+mod own_limits;
 mod rings;
 mod twins;
 mod untouched;

@@ -2,7 +2,7 @@
 //! cut at the top and joined to a tube by straight rows, cut plain at the bottom.
 //! Turned and moved in space, so that no plane is parallel to an axis.
 
-use spile_case::{Case, Cut, End, Fitting, Form, Limits, Place, Scan, Seam, Site, Unit};
+use spile_case::{Case, Cut, End, EndLimits, Fitting, Form, Limits, Place, Scan, Seam, Site, Unit};
 use spile_mesh::{DVec3, Mesh, round_to_f32};
 
 /// Columns round the tube.
@@ -310,6 +310,7 @@ fn case(upper: Seam, lower: Seam) -> Case {
                     flange: None,
                 }),
                 place: Some(Place::At { at: on_axis(NEAR_FACE), along: axis }),
+                limits: EndLimits::default(),
                 seam: Some(upper),
             },
             End {
@@ -318,6 +319,7 @@ fn case(upper: Seam, lower: Seam) -> Case {
                 reach: None,
                 fitting: None,
                 place: None,
+                limits: EndLimits::default(),
                 seam: Some(lower),
             },
         ],

@@ -48,7 +48,7 @@ pub(crate) fn try_changes(
         }
     };
     for wanted in conflicts.iter_mut().flat_map(|c| &mut c.would_hold) {
-        let changed = with_limit(&loaded.case, wanted);
+        let changed = with_limit(&loaded.case, &end, wanted);
         if wanted.known_by == KnownBy::JudgedAgain && changed.is_some_and(|c| holds(&c)) {
             wanted.known_by = KnownBy::MadeAgain;
         }
@@ -101,20 +101,15 @@ fn is_held(case: &Case, loaded: &Loaded, names: &[String]) -> bool {
         .is_ok_and(|p| p.verdict == Verdict::Held)
 }
 
-/// The case with a limit as a conflict wants it.
-fn with_limit(case: &Case, wanted: &Wanted) -> Option<Case> {
+/// The case with a limit, of its own or of this end, as a conflict wants it.
+fn with_limit(case: &Case, end: &str, wanted: &Wanted) -> Option<Case> {
     let WantedValue::Number(value) = wanted.value else { return None };
     let mut changed = case.clone();
-    let limits = &mut changed.limits;
-    match wanted.key.as_str() {
-        "limits.deviation" => limits.deviation = value,
-        "limits.wall_min" => limits.wall_min = Some(value),
-        "limits.bore_loss" => limits.bore_loss = Some(value),
-        "limits.kink" => limits.kink_deg = Some(value),
-        "limits.ball_min" => limits.ball_min = Some(value),
-        _ => return None,
-    }
-    Some(changed)
+    let is_set = match wanted.key.strip_prefix("end.limits.") {
+        Some(name) => changed.ends.iter_mut().find(|e| e.name == end)?.limits.set(name, value),
+        None => changed.limits.set(wanted.key.strip_prefix("limits.")?, value),
+    };
+    is_set.then_some(changed)
 }
 
 /// The case with this end's fitting further off, and what that is in the case.

@@ -1,0 +1,87 @@
+//! Guidance that a case may give: what is read, what is refused, how it is written.
+
+use std::fmt::Write as _;
+
+use spile_case::{EndLimits, read_case, write_case};
+
+/// A case with room for guidance: at the upper end, the lower end, and above all.
+fn case(upper: &str, lower: &str, top: &str) -> String {
+    format!(
+        r#"unit = "mm"
+
+[scan]
+file = "duct.stl"
+form = "shell"
+
+[[end]]
+name = "upper"
+cut = {{ through = [12, 0, 80], facing = [0, 0, 1] }}
+reach = 15
+fitting = {{ kind = "tube", bore = 18, outside = 22, length = 25 }}
+place = {{ at = [12, 0, 110], along = [0, 0, 1] }}
+{upper}
+
+[[end]]
+name = "lower"
+cut = {{ through = [5, 0, 12], facing = [0, 0, -1] }}
+{lower}
+
+[limits]
+deviation = 0.1
+wall_min = 1.2
+{top}
+"#
+    )
+}
+
+/// The mistakes of several cases as lines.
+fn mistakes(cases: &[(&str, String)]) -> String {
+    let mut out = String::new();
+    for (words, text) in cases {
+        let _ = writeln!(out, "- {words}");
+        for mistake in read_case(text, "case.toml").expect_err("a mistake was put in") {
+            let at = text[mistake.span.clone()].lines().next().unwrap_or_default();
+            let _ = writeln!(out, "{mistake}\n  at: {at}");
+            for hint in mistake.hints() {
+                let _ = writeln!(out, "  hint: {hint}");
+            }
+        }
+    }
+    out
+}
+
+/// The lines of the written case that hold `key`.
+fn written(text: &str, key: &str) -> String {
+    let case = read_case(text, "case.toml").expect("a good case");
+    let text = write_case(&case);
+    assert_eq!(read_case(&text, "case.toml").expect("a good case"), case, "{text}");
+    text.lines().filter(|l| l.starts_with(key)).collect::<Vec<_>>().join("\n")
+}
+
+#[test]
+fn limits_of_an_end_stand_in_for_the_cases_one_by_one() {
+    let text = case("[end.limits]\ndeviation = 0.2\nkink = 15", "limits = { wall_min = 2 }", "");
+    let case = read_case(&text, "case.toml").expect("a good case");
+    let own = EndLimits { deviation: Some(0.2), kink_deg: Some(15.0), ..EndLimits::default() };
+    assert_eq!(case.ends[0].limits, own);
+    let [upper, lower] = [&case.ends[0], &case.ends[1]].map(|end| case.limits_at(end));
+    assert_eq!((upper.deviation, upper.kink_deg, upper.wall_min), (0.2, Some(15.0), Some(1.2)));
+    // A chord that the case leaves out is a tenth of the case's own deviation.
+    assert_eq!((upper.chord, lower.chord), (0.01, 0.01));
+    assert_eq!((lower.deviation, lower.kink_deg, lower.wall_min), (0.1, None, Some(2.0)));
+    let limits = written(&text, "limits");
+    assert_eq!(limits, "limits = { deviation = 0.2, kink = 15.0 }\nlimits = { wall_min = 2.0 }");
+}
+
+#[test]
+fn limits_of_an_end_are_checked_as_the_cases_are() {
+    let of = |words: &'static str| (words, case(words, "", ""));
+    let plain = |words: &'static str| (words, case("", words, ""));
+    insta::assert_snapshot!(mistakes(&[
+        of("limits = { deviaton = 0.2 }"),
+        of("limits = { bore_loss = 2, kink = -1, wall_min = 0 }"),
+        of("limits = 3"),
+        plain("limits = { kink = 10, wall_min = 1 }"),
+        plain("limits = { ball_min = 10, chord = 1 }"),
+    ]));
+}
