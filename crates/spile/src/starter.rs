@@ -29,6 +29,8 @@ const DEVIATION_MM: f64 = 0.1;
 const WALL_MM: f64 = 2.0;
 /// Reach and gap in bore diameters.
 const REACH_OF_BORE: f64 = 0.75;
+/// How far along the centreline a cut is clear of a rim's teeth, in bore diameters.
+const CLEAR_OF_BORE: f64 = 0.5;
 /// Straight fitting length in bore diameters.
 const LENGTH_OF_BORE: f64 = 1.5;
 /// How much of its size a scan without open ends is cut off at the top.
@@ -96,7 +98,14 @@ fn write_rim_end(out: &mut String, end: &FoundEnd, k: usize, wall: f64) {
         number(bore),
         point(end.direction)
     );
-    let _ = writeln!(out, "rim = {}", point(end.centre));
+    let _ = writeln!(
+        out,
+        "rim = {0}\n\
+         # or clear of its teeth, and on another scan of this part at the like place:\n\
+         # cut = {{ from = {0}, along = {1} }}",
+        point(end.centre),
+        number(CLEAR_OF_BORE * end.bore)
+    );
     let reach = number(REACH_OF_BORE * bore);
     // Rounded apart, so that two near numbers do not become one.
     let (bore, outside) = (rounded(bore, f64::floor), rounded(outside, f64::ceil));
@@ -208,6 +217,16 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn the_cut_that_is_offered_in_place_of_a_rim_reads_back() {
+        let text = starter_case(&found(Form::Shell, Unit::Millimetre, vec![end(16.0, None)]));
+        let offered = text.replace("\nrim =", "\n# rim =").replace("# cut =", "cut =");
+        let case = read_case(&offered, "new.toml").unwrap();
+        let spile_case::Site::Station(cut) = case.ends[0].site else { panic!("a station") };
+        assert_eq!(cut.station, spile_case::Station::Along(8.0));
+        assert_eq!(cut.from, [12.346, 0.0, 0.0]);
     }
 
     #[test]
