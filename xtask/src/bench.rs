@@ -7,6 +7,10 @@ use std::time::Instant;
 
 use crate::{Fault, process, target};
 
+mod joint;
+
+pub use joint::joint;
+
 /// Sizes of the scans, in triangles.
 pub const FULL: [usize; 3] = [250_000, 1_000_000, 4_000_000];
 /// Sizes for a first look.

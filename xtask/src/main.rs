@@ -37,6 +37,7 @@ cargo xtask COMMAND
   tidy                   the same as `test tidy`
   picture                draw the picture of the README again
   bench [--quick]        time and memory of each step as the scan grows
+  bench --joint          what one joint costs on one core, step by step
 
 Outside tools are looked for in this order: the environment variable named
 below, the PATH, and apt-get where root or sudo allows.
@@ -56,6 +57,7 @@ fn main() -> ExitCode {
         ["picture"] => picture::picture(),
         ["bench"] => bench::bench(&bench::FULL),
         ["bench", "--quick"] => bench::bench(&bench::QUICK),
+        ["bench", "--joint"] => bench::joint(),
         [] | ["help" | "--help" | "-h"] => {
             print!("{HELP}");
             Ok(())
