@@ -1,6 +1,21 @@
-//! Guidance that a case may give and never needs: limits of one end.
+//! Guidance that a case may give and never needs: limits of one end, regions
+//! that the joint must not enter.
 
-use crate::types::{Case, End, Limits};
+use crate::types::{Ball, Case, End, Limits, Vec3};
+
+/// A region that no joint may enter, its border included.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Clear {
+    /// A ball.
+    Ball(Ball),
+    /// A box along the axes.
+    Box {
+        /// Its least corner.
+        min: Vec3,
+        /// Its greatest corner; nowhere less than `min`.
+        max: Vec3,
+    },
+}
 
 /// Limits of one end that differ from the case's; `None` is as in the case.
 ///

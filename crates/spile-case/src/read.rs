@@ -5,14 +5,15 @@ use toml::de::DeTable;
 use crate::error::CaseError;
 use crate::names::{FORMS, INHERITS, OUTLIERS, UNITS};
 use crate::read_end::read_ends;
+use crate::read_guidance::read_clears;
 use crate::read_keep::{read_keeps, read_mends};
 use crate::reader::{Keys, Reader, Table, Value};
 use crate::types::{Case, Form, Inherit, Limits, Outliers, Scan, Unit, Wall, WallAt};
 
 const ROOT: Keys = Keys {
     table: "a case",
-    known: &["unit", "scan", "end", "joint", "limits", "keep", "mend"],
-    later: &["clear", "output"],
+    known: &["unit", "scan", "end", "joint", "limits", "keep", "clear", "mend"],
+    later: &["output"],
 };
 
 const SCAN: Keys = Keys {
@@ -95,10 +96,11 @@ pub fn read_case_with(
     let edge = read_joint(&mut reader, &root);
     let limits = read_limits(&mut reader, &root);
     let keeps = read_keeps(&mut reader, &root, painted);
+    let clears = read_clears(&mut reader, &root);
     let mends = read_mends(&mut reader, &root);
     match (unit, scan, limits) {
         (Some(unit), Some(scan), Some(limits)) if reader.mistakes.is_empty() => {
-            Ok(Case { unit, scan, ends, edge, limits, keeps, mends })
+            Ok(Case { unit, scan, ends, edge, limits, keeps, clears, mends })
         }
         _ => {
             let mut mistakes = reader.mistakes;

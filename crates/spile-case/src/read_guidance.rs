@@ -1,6 +1,7 @@
 //! Guidance of a case, from TOML.
 
-use crate::guidance::EndLimits;
+use crate::guidance::{Clear, EndLimits};
+use crate::read_keep::{read_ball, read_box};
 use crate::reader::{Keys, Reader, Table};
 
 const END_LIMITS: Keys = Keys {
@@ -9,8 +10,32 @@ const END_LIMITS: Keys = Keys {
     later: &[],
 };
 
+const CLEAR: Keys = Keys { table: "`[[clear]]`", known: &["ball", "box"], later: &[] };
+
 /// Limits that are only judged where there is a fitting.
 const WITH_FITTING: [&str; 3] = ["kink", "ball_min", "chord"];
+
+/// The regions that no joint may enter.
+pub(crate) fn read_clears(reader: &mut Reader<'_>, root: &Table<'_, '_>) -> Vec<Clear> {
+    let mut clears = Vec::new();
+    for value in reader.tables(root.get("clear")) {
+        let Some(table) = reader.table(value, &CLEAR) else { continue };
+        match (table.get("ball"), table.get("box")) {
+            (Some(ball), None) => clears.extend(read_ball(reader, ball).map(Clear::Ball)),
+            (None, Some(value)) => {
+                clears.extend(read_box(reader, value).map(|[min, max]| Clear::Box { min, max }))
+            }
+            (None, None) => reader.missing(&table, "ball", "give one of `ball`, `box`"),
+            (Some(_), Some(_)) => {
+                let error = reader
+                    .error(table.key_span("box"), "a clear is one region; two are given")
+                    .label("give it its own `[[clear]]`");
+                reader.note(error);
+            }
+        }
+    }
+    clears
+}
 
 /// The limits of one end that differ from the case's.
 pub(crate) fn read_end_limits(reader: &mut Reader<'_>, end: &Table<'_, '_>) -> EndLimits {

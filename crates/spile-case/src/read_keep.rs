@@ -3,7 +3,7 @@
 use crate::names::MEND_KINDS;
 use crate::read::Painted;
 use crate::reader::{Keys, Reader, Table, Value};
-use crate::types::{Ball, Keep, Mend};
+use crate::types::{Ball, Keep, Mend, Vec3};
 
 const KEEP: Keys =
     Keys { table: "`[[keep]]`", known: &["ball", "box", "file", "triangles"], later: &[] };
@@ -53,13 +53,8 @@ fn read_keep(
     painted: Open<'_>,
 ) -> Option<Keep> {
     match key {
-        "ball" => {
-            let table = reader.table(value, &BALL)?;
-            let at = reader.need_point(&table, "at");
-            let radius = reader.need_positive(&table, "radius");
-            Some(Keep::Ball(Ball { at: at?, radius: radius? }))
-        }
-        "box" => read_box(reader, value),
+        "ball" => read_ball(reader, value).map(Keep::Ball),
+        "box" => read_box(reader, value).map(|[min, max]| Keep::Box { min, max }),
         "file" => {
             let file = reader.text(value)?;
             match painted(&file) {
@@ -77,7 +72,16 @@ fn read_keep(
     }
 }
 
-fn read_box(reader: &mut Reader<'_>, value: &Value<'_>) -> Option<Keep> {
+/// A ball with a radius above 0.
+pub(crate) fn read_ball(reader: &mut Reader<'_>, value: &Value<'_>) -> Option<Ball> {
+    let table = reader.table(value, &BALL)?;
+    let at = reader.need_point(&table, "at");
+    let radius = reader.need_positive(&table, "radius");
+    Some(Ball { at: at?, radius: radius? })
+}
+
+/// The corners of a box that is not empty.
+pub(crate) fn read_box(reader: &mut Reader<'_>, value: &Value<'_>) -> Option<[Vec3; 2]> {
     let table = reader.table(value, &BOX)?;
     let (min, max) = (reader.need_point(&table, "min"), reader.need_point(&table, "max"));
     let (min, max) = (min?, max?);
@@ -88,7 +92,7 @@ fn read_box(reader: &mut Reader<'_>, value: &Value<'_>) -> Option<Keep> {
         reader.note(error);
         return None;
     }
-    Some(Keep::Box { min, max })
+    Some([min, max])
 }
 
 fn read_triangles(reader: &mut Reader<'_>, value: &Value<'_>) -> Option<Keep> {

@@ -4,7 +4,7 @@
 //! [`Seam`], and all mends.
 
 use crate::fitting::Fitting;
-use crate::guidance::EndLimits;
+use crate::guidance::{Clear, EndLimits};
 
 /// A point or direction, in the case's unit.
 pub type Vec3 = [f64; 3];
@@ -337,6 +337,8 @@ pub struct Case {
     pub limits: Limits,
     /// What must not move.
     pub keeps: Vec<Keep>,
+    /// What no joint may enter.
+    pub clears: Vec<Clear>,
     /// Settled: the mends that were made.
     pub mends: Vec<Mend>,
 }

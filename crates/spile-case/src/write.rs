@@ -6,9 +6,9 @@
 use std::fmt::Write as _;
 
 use crate::fitting::{Fitting, Flange, Gender};
-use crate::guidance::EndLimits;
+use crate::guidance::{Clear, EndLimits};
 use crate::types::{
-    Case, End, Form, Keep, Limits, Mend, Onward, Outliers, Place, Scan, Seam, Site, Station,
+    Ball, Case, End, Form, Keep, Limits, Mend, Onward, Outliers, Place, Scan, Seam, Site, Station,
     StationCut, Tilt, Vec3, Wall, WallAt,
 };
 
@@ -30,6 +30,9 @@ pub fn write_case(case: &Case) -> String {
     write_limits(&mut out, &case.limits);
     for keep in &case.keeps {
         write_keep(&mut out, keep);
+    }
+    for clear in &case.clears {
+        write_clear(&mut out, clear);
     }
     for mend in &case.mends {
         write_mend(&mut out, mend);
@@ -199,13 +202,8 @@ fn write_limits(out: &mut String, limits: &Limits) {
 fn write_keep(out: &mut String, keep: &Keep) {
     out.push_str("\n[[keep]]\n");
     match keep {
-        Keep::Ball(ball) => {
-            let (at, radius) = (point(ball.at), number(ball.radius));
-            line(out, "ball", &format!("{{ at = {at}, radius = {radius} }}"));
-        }
-        Keep::Box { min, max } => {
-            line(out, "box", &format!("{{ min = {}, max = {} }}", point(*min), point(*max)));
-        }
+        Keep::Ball(ball) => write_ball(out, *ball),
+        Keep::Box { min, max } => write_box(out, *min, *max),
         Keep::Triangles { scan_sha256, triangles } => {
             let numbers: Vec<String> = triangles.iter().map(u32::to_string).collect();
             let (hash, numbers) = (quoted(scan_sha256), numbers.join(", "));
@@ -213,6 +211,23 @@ fn write_keep(out: &mut String, keep: &Keep) {
             line(out, "triangles", &value);
         }
     }
+}
+
+fn write_clear(out: &mut String, clear: &Clear) {
+    out.push_str("\n[[clear]]\n");
+    match *clear {
+        Clear::Ball(ball) => write_ball(out, ball),
+        Clear::Box { min, max } => write_box(out, min, max),
+    }
+}
+
+fn write_ball(out: &mut String, ball: Ball) {
+    let (at, radius) = (point(ball.at), number(ball.radius));
+    line(out, "ball", &format!("{{ at = {at}, radius = {radius} }}"));
+}
+
+fn write_box(out: &mut String, min: Vec3, max: Vec3) {
+    line(out, "box", &format!("{{ min = {}, max = {} }}", point(min), point(max)));
 }
 
 fn write_mend(out: &mut String, mend: &Mend) {

@@ -85,3 +85,25 @@ fn limits_of_an_end_are_checked_as_the_cases_are() {
         plain("limits = { ball_min = 10, chord = 1 }"),
     ]));
 }
+
+#[test]
+fn a_clear_is_one_ball_or_one_box() {
+    let of = |words: &str| case("", "", words);
+    let good = of("[[clear]]\nball = { at = [1, 2, 3], radius = 4 }\n[[clear]]\n\
+                   box = { min = [0, 0, 0], max = [1, 1, 1] }");
+    assert_eq!(read_case(&good, "case.toml").expect("a good case").clears.len(), 2);
+    assert_eq!(written(&good, "ball"), "ball = { at = [1.0, 2.0, 3.0], radius = 4.0 }");
+    for (words, said) in [
+        ("[[clear]]", "`[[clear]]` needs `ball`"),
+        ("[[clear]]\nfile = 'a.json'", "unknown key in `[[clear]]`: `file`"),
+        ("[[clear]]\nball = { at = [1, 2, 3], radius = 0 }", "above 0"),
+        ("[[clear]]\nbox = { min = [0, 2, 0], max = [1, 1, 1] }", "the box is empty: in y"),
+        (
+            "[[clear]]\nball = { at = [0, 0, 0], radius = 1 }\nbox = { min = [0, 0, 0], max = [1, 1, 1] }",
+            "a clear is one region; two are given",
+        ),
+    ] {
+        let mistakes = read_case(&of(words), "case.toml").expect_err("a mistake");
+        assert!(mistakes.iter().any(|m| m.to_string().contains(said)), "{words}: {mistakes:?}");
+    }
+}

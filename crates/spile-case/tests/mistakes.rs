@@ -84,7 +84,7 @@ fn keys_of_later_versions_are_told_apart_from_unknown_ones() {
     snapshot_mistakes!("later keys",
         ["form = \"shell\"" => "form = \"shell\"\nalign = true"]
         ["place = { at = [12.0, 0.0, 110.0], along = [0.0, 0.0, 1.0] }" => "place = \"auto\""]
-        ["[limits]" => "[[clear]]\nball = 1\n\n[limits]"]
+        ["[limits]" => "[output]\nfiles = 1\n\n[limits]"]
         ["kind = \"tube\"" => "kind = \"mesh\""]
     );
 }

@@ -2,9 +2,9 @@
 
 use proptest::prelude::*;
 use spile_case::{
-    Ball, Case, Cone, ConeSize, Cut, End, EndLimits, Fitting, Flange, Form, Gender, Inherit, Keep,
-    Limits, Mend, MendKind, Onward, Outliers, Place, Rim, Scan, Seam, Site, Station, StationCut,
-    Tilt, Unit, Vec3, Wall, WallAt, read_case, unit_direction, write_case,
+    Ball, Case, Clear, Cone, ConeSize, Cut, End, EndLimits, Fitting, Flange, Form, Gender, Inherit,
+    Keep, Limits, Mend, MendKind, Onward, Outliers, Place, Rim, Scan, Seam, Site, Station,
+    StationCut, Tilt, Unit, Vec3, Wall, WallAt, read_case, unit_direction, write_case,
 };
 
 fn number() -> impl Strategy<Value = f64> {
@@ -216,6 +216,14 @@ fn keep() -> impl Strategy<Value = Keep> {
     prop_oneof![ball().prop_map(Keep::Ball), block, painted]
 }
 
+fn clear() -> impl Strategy<Value = Clear> {
+    let block = (point(), point()).prop_map(|(a, b)| Clear::Box {
+        min: [0, 1, 2].map(|k| a[k].min(b[k])),
+        max: [0, 1, 2].map(|k| a[k].max(b[k])),
+    });
+    prop_oneof![ball().prop_map(Clear::Ball), block]
+}
+
 fn mend() -> impl Strategy<Value = Mend> {
     let kind = prop_oneof![
         Just(MendKind::Duplicate),
@@ -239,15 +247,16 @@ fn case() -> impl Strategy<Value = Case> {
         Just(Unit::Inch)
     ];
     let keeps = prop::collection::vec(keep(), 0..3);
+    let clears = prop::collection::vec(clear(), 0..3);
     let mends = prop::collection::vec(mend(), 0..3);
-    (unit, scan(), ends(), prop::option::of(positive()), limits(), keeps, mends).prop_map(
-        |(unit, scan, mut ends, edge, limits, keeps, mends)| {
+    (unit, scan(), ends(), prop::option::of(positive()), limits(), keeps, clears, mends).prop_map(
+        |(unit, scan, mut ends, edge, limits, keeps, clears, mends)| {
             for end in &mut ends {
                 if let Some(Fitting::Cone(cone)) = &mut end.fitting {
                     sized(cone, unit);
                 }
             }
-            Case { unit, scan, ends, edge, limits, keeps, mends }
+            Case { unit, scan, ends, edge, limits, keeps, clears, mends }
         },
     )
 }

@@ -125,6 +125,7 @@ impl<'a> Job<'a> {
             let limits = OutsideLimits {
                 wall_min: &asked,
                 wall_most: wall_min,
+                clears: &self.case.clears,
                 edge,
                 kink_deg: own.kink_deg,
                 deviation: own.deviation,

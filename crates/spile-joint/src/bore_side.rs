@@ -11,7 +11,7 @@ use crate::locate::{Located, tangent};
 use crate::make::MakeError;
 use crate::reach::Band;
 use crate::refine::rim_index;
-use crate::span::{Grid, SpanLimits, Way, joined, least_within, span_bore};
+use crate::span::{Grid, KeepOut, SpanLimits, Way, joined, least_within, span_bore};
 use crate::surface::Scan;
 use crate::walls::WallSide;
 
@@ -185,6 +185,7 @@ fn span_once(
         wall_min: &no_wall,
         wall_most: 0.0,
         wall_room: 0.0,
+        clear: KeepOut::NONE,
         edge: limits.edge,
     };
     let bore =

@@ -3,7 +3,7 @@
 mod cutting;
 mod notes;
 
-use spile_case::{Case, End, Form, Keep, Limits, Seam};
+use spile_case::{Case, End, Form, Keep, Seam};
 use spile_mesh::{Bounds3, Bvh, DVec3, Mesh, Topology};
 
 pub use notes::{EdgeGaveWay, Note};
@@ -207,11 +207,6 @@ impl<'a> Job<'a> {
         Some(Made { part: None, settled, conflicts, notes: Vec::new() })
     }
 
-    /// What must hold at this end.
-    pub(crate) fn limits(&self, end: &End) -> Limits {
-        self.case.limits_at(end)
-    }
-
     /// What the bore side of a joint must hold.
     pub(crate) fn bore_limits(&self, end: &End, edge: f64) -> BoreLimits {
         let limits = self.limits(end);
@@ -354,8 +349,14 @@ impl<'a> Job<'a> {
             &scan_outside,
         );
         let asked = |p: DVec3| seam_wall.asked(p, wall_min, 1.5 * edge);
-        let limits =
-            OutsideLimits { wall_min: &asked, wall_most: wall_min, edge, kink_deg, deviation };
+        let limits = OutsideLimits {
+            wall_min: &asked,
+            wall_most: wall_min,
+            clears: &self.case.clears,
+            edge,
+            kink_deg,
+            deviation,
+        };
         let outside = join_outside(
             (work.end, self.scan, &work.located),
             (&before_outside, &outside_band),

@@ -1,6 +1,6 @@
 //! The outside of one end: spanned from the wall that is asked, and checked.
 
-use spile_case::End;
+use spile_case::{Clear, End};
 use spile_mesh::{Bounds3, Bvh, DVec3, Mesh};
 
 use crate::bore_side::Joint;
@@ -9,7 +9,7 @@ use crate::fitting::Placed;
 use crate::locate::Located;
 use crate::make::MakeError;
 use crate::reach::Band;
-use crate::span::{Grid, SpanLimits, joined, span_outside};
+use crate::span::{Grid, KeepOut, SpanLimits, joined, span_outside};
 use crate::surface::Scan;
 use crate::walls::WallSide;
 
@@ -20,6 +20,8 @@ pub struct OutsideLimits<'a> {
     pub wall_min: &'a dyn Fn(DVec3) -> f64,
     /// The most of it at any place.
     pub wall_most: f64,
+    /// What no joint may enter.
+    pub clears: &'a [Clear],
     /// Length of the edges to make.
     pub edge: f64,
     /// Largest angle at a seam, degrees, if asked.
@@ -53,6 +55,9 @@ pub fn join_outside(
     let (seam, order) = seam_of(band, located.loops.plane.normal);
     let index = Bvh::build(bore_near);
     let mut best: Option<OutsideJoint> = None;
+    // Half an edge, so that no region slips through between the places measured.
+    let room = 0.5 * limits.edge + limits.deviation;
+    let clear = KeepOut { regions: limits.clears, room };
     // Facets between the places measured bulge by far less than this share of
     // an edge; where more is lost to flat angles, more room is made.
     for share in [0.05, 0.1, 0.2] {
@@ -62,6 +67,7 @@ pub fn join_outside(
             wall_min: limits.wall_min,
             wall_most: limits.wall_most,
             wall_room: share * limits.edge,
+            clear,
             edge: limits.edge,
         };
         let grid = span_outside(&joint.way, &seam, placed.outside, &index, &span)

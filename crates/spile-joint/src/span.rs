@@ -10,6 +10,7 @@
 //! axis; area and wall are then measured in true sections and true distances,
 //! and the shape is raised where they fall short, smoothly, and solved again.
 
+mod clear;
 mod energy;
 mod measure;
 mod way;
@@ -17,6 +18,7 @@ mod way;
 use rayon::prelude::*;
 use spile_mesh::{Bvh, DVec3, Mesh, Plane};
 
+pub use clear::KeepOut;
 pub use measure::{LeastSection, least_within, section_area};
 pub use way::Way;
 
@@ -89,6 +91,8 @@ pub struct SpanLimits<'a> {
     /// By how much the wall is made thicker than asked at the places measured,
     /// so that what lies between them holds, too.
     pub wall_room: f64,
+    /// What the outside keeps out of.
+    pub clear: KeepOut<'a>,
     /// Length of the edges to make.
     pub edge: f64,
 }
@@ -242,7 +246,8 @@ fn raise(lift: &mut [f64], stations: &[LeastSection], wanted: f64, radius: f64) 
 /// The asked wall is an obstacle under a thin plate: cells that fall short are
 /// held at the radius they need, cells that would rise above it by themselves
 /// are let go, until neither happens. So the wall grows from a thin seam with
-/// the least bend that the limit allows.
+/// the least bend that the limit allows. Regions to keep clear of are obstacles on
+/// the other side of it; what fights is left for the proof to tell.
 ///
 /// `bore` is over the whole bore side near the joint, scan and fitting included.
 ///
@@ -258,6 +263,15 @@ pub fn span_outside(
     let radii = Radii::new(way, seam, radius, limits.edge);
     let (rows, columns) = (radii.rows(), seam.points.len());
     let mut needed = vec![f64::NEG_INFINITY; rows * columns];
+    let most = |cell: usize| {
+        let (from, out) = radii.ray(cell / columns, cell % columns);
+        limits.clear.most(from, out).map(|most| (cell, most))
+    };
+    let capped: Vec<(usize, f64)> = if limits.clear.regions.is_empty() {
+        Vec::new()
+    } else {
+        (columns..(rows - 1) * columns).filter_map(most).collect()
+    };
     let mut held: Vec<(usize, f64)> = Vec::new();
     let mut best: Option<(Grid, f64)> = None;
     for _ in 0..2 * MOST_ROUNDS {
@@ -282,10 +296,13 @@ pub fn span_outside(
                 }
             }
         }
-        if best.as_ref().is_none_or(|b| spare > b.1) {
-            best = Some((grid, spare));
+        // How far the outside stands into the room round the regions.
+        let over = capped.iter().map(|&(cell, most)| solved[cell] - most).fold(0.0, f64::max);
+        let worth = if over > 0.0 { spare.min(limits.wall_room) - over } else { spare };
+        if best.as_ref().is_none_or(|b| worth > b.1) {
+            best = Some((grid, worth));
         }
-        if spare >= 0.5 * limits.wall_room {
+        if spare >= 0.5 * limits.wall_room && over <= 0.1 * limits.clear.room {
             break;
         }
         held = needed
@@ -294,6 +311,8 @@ pub fn span_outside(
             .filter(|&(cell, &need)| need > f64::NEG_INFINITY && solved[cell] <= need)
             .map(|(cell, &need)| (cell, need))
             .collect();
+        let stands_in = |&&(cell, most): &&(usize, f64)| solved[cell] > most && needed[cell] < most;
+        held.extend(capped.iter().filter(stands_in));
     }
     best.map(|(grid, _)| grid).ok_or(SolveError::Empty)
 }

@@ -76,6 +76,9 @@ fn departures(settled: &Case, asked: &Case) -> Vec<String> {
     for (k, keep) in asked.keeps.iter().enumerate() {
         differs(!settled.keeps.contains(keep), &format!("keep {}", k + 1));
     }
+    for (k, clear) in asked.clears.iter().enumerate() {
+        differs(!settled.clears.contains(clear), &format!("clear {}", k + 1));
+    }
     let names = |case: &Case| case.ends.iter().map(|e| e.name.clone()).collect::<Vec<_>>();
     differs(names(settled) != names(asked), "end");
     for (settled_end, end) in settled.ends.iter().zip(&asked.ends) {

@@ -3,6 +3,7 @@
 use spile_case::{Case, Form, Place, Site};
 use spile_mesh::Mesh;
 
+use crate::clear::judge_clear;
 use crate::closed::judge_closed;
 use crate::conflicts::{add_broken_limits, conflicts_at};
 use crate::deviation::judge_deviation;
@@ -78,6 +79,7 @@ fn limits_at(l: &Labelled, end: &LabelledEnd, stations: &mut Vec<EndStations>) -
     }
     limits.extend(judge_fitting(l, end));
     limits.extend(judge_wall(l, end));
+    limits.extend(judge_clear(l, end));
     let flow = judge_flow(l, end);
     limits.push(flow.bore_loss);
     limits.extend(flow.ball_min);
@@ -102,6 +104,9 @@ fn all_in_doubt(l: &Labelled, end: &LabelledEnd) -> Vec<LimitResult> {
     if end.fitting.is_some() {
         names.push(("kink", asked.kink_deg, asked.kink_deg.is_some()));
         names.push(("ball_min", asked.ball_min, asked.ball_min.is_some()));
+        if !l.case.clears.is_empty() {
+            names.push(("clear", Some(0.0), true));
+        }
     } else {
         names.push(("end_face", None, true));
     }

@@ -12,6 +12,7 @@ pub mod ball;
 mod border;
 pub mod bore_loss;
 pub mod centreline;
+mod clear;
 mod clip;
 mod closed;
 mod conflicts;

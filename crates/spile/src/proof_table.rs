@@ -146,7 +146,7 @@ enum Sense {
 
 fn sense_of(limit: &str) -> Sense {
     match limit {
-        "wall_min" | "ball_min" | "seam_height" => Sense::AtLeast,
+        "wall_min" | "ball_min" | "seam_height" | "clear" => Sense::AtLeast,
         _ => Sense::AtMost,
     }
 }

@@ -51,6 +51,7 @@ fn uncut(scan: &Mesh, done: &Mended) -> Case {
         edge: None,
         limits,
         keeps: Vec::new(),
+        clears: Vec::new(),
         mends: done.mends.iter().map(|made| made.mend).collect(),
     }
 }

@@ -1,6 +1,6 @@
 //! All ends cut, their reaches shared out where they meet.
 
-use spile_case::End;
+use spile_case::{End, Limits};
 
 use super::{Job, MakeError, Note};
 use crate::ends::{cut_and_lift, place};
@@ -9,6 +9,11 @@ use crate::locate::{Located, locate};
 use crate::work::{Work, apart, share_out};
 
 impl<'a> Job<'a> {
+    /// What must hold at this end.
+    pub(crate) fn limits(&self, end: &End) -> Limits {
+        self.case.limits_at(end)
+    }
+
     /// Finds, cuts and lifts every end.
     pub(crate) fn cut_ends(
         &self,

@@ -74,6 +74,12 @@ impl Radii {
         self.frames.len()
     }
 
+    /// Where the radii of a row start, and the direction of one of them.
+    pub fn ray(&self, row: usize, column: usize) -> (DVec3, DVec3) {
+        let frame = &self.frames[row];
+        (frame.centre, frame.radial(self.angles[row][column]))
+    }
+
     /// The largest radius at either end.
     pub fn widest(&self) -> f64 {
         self.start.iter().map(|s| s.0).fold(self.end, f64::max)

@@ -115,6 +115,7 @@ pub fn case(form: Form, ends: Vec<End>) -> Case {
             chord: 0.01,
         },
         keeps: Vec::new(),
+        clears: Vec::new(),
         mends: Vec::new(),
     }
 }

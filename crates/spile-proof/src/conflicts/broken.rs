@@ -8,7 +8,7 @@
 //! room to spare. What is broken over the whole part is told at the end where
 //! the rest is broken.
 
-use spile_case::{Case, Keep, Site};
+use spile_case::{Ball, Case, Clear, Keep, Site};
 use spile_mesh::DVec3;
 
 use super::rounded::{down, up};
@@ -30,6 +30,7 @@ fn asked_as(row: &LimitResult, case: &Case) -> Option<&'static str> {
         "bore_loss" => Some("bore_loss"),
         "ball_min" => Some("ball_min"),
         "fitting" => Some("fitting"),
+        "clear" => Some("clear"),
         "kink" | "kink_border" | "seam_height" => Some("kink"),
         "seam" => {
             let end = case.ends.iter().find(|e| Some(&e.name) == row.end.as_ref())?;
@@ -143,6 +144,13 @@ fn traded_against(
     if at.is_some_and(|at| case.keeps.iter().any(|k| is_near(k, at, 0.5 * reach))) {
         against.push("keep");
     }
+    let is_beside = |clear: &Clear| match *clear {
+        Clear::Ball(ball) => at.is_some_and(|at| is_near(&Keep::Ball(ball), at, reach)),
+        Clear::Box { min, max } => at.is_some_and(|at| is_near(&Keep::Box { min, max }, at, reach)),
+    };
+    if broken.name != "clear" && case.clears.iter().any(is_beside) {
+        against.push("clear");
+    }
     let held = proof.limits.iter().filter(|r| r.verdict == Verdict::Held);
     let here = held.filter(|r| r.end.as_deref() == end && has_little_room(r));
     against.extend(here.filter_map(|r| asked_as(r, case)));
@@ -170,6 +178,25 @@ fn has_little_room(row: &LimitResult) -> bool {
     }
 }
 
+/// The largest ball in place of the case's only region that this part keeps clear
+/// of, by judging it again.
+fn smaller_ball(case: &Case, clearance: f64, again: &dyn Fn(&Case) -> Proof) -> Option<Wanted> {
+    let [Clear::Ball(ball)] = case.clears[..] else { return None };
+    // A border that touches is not clear.
+    let radius = down((ball.radius + clearance) * (1.0 - 1e-9));
+    if radius.is_nan() || radius <= 0.0 {
+        return None;
+    }
+    let mut changed = case.clone();
+    changed.clears = vec![Clear::Ball(Ball { radius, ..ball })];
+    let holds = again(&changed).verdict == Verdict::Held;
+    holds.then(|| Wanted {
+        key: "clear.ball.radius".to_owned(),
+        value: WantedValue::Number(radius),
+        known_by: KnownBy::JudgedAgain,
+    })
+}
+
 /// Where one key of the case alone stands against the whole part: the value of
 /// it at which the same part holds everything, by judging it again.
 fn value_that_holds(proof: &Proof, case: &Case, again: &dyn Fn(&Case) -> Proof) -> Option<Wanted> {
@@ -185,6 +212,7 @@ fn value_that_holds(proof: &Proof, case: &Case, again: &dyn Fn(&Case) -> Proof) 
     let mut changed = case.clone();
     let value = match name {
         "wall_min" | "ball_min" => down(least),
+        "clear" => return smaller_ball(case, least, again),
         _ => up(most),
     };
     if !value.is_finite() || value < 0.0 {

@@ -73,6 +73,7 @@ fn case(form: Form, through: [f64; 3], reach: f64) -> Case {
             chord: 0.01,
         },
         keeps: vec![],
+        clears: Vec::new(),
         mends: vec![],
     }
 }

@@ -6,6 +6,7 @@ mod scene;
 
 mod as_asked;
 mod attacks;
+mod clear;
 mod closed;
 mod cones;
 mod conflicts;

@@ -333,6 +333,7 @@ fn case(upper: Seam, lower: Seam) -> Case {
             chord: 0.03,
         },
         keeps: Vec::new(),
+        clears: Vec::new(),
         mends: Vec::new(),
     }
 }

@@ -5,7 +5,7 @@
 //! one: a part made with it may come out otherwise, so it is made and judged
 //! too. Then the fitting moved further off along its own axis, step by step.
 
-use spile_case::{Case, Onward, Place};
+use spile_case::{Case, Clear, Onward, Place};
 use spile_joint::{Unwatched, Watch as _, make};
 use spile_mesh::DVec3;
 use spile_proof::{Conflict, KnownBy, Verdict, Wanted, WantedValue, judge_as_asked};
@@ -105,6 +105,12 @@ fn is_held(case: &Case, loaded: &Loaded, names: &[String]) -> bool {
 fn with_limit(case: &Case, end: &str, wanted: &Wanted) -> Option<Case> {
     let WantedValue::Number(value) = wanted.value else { return None };
     let mut changed = case.clone();
+    if let ("clear.ball.radius", [Clear::Ball(ball)]) =
+        (wanted.key.as_str(), &mut changed.clears[..])
+    {
+        ball.radius = value;
+        return Some(changed);
+    }
     let is_set = match wanted.key.strip_prefix("end.limits.") {
         Some(name) => changed.ends.iter_mut().find(|e| e.name == end)?.limits.set(name, value),
         None => changed.limits.set(wanted.key.strip_prefix("limits.")?, value),
