@@ -3,7 +3,7 @@
 //! Only data: how a surface follows from it, maker and prover each work out on
 //! their own.
 
-use crate::types::Unit;
+use crate::types::{Unit, Vec3};
 
 /// The exact round part that is joined at an end.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -21,6 +21,31 @@ pub enum Fitting {
     },
     /// A standard cone or socket: one side tapers, the other is a cylinder.
     Cone(Cone),
+    /// A solid that a mesh file gives, joined at one of its round rims.
+    Mesh(MeshFitting),
+}
+
+/// Which solid a mesh fitting is and which of its rims is joined.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MeshFitting {
+    /// Its number in [`crate::Case::solids`].
+    pub solid: usize,
+    /// The round rim nearest this point is meant, in the file's own coordinates
+    /// and unit. Settled: the centre of its bore circle.
+    pub rim: Option<Vec3>,
+}
+
+/// The mesh file of a fitting, and what it holds.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Solid {
+    /// The file, relative to the case file.
+    pub file: String,
+    /// The unit of its coordinates.
+    pub unit: Unit,
+    /// Its points as the file has them; empty until whoever opens files has read it.
+    pub points: Vec<Vec3>,
+    /// Its triangles over `points`.
+    pub triangles: Vec<[u32; 3]>,
 }
 
 /// A round flat ring on the outside of a fitting, square to its axis.
@@ -167,12 +192,13 @@ impl Cone {
 
 impl Fitting {
     /// The outer diameter at the near face, where the joint meets it, in a
-    /// case's unit.
-    pub fn near_outside(&self, unit: Unit) -> f64 {
+    /// case's unit; none of a mesh, whose rims tell it.
+    pub fn near_outside(&self, unit: Unit) -> Option<f64> {
         match self {
-            Fitting::Tube { outside, .. } => *outside,
-            Fitting::Cone(cone) if cone.gender == Gender::Male => cone.ends_in(unit)[1],
-            Fitting::Cone(cone) => cone.other,
+            Fitting::Tube { outside, .. } => Some(*outside),
+            Fitting::Cone(cone) if cone.gender == Gender::Male => Some(cone.ends_in(unit)[1]),
+            Fitting::Cone(cone) => Some(cone.other),
+            Fitting::Mesh(_) => None,
         }
     }
 }

@@ -92,7 +92,7 @@ pub fn read_case_with(
     let unit = read_unit(&mut reader, &root);
     let scan = read_scan(&mut reader, &root);
     // Without a unit the case is refused; reading goes on for its other mistakes.
-    let ends = read_ends(&mut reader, &root, unit.unwrap_or(Unit::Millimetre));
+    let (ends, solids) = read_ends(&mut reader, &root, unit.unwrap_or(Unit::Millimetre));
     let edge = read_joint(&mut reader, &root);
     let limits = read_limits(&mut reader, &root);
     let keeps = read_keeps(&mut reader, &root, painted);
@@ -100,7 +100,7 @@ pub fn read_case_with(
     let mends = read_mends(&mut reader, &root);
     match (unit, scan, limits) {
         (Some(unit), Some(scan), Some(limits)) if reader.mistakes.is_empty() => {
-            Ok(Case { unit, scan, ends, edge, limits, keeps, clears, mends })
+            Ok(Case { unit, scan, ends, edge, solids, limits, keeps, clears, mends })
         }
         _ => {
             let mut mistakes = reader.mistakes;

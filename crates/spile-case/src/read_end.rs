@@ -1,10 +1,11 @@
 //! The ends of a case, from TOML.
 
+use crate::fitting::{Fitting, Solid};
 use crate::read_fitting::read_fitting;
 use crate::read_guidance::read_end_limits;
 use crate::read_site::{read_place, read_site};
 use crate::reader::{Keys, Reader, Table, Value};
-use crate::types::{End, Seam, Unit};
+use crate::types::{End, Place, Seam, Unit};
 
 const END: Keys = Keys {
     table: "`[[end]]`",
@@ -17,24 +18,31 @@ const SEAM: Keys = Keys { table: "`seam`", known: &["bore", "outside"], later: &
 /// A loop has at least this many points.
 const LEAST_LOOP: usize = 3;
 
-/// `unit` is the case's, in which a standard's dimensions are taken.
-pub(crate) fn read_ends(reader: &mut Reader<'_>, root: &Table<'_, '_>, unit: Unit) -> Vec<End> {
+/// The ends, and the files of their mesh fittings; `unit` is the case's, in
+/// which a standard's dimensions are taken.
+pub(crate) fn read_ends(
+    reader: &mut Reader<'_>,
+    root: &Table<'_, '_>,
+    unit: Unit,
+) -> (Vec<End>, Vec<Solid>) {
     let values = reader.tables(root.get("end"));
     if values.is_empty() {
         reader.missing(root, "[[end]]", "add `[[end]]` with `name` and `cut` or `rim`");
     }
     let mut ends: Vec<End> = Vec::new();
     let mut names: Vec<String> = Vec::new();
+    let mut solids = Vec::new();
     for value in values {
         let Some(table) = reader.table(value, &END) else { continue };
         let name = read_name(reader, &table, &mut names);
         let site = read_site(reader, &table);
         let reach = reader.maybe_positive(&table, "reach");
-        let fitting = table.get("fitting").map(|v| read_fitting(reader, v, unit));
+        let fitting = table.get("fitting").map(|v| read_fitting(reader, v, unit, &mut solids));
         let place = table.get("place").map(|v| read_place(reader, v));
         let limits = read_end_limits(reader, &table);
         let seam = table.get("seam").map(|v| read_seam(reader, v));
         check_fitting_needs(reader, &table);
+        check_as_modelled(reader, &table, fitting.flatten(), place.flatten());
         if let (Some(name), Some(site)) = (name, site) {
             ends.push(End {
                 name,
@@ -47,7 +55,7 @@ pub(crate) fn read_ends(reader: &mut Reader<'_>, root: &Table<'_, '_>, unit: Uni
             });
         }
     }
-    ends
+    (ends, solids)
 }
 
 fn read_name(
@@ -69,6 +77,22 @@ fn read_name(
     }
     names.push(name.clone());
     Some(name)
+}
+
+/// Only what a file gives has a place there.
+fn check_as_modelled(
+    reader: &mut Reader<'_>,
+    table: &Table<'_, '_>,
+    fitting: Option<Fitting>,
+    place: Option<Place>,
+) {
+    if place == Some(Place::AsModelled) && fitting.is_some_and(|f| !matches!(f, Fitting::Mesh(_))) {
+        let error = reader
+            .error(table.key_span("place"), "`as-modelled` is the place of a fitting from a file")
+            .label("this fitting has no file")
+            .advice("give `place = { at, along }` or `place = { gap }`");
+        reader.note(error);
+    }
 }
 
 fn read_seam(reader: &mut Reader<'_>, value: &Value<'_>) -> Option<Seam> {

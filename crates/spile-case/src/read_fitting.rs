@@ -1,14 +1,25 @@
 //! A fitting, from TOML.
 
-use crate::fitting::{Cone, Fitting, Flange, Gender};
-use crate::names::{CONE_SIZES, Words};
+use crate::fitting::{Cone, Fitting, Flange, Gender, MeshFitting, Solid};
+use crate::names::{CONE_SIZES, UNITS, Words};
 use crate::reader::{Keys, Reader, Table, Value};
 use crate::types::Unit;
 
 const FITTING: Keys = Keys {
     table: "`fitting`",
-    known: &["kind", "size", "bore", "outside", "length", "allowance", "flange"],
-    later: &["file", "unit"],
+    known: &[
+        "kind",
+        "size",
+        "bore",
+        "outside",
+        "length",
+        "allowance",
+        "flange",
+        "file",
+        "unit",
+        "rim",
+    ],
+    later: &[],
 };
 
 const FLANGE: Keys = Keys { table: "`flange`", known: &["outside", "thickness", "at"], later: &[] };
@@ -17,30 +28,38 @@ const FLANGE: Keys = Keys { table: "`flange`", known: &["outside", "thickness", 
 enum Kind {
     Tube,
     Cone(Gender),
+    Mesh,
 }
 
 const KINDS: Words<Kind> = &[
     ("tube", Kind::Tube),
     ("cone", Kind::Cone(Gender::Male)),
     ("socket", Kind::Cone(Gender::Female)),
+    ("mesh", Kind::Mesh),
 ];
 
 /// Reads a fitting of a case in `unit`. A length and a flange's place that are
-/// left out are written into it.
+/// left out are written into it. The file of a mesh fitting is added to `solids`.
 pub(crate) fn read_fitting(
     reader: &mut Reader<'_>,
     value: &Value<'_>,
     unit: Unit,
+    solids: &mut Vec<Solid>,
 ) -> Option<Fitting> {
     let table = reader.table(value, &FITTING)?;
     let kind = match table.get("kind") {
-        Some(kind) => reader.word(kind, KINDS, &["file", "mesh"]),
+        Some(kind) => reader.word(kind, KINDS, &["step"]),
         None => {
-            reader.missing(&table, "kind", "write `kind = \"tube\"`, `\"cone\"` or `\"socket\"`");
+            reader.missing(
+                &table,
+                "kind",
+                "write `kind = \"tube\"`, `\"cone\"`, `\"socket\"` or `\"mesh\"`",
+            );
             None
         }
     };
     match kind {
+        Some(Kind::Mesh) => read_mesh(reader, &table, unit, solids),
         Some(Kind::Cone(gender)) => read_cone(reader, &table, gender, unit),
         _ => {
             let tube = read_tube(reader, &table);
@@ -49,7 +68,32 @@ pub(crate) fn read_fitting(
     }
 }
 
+fn read_mesh(
+    reader: &mut Reader<'_>,
+    table: &Table<'_, '_>,
+    unit: Unit,
+    solids: &mut Vec<Solid>,
+) -> Option<Fitting> {
+    for key in ["size", "bore", "outside", "length", "allowance", "flange"] {
+        refuse(reader, table, key, "its shape is the file's");
+    }
+    let file = match table.get("file") {
+        Some(file) => reader.text(file),
+        None => {
+            reader.missing(table, "file", "name the mesh file: STL, PLY, OBJ or 3MF");
+            None
+        }
+    };
+    let unit = table.get("unit").map_or(Some(unit), |v| reader.word(v, UNITS, &[]));
+    let rim = table.get("rim").map(|v| reader.point(v));
+    let (file, unit) = (file?, unit?);
+    let rim = rim.map_or(Some(None), |point| point.map(Some))?;
+    solids.push(Solid { file, unit, points: Vec::new(), triangles: Vec::new() });
+    Some(Fitting::Mesh(MeshFitting { solid: solids.len() - 1, rim }))
+}
+
 fn read_tube(reader: &mut Reader<'_>, table: &Table<'_, '_>) -> Option<Fitting> {
+    refuse_file(reader, table);
     for key in ["size", "allowance"] {
         refuse(reader, table, key, "a tube's diameters are `bore` and `outside`, as they are made");
     }
@@ -76,6 +120,7 @@ fn read_cone(
         Gender::Male => ("bore", "outside"),
         Gender::Female => ("outside", "bore"),
     };
+    refuse_file(reader, table);
     let why = format!("a {}'s {fixed_key} follows from its `size`", gender.name());
     refuse(reader, table, fixed_key, &why);
     let size = match table.get("size") {
@@ -175,6 +220,13 @@ fn read_flange(
         return None;
     }
     Some(Some(Flange { outside, thickness, at }))
+}
+
+/// Notes the keys of a file, which this kind of fitting does not have.
+fn refuse_file(reader: &mut Reader<'_>, table: &Table<'_, '_>) {
+    for key in ["file", "unit", "rim"] {
+        refuse(reader, table, key, "it goes with `kind = \"mesh\"`");
+    }
 }
 
 /// Notes a key that this kind of fitting does not have.

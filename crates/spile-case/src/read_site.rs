@@ -9,6 +9,9 @@ const CUT: Keys = Keys {
     later: &[],
 };
 
+/// The place that a fitting's own file has it at.
+pub(crate) const AS_MODELLED: &str = "as-modelled";
+
 const PLACE: Keys = Keys {
     table: "`place`",
     known: &["at", "along", "gap", "off", "tilt_deg", "toward"],
@@ -128,7 +131,10 @@ fn read_span(reader: &mut Reader<'_>, value: &Value<'_>) -> Option<[f64; 2]> {
 
 pub(crate) fn read_place(reader: &mut Reader<'_>, value: &Value<'_>) -> Option<Place> {
     if let Some(text) = value.get_ref().as_str() {
-        let known = matches!(text, "auto" | "as-modelled");
+        if text == AS_MODELLED {
+            return Some(Place::AsModelled);
+        }
+        let known = text == "auto";
         let message = if known {
             format!("`place = \"{text}\"` is not supported yet by this version")
         } else {

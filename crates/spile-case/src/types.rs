@@ -3,7 +3,7 @@
 //! rim its `trim` and `facing`, a station's cut as [`Site::Cut`], and each end's
 //! [`Seam`], and all mends.
 
-use crate::fitting::Fitting;
+use crate::fitting::{Fitting, Solid};
 use crate::guidance::{Clear, EndLimits};
 
 /// A point or direction, in the case's unit.
@@ -180,6 +180,8 @@ pub enum Place {
     },
     /// On along the bore.
     Onward(Onward),
+    /// Where its file has it: a mesh fitting in the scan's own coordinates.
+    AsModelled,
 }
 
 /// A place that follows the bore: straight on along the centreline's tangent, then
@@ -333,6 +335,8 @@ pub struct Case {
     pub ends: Vec<End>,
     /// Edge length of the joint; chosen by spile if left out.
     pub edge: Option<f64>,
+    /// The mesh files of fittings ([`Fitting::Mesh`]), in the order of their ends.
+    pub solids: Vec<Solid>,
     /// What must hold.
     pub limits: Limits,
     /// What must not move.

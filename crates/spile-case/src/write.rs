@@ -5,8 +5,9 @@
 
 use std::fmt::Write as _;
 
-use crate::fitting::{Fitting, Flange, Gender};
+use crate::fitting::{Fitting, Flange, Gender, Solid};
 use crate::guidance::{Clear, EndLimits};
+use crate::read_site::AS_MODELLED;
 use crate::types::{
     Ball, Case, End, Form, Keep, Limits, Mend, Onward, Outliers, Place, Scan, Seam, Site, Station,
     StationCut, Tilt, Vec3, Wall, WallAt,
@@ -21,7 +22,7 @@ pub fn write_case(case: &Case) -> String {
     line(&mut out, "unit", &quoted(case.unit.name()));
     write_scan(&mut out, &case.scan);
     for end in &case.ends {
-        write_end(&mut out, end);
+        write_end(&mut out, end, &case.solids);
     }
     if let Some(edge) = case.edge {
         out.push_str("\n[joint]\n");
@@ -69,7 +70,7 @@ fn write_scan(out: &mut String, scan: &Scan) {
     }
 }
 
-fn write_end(out: &mut String, end: &End) {
+fn write_end(out: &mut String, end: &End, solids: &[Solid]) {
     out.push_str("\n[[end]]\n");
     line(out, "name", &quoted(&end.name));
     match end.site {
@@ -88,7 +89,7 @@ fn write_end(out: &mut String, end: &End) {
     }
     maybe(out, "reach", end.reach);
     if let Some(fitting) = end.fitting {
-        line(out, "fitting", &fitting_table(fitting));
+        line(out, "fitting", &fitting_table(fitting, solids));
     }
     match end.place {
         Some(Place::At { at, along }) => {
@@ -96,6 +97,7 @@ fn write_end(out: &mut String, end: &End) {
             line(out, "place", &format!("{{ at = {at}, along = {along} }}"));
         }
         Some(Place::Onward(onward)) => line(out, "place", &onward_table(onward)),
+        Some(Place::AsModelled) => line(out, "place", &quoted(AS_MODELLED)),
         None => {}
     }
     write_end_limits(out, &end.limits);
@@ -143,7 +145,7 @@ fn write_end_limits(out: &mut String, limits: &EndLimits) {
     }
 }
 
-fn fitting_table(fitting: Fitting) -> String {
+fn fitting_table(fitting: Fitting, solids: &[Solid]) -> String {
     let mut keys: Vec<(&str, String)> = Vec::new();
     let flange = match fitting {
         Fitting::Tube { bore, outside, length, flange } => {
@@ -159,6 +161,15 @@ fn fitting_table(fitting: Fitting) -> String {
                 [(other, cone.other), ("length", cone.length), ("allowance", cone.allowance)];
             keys.extend(numbers.map(in_text));
             cone.flange
+        }
+        Fitting::Mesh(mesh) => {
+            keys.push(("kind", quoted("mesh")));
+            if let Some(solid) = solids.get(mesh.solid) {
+                keys.push(("file", quoted(&solid.file)));
+                keys.push(("unit", quoted(solid.unit.name())));
+            }
+            keys.extend(mesh.rim.map(|rim| ("rim", point(rim))));
+            None
         }
     };
     if let Some(Flange { outside, thickness, at }) = flange {

@@ -85,7 +85,7 @@ fn keys_of_later_versions_are_told_apart_from_unknown_ones() {
         ["form = \"shell\"" => "form = \"shell\"\nalign = true"]
         ["place = { at = [12.0, 0.0, 110.0], along = [0.0, 0.0, 1.0] }" => "place = \"auto\""]
         ["[limits]" => "[output]\nfiles = 1\n\n[limits]"]
-        ["kind = \"tube\"" => "kind = \"mesh\""]
+        ["kind = \"tube\"" => "kind = \"step\""]
     );
 }
 
@@ -147,6 +147,28 @@ fn a_cone_or_socket_takes_the_side_that_no_standard_fixes() {
             [r#"kind = "cone", size = "luer", bore = 2, allowance = "0.1""#][r#"kind = "tube", bore = 18, outside = 22, length = 25, allowance = 0.1"#]
             [r#"kind = "tube", size = "luer", bore = 18, outside = 22, length = 25"#]
     );
+}
+
+#[test]
+fn a_mesh_fitting_has_a_file_and_no_dimensions() {
+    snapshot_fittings!(
+        "mesh fittings",
+        [r#"kind = "mesh""#][r#"kind = "mesh", file = 3, unit = "ft", rim = [0, 0]"#][r#"kind = "mesh", file = "a.stl", bore = 18, allowance = 0.1"#]
+            [r#"kind = "tube", bore = 18, outside = 22, length = 25, file = "a.stl", unit = "mm", rim = [0, 0, 0]"#]
+    );
+    let text = r#"unit = "mm"
+scan = { file = "a.stl", form = "shell" }
+limits = { deviation = 0.1 }
+[[end]]
+name = "a"
+rim = [0, 0, 0]
+reach = 5
+place = "as-modelled"
+fitting = { kind = "tube", bore = 18, outside = 22, length = 25 }
+"#;
+    let mistakes = read_case(text, "case.toml").unwrap_err();
+    assert_eq!(mistakes.len(), 1, "{mistakes:?}");
+    assert!(mistakes[0].message.contains("the place of a fitting from a file"), "{mistakes:?}");
 }
 
 #[test]

@@ -3,8 +3,9 @@
 use proptest::prelude::*;
 use spile_case::{
     Ball, Case, Clear, Cone, ConeSize, Cut, End, EndLimits, Fitting, Flange, Form, Gender, Inherit,
-    Keep, Limits, Mend, MendKind, Onward, Outliers, Place, Rim, Scan, Seam, Site, Station,
-    StationCut, Tilt, Unit, Vec3, Wall, WallAt, read_case, unit_direction, write_case,
+    Keep, Limits, Mend, MendKind, MeshFitting, Onward, Outliers, Place, Rim, Scan, Seam, Site,
+    Solid, Station, StationCut, Tilt, Unit, Vec3, Wall, WallAt, read_case, unit_direction,
+    write_case,
 };
 
 fn number() -> impl Strategy<Value = f64> {
@@ -92,8 +93,10 @@ fn joined() -> impl Strategy<Value = Joined> {
             Fitting::Cone(Cone { size, gender, other, length, allowance, flange })
         },
     );
-    let tube = prop_oneof![tube, cone];
-    (positive(), tube, place)
+    let drawn = (positive(), prop_oneof![tube, cone], place.clone());
+    let mesh =
+        prop::option::of(point()).prop_map(|rim| Fitting::Mesh(MeshFitting { solid: 0, rim }));
+    prop_oneof![2 => drawn, 1 => (positive(), mesh, prop_oneof![place, Just(Place::AsModelled)])]
 }
 
 /// A cone's shares as lengths in a case's unit.
@@ -251,12 +254,19 @@ fn case() -> impl Strategy<Value = Case> {
     let mends = prop::collection::vec(mend(), 0..3);
     (unit, scan(), ends(), prop::option::of(positive()), limits(), keeps, clears, mends).prop_map(
         |(unit, scan, mut ends, edge, limits, keeps, clears, mends)| {
-            for end in &mut ends {
+            let mut solids = Vec::new();
+            for (k, end) in ends.iter_mut().enumerate() {
+                if let Some(Fitting::Mesh(mesh)) = &mut end.fitting {
+                    mesh.solid = solids.len();
+                    let (points, triangles) = (Vec::new(), Vec::new());
+                    let file = format!("part \"{k}\".stl");
+                    solids.push(Solid { file, unit, points, triangles });
+                }
                 if let Some(Fitting::Cone(cone)) = &mut end.fitting {
                     sized(cone, unit);
                 }
             }
-            Case { unit, scan, ends, edge, limits, keeps, clears, mends }
+            Case { unit, scan, ends, edge, solids, limits, keeps, clears, mends }
         },
     )
 }

@@ -26,14 +26,14 @@ impl<'a> Job<'a> {
         let dropped_bore = dropped(works.iter().map(|w| &w.bore));
         none_left(self.scan, &dropped_bore)?;
         for work in &mut works {
-            let (Some(placed), Some(band)) = (work.placed, work.bore.band.as_ref()) else {
+            let (Some(placed), Some(band)) = (work.placed.clone(), work.bore.band.as_ref()) else {
                 continue;
             };
             let edge = self.edge(work.end, placed.bore);
             let before = band.mesh.clone();
             let sizes = (edge, work.reach.unwrap_or(0.0));
             let band = self.finish(band, work.end, self.scan, sizes, &mut notes)?;
-            let kept = self.near(work, placed, |t| !dropped_bore.contains(t as u32));
+            let kept = self.near(work, &placed, |t| !dropped_bore.contains(t as u32));
             let band = self.widened(work, &band, &before, &kept);
             self.begin("span", work.end)?;
             let (band, joint) = join_bore(
@@ -76,12 +76,12 @@ impl<'a> Job<'a> {
         let flip = works.first().is_some_and(|w| !w.bore.flip);
         for work in works {
             let flip = !work.bore.flip;
-            let (rim, normal) = match (&work.bore.band, &work.joint, work.placed) {
+            let (rim, normal) = match (&work.bore.band, &work.joint, &work.placed) {
                 (Some(band), Some(joint), Some(placed)) => {
                     let rim = builder.add_band(base, band, false);
                     let seam: Vec<u32> = joint.bore_order.iter().map(|&k| rim[k]).collect();
                     let side = (WallSide::Bore, true);
-                    let far = builder.add_joint(&seam, &joint.bore, side, &placed);
+                    let far = builder.add_joint(&seam, &joint.bore, side, placed);
                     (far, placed.along)
                 }
                 _ => (
@@ -109,13 +109,13 @@ impl<'a> Job<'a> {
         let thickness =
             self.wall_at(work.located.loops.bore.centroid(work.located.loops.plane.normal));
         let located = on_made_wall(wall, thickness, work.end, &work.located)?;
-        let reach = work.placed.map(|_| 3.0 * thickness);
+        let reach = work.placed.as_ref().map(|_| 3.0 * thickness);
         let bare = Case { keeps: Vec::new(), ..self.case.clone() };
         let mut side = cut_and_lift(wall, &bare, work.end, &located, false, reach)?;
         if let (Some(placed), Some(joint), Some(band)) =
-            (work.placed, work.joint.as_ref(), side.band.as_ref())
+            (&work.placed, work.joint.as_ref(), side.band.as_ref())
         {
-            let edge = self.edge_beside((work.end, &located), &placed, placed.outside);
+            let edge = self.edge_beside((work.end, &located), placed, placed.outside);
             let before = band.mesh.clone();
             let band = self.finish(band, work.end, wall, (edge, reach.unwrap_or(0.0)), notes)?;
             self.begin("span", work.end)?;
@@ -135,7 +135,7 @@ impl<'a> Job<'a> {
                 (&before, &band),
                 joint,
                 hollow,
-                &placed,
+                placed,
                 &limits,
             )?;
             note_spare(work, joint, outside.spare, self.case, notes);

@@ -193,6 +193,14 @@ impl<'s> Builder<'s> {
         (near..near + columns).collect()
     }
 
+    /// Adds a solid's points and triangles; tells the number of its first point.
+    pub fn add_solid(&mut self, points: &[DVec3], triangles: &[[u32; 3]]) -> u32 {
+        let first = self.next_point();
+        self.points.extend_from_slice(points);
+        self.triangles.extend(triangles.iter().map(|t| t.map(|v| v + first)));
+        first
+    }
+
     /// Adds triangles over the part's points.
     pub fn add_triangles(&mut self, triangles: &[[u32; 3]]) {
         self.triangles.extend_from_slice(triangles);

@@ -1,12 +1,13 @@
 //! One end from cut to joint: cut, lift, refine, fair, span.
 
-use spile_case::{Case, End, Onward, Place, Tilt, Unit};
+use spile_case::{Case, End, Fitting, Onward, Place, Site, Tilt};
 use spile_mesh::{Bvh, DVec3, Mesh, are_within};
 
 use crate::angles::{AngleLimits, Held, hold_angles, loosened};
 use crate::cut::{CutLengths, CutSide, cut_side};
 use crate::fair::{FairLimits, fair_band};
 use crate::fitting::Placed;
+use crate::foreign::{Foreign, Wanted};
 use crate::locate::{Located, tangent};
 use crate::make::{EdgeGaveWay, MakeError, Note};
 use crate::reach::{Band, lift_band, touches, within_reach};
@@ -35,27 +36,59 @@ pub fn at_end(end: &End, what: impl std::fmt::Display, hints: &[&str]) -> MakeEr
     }
 }
 
-/// Puts the fitting of `end` in its place.
+/// Puts the fitting of `end` in its place; none without one.
 ///
 /// # Errors
-/// Where it is to be tilted toward the bore's own direction.
+/// Where it is to be tilted toward the bore's own direction, or its file does not
+/// give a fitting.
 pub fn place(
     scan: &Scan,
+    case: &Case,
     end: &End,
     located: &Located,
-    unit: Unit,
 ) -> Result<Option<Placed>, MakeError> {
     let (Some(fitting), Some(place)) = (end.fitting, end.place) else { return Ok(None) };
-    let (at, along) = match place {
-        Place::At { at, along } => (DVec3::from(at), DVec3::from(along).normalize_or_zero()),
+    let loops = &located.loops;
+    let centre = loops.bore.centroid(loops.plane.normal);
+    let placed = match place {
+        Place::At { at, along } => Some((DVec3::from(at), DVec3::from(along).normalize_or_zero())),
         Place::Onward(Onward { gap, off, tilt }) => {
-            let loops = &located.loops;
             let on = tangent(scan, loops, loops.plane.normal);
-            let at = loops.bore.centroid(loops.plane.normal) + on * gap + DVec3::from(off);
-            (at, tilt.map_or(Ok(on), |tilt| tilted(end, on, tilt))?)
+            let at = centre + on * gap + DVec3::from(off);
+            Some((at, tilt.map_or(Ok(on), |tilt| tilted(end, on, tilt))?))
         }
+        Place::AsModelled => None,
     };
-    Ok(Some(Placed::new(fitting, unit, at, along)))
+    let Fitting::Mesh(mesh) = fitting else {
+        return Ok(placed.and_then(|(at, along)| Placed::new(fitting, case.unit, at, along)));
+    };
+    let Some(solid) = case.solids.get(mesh.solid) else { return Ok(None) };
+    let on_scan = match end.site {
+        Site::Cut(cut) => DVec3::from(cut.through),
+        Site::Rim(rim) => DVec3::from(rim.near),
+        Site::Station(_) => centre,
+    };
+    let (chord, file) = (case.limits.chord, solid.file.as_str());
+    let wanted = Wanted { unit: case.unit, on_scan, place: placed, chord, file };
+    let foreign =
+        Foreign::new(solid, mesh, &wanted).map_err(|w| at_end(end, w.what, &[&w.hint]))?;
+    let scanned = (loops.bore.area(loops.plane.normal).abs() / std::f64::consts::PI).sqrt();
+    let times = foreign.radii[0] / scanned;
+    if !(1.0 / MOST_TIMES..=MOST_TIMES).contains(&times) {
+        let what = format!(
+            "{file}: its bore is {:.3} across and the scan's {:.3}, in {}",
+            2.0 * foreign.radii[0],
+            2.0 * scanned,
+            case.unit.name()
+        );
+        return Err(at_end(end, what, &["say which unit the file is in: `unit` beside `file`"]));
+    }
+    if placed.is_none() && foreign.along.dot(located.facing) <= 0.0 {
+        let what = format!("{file}: as modelled, its rim faces away from the scan's end");
+        return Err(at_end(end, what, &["name the rim that faces the scan: `rim = [x, y, z]`"]));
+    }
+    let gap = foreign.face.distance(centre);
+    Ok(Some(Placed::solid(foreign, gap)))
 }
 
 /// A tilt's direction leads to a side only if it leaves the bore's by this much.
@@ -77,6 +110,10 @@ fn tilted(end: &End, on: DVec3, Tilt { tilt_deg, toward }: Tilt) -> Result<DVec3
     let (sin, cos) = tilt_deg.to_radians().sin_cos();
     Ok(cos * on + sin * side.normalize())
 }
+
+/// A fitting's bore wider or narrower than the scan's by more than this is in
+/// another unit; the units that a case knows are further apart.
+const MOST_TIMES: f64 = 8.0;
 
 /// Cuts one side and lifts its band; `reach` is none at a plain end.
 pub fn cut_and_lift(

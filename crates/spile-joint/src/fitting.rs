@@ -1,15 +1,19 @@
 //! A fitting in its place: rings of points from its near face to its far one.
 
+use std::sync::Arc;
+
 use spile_case::{Fitting, Flange, Gender, Unit};
 use spile_mesh::{DVec3, Mesh};
 
+use crate::foreign::Foreign;
 use crate::span::Grid;
 use crate::walls::WallSide;
 
 /// A fitting in its place.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub struct Placed {
-    /// Centre of the near face.
+    /// Where the joint's last row is: the centre of the near face, or before the
+    /// rim of a solid from a file.
     pub at: DVec3,
     /// Unit direction off the scan.
     pub along: DVec3,
@@ -21,7 +25,16 @@ pub struct Placed {
     pub length: f64,
     /// What it is beyond a plain tube.
     pub shape: Shape,
+    /// The solid from a file that it is.
+    pub foreign: Option<Arc<Foreign>>,
 }
+
+/// From the joint's last row to the rim of a solid it is this share of the rim's
+/// longest edge: near enough to follow the circle, far enough for triangles
+/// over a long edge to be no needles and turn little.
+const LEAD_SHARE: f64 = 0.7;
+/// And no more than this share of the way from the scan.
+const MOST_LEAD_SHARE: f64 = 0.25;
 
 /// What a fitting is beyond a plain tube.
 #[derive(Debug, Clone, Copy, Default)]
@@ -34,12 +47,29 @@ pub struct Shape {
 }
 
 impl Placed {
-    /// This fitting at a place.
-    pub fn new(fitting: Fitting, unit: Unit, at: DVec3, along: DVec3) -> Self {
-        match fitting {
+    /// A solid from a file, `gap` from the scan.
+    pub fn solid(foreign: Foreign, gap: f64) -> Self {
+        let lead = (LEAD_SHARE * foreign.longest).min(MOST_LEAD_SHARE * gap);
+        let [bore, outside] = foreign.radii;
+        let (at, along) = (foreign.face - foreign.along * lead, foreign.along);
+        let shape = Shape::default();
+        Self { at, along, bore, outside, length: lead, shape, foreign: Some(Arc::new(foreign)) }
+    }
+
+    /// Centre of the near face.
+    pub fn near_face(&self) -> DVec3 {
+        self.foreign.as_ref().map_or(self.at, |f| f.face)
+    }
+
+    /// A drawn fitting at a place; none for a solid from a file.
+    pub fn new(fitting: Fitting, unit: Unit, at: DVec3, along: DVec3) -> Option<Self> {
+        let foreign = None;
+        Some(match fitting {
+            Fitting::Mesh(_) => return None,
             Fitting::Tube { bore, outside, length, flange } => {
                 let shape = Shape { taper: None, flange };
-                Self { at, along, bore: bore / 2.0, outside: outside / 2.0, length, shape }
+                let (bore, outside) = (bore / 2.0, outside / 2.0);
+                Self { at, along, bore, outside, length, shape, foreign }
             }
             Fitting::Cone(cone) => {
                 let [free, wide] = cone.ends_in(unit).map(|d| d / 2.0);
@@ -50,9 +80,9 @@ impl Placed {
                 };
                 let begin = (cone.length - cone.taper_in(unit)).max(0.0);
                 let shape = Shape { taper: Some((side, begin, free)), flange: cone.flange };
-                Self { at, along, bore, outside, length: cone.length, shape }
+                Self { at, along, bore, outside, length: cone.length, shape, foreign }
             }
-        }
+        })
     }
 
     /// The radius of a side at the near face.
@@ -98,11 +128,15 @@ impl Placed {
         rings
     }
 
-    /// The rings of a side beyond its polygon at the near face.
+    /// The rings of a side beyond its polygon at the near face; none of a solid
+    /// from a file.
     ///
     /// All are that polygon, carried along the axis and scaled: so a polygon of
     /// the circle's area keeps to the circle's area at every height of a taper.
     pub fn rows(&self, side: WallSide, near: &[DVec3]) -> Vec<Vec<DVec3>> {
+        if self.foreign.is_some() {
+            return Vec::new();
+        }
         let ring = |(height, radius): (f64, f64)| {
             let wider = radius / self.near_radius(side) - 1.0;
             near.iter().map(|&p| p + self.along * height + (p - self.at) * wider).collect()
@@ -113,6 +147,9 @@ impl Placed {
     /// A side between near and far face, as triangles that face away from the
     /// axis; it begins at the last row of `grid`.
     pub fn mesh(&self, side: WallSide, grid: &Grid) -> Mesh {
+        if let Some(foreign) = &self.foreign {
+            return foreign.mesh(side, grid);
+        }
         let near = grid.rows[grid.rows.len() - 1].clone();
         let mut rows = self.rows(side, &near);
         rows.insert(0, near);

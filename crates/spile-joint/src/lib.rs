@@ -10,6 +10,7 @@ mod ends;
 mod examine;
 mod fair;
 mod fitting;
+mod foreign;
 mod least_squares;
 mod locate;
 mod make;
@@ -32,6 +33,7 @@ pub use cap::{CapError, fill_ring};
 pub use examine::{
     Effect, Examination, ExamineOptions, Finding, FindingKind, FoundEnd, SheetExtent, examine,
 };
+pub use foreign::{FoundRims, RoundRim, round_rims};
 pub use make::{Conflict, EdgeGaveWay, Made, MakeError, Note, Unwatched, Watch, make};
 pub use mend::{MendMade, MendOptions, Mended, Refusal, median_edge, mend};
 pub use offset::{OffsetError, OffsetOptions, Thickness, made_wall};

@@ -296,7 +296,7 @@ impl<'a> Job<'a> {
         notes: &mut Vec<Note>,
     ) -> Result<(), MakeError> {
         let work = &mut works[k];
-        let (Some(placed), Some(bore_band)) = (work.placed, work.bore.band.as_ref()) else {
+        let (Some(placed), Some(bore_band)) = (work.placed.clone(), work.bore.band.as_ref()) else {
             return Ok(());
         };
         let Some(outside_band) = work.outside.as_ref().and_then(|o| o.band.as_ref()) else {
@@ -304,7 +304,7 @@ impl<'a> Job<'a> {
         };
         let scan_reach = work.reach.unwrap_or(0.0);
         let edge = self.edge_beside((work.end, &work.located), &placed, placed.bore);
-        let kept_bore = self.near(work, placed, |t| {
+        let kept_bore = self.near(work, &placed, |t| {
             sides[t] == Some(WallSide::Bore) && !dropped.contains(t as u32)
         });
         let (before_bore, before_outside) = (bore_band.mesh.clone(), outside_band.mesh.clone());
@@ -327,7 +327,7 @@ impl<'a> Job<'a> {
                 .into_iter()
                 .fold(kept_bore, |all, m| joined(&all, m));
         // The scan as given, removed surface included, for its own wall.
-        let of_side = |side| Bvh::build(&self.near(work, placed, |t| sides[t] == Some(side)));
+        let of_side = |side| Bvh::build(&self.near(work, &placed, |t| sides[t] == Some(side)));
         let (scan_bore, scan_outside) = (of_side(WallSide::Bore), of_side(WallSide::Outside));
         let wall_min = asked.wall_min.unwrap_or(0.0);
         let before = WallBefore {
@@ -405,7 +405,7 @@ impl<'a> Job<'a> {
     pub(crate) fn near(
         &self,
         work: &Work<'_>,
-        placed: Placed,
+        placed: &Placed,
         wanted: impl Fn(usize) -> bool,
     ) -> Mesh {
         let loops = &work.located.loops;

@@ -153,8 +153,10 @@ pub(crate) fn pierced(case: &Case, scan: &Scan, works: &[Work<'_>]) -> Vec<Confl
     };
     let mut found = Vec::new();
     for work in works {
-        let Some(placed) = work.placed else { continue };
-        let rings = Ring::inside(&placed, case.limits_at(work.end).chord);
+        // Of a solid from a file no ring is known to be full.
+        let drawn = work.placed.as_ref().filter(|p| p.foreign.is_none());
+        let Some(placed) = drawn else { continue };
+        let rings = Ring::inside(placed, case.limits_at(work.end).chord);
         let Some(at) = rings.iter().find_map(|&ring| first_met(ring)) else { continue };
         let clear = (1..=STEPS)
             .map(|k| f64::from(k) * STEP * placed.outside)
@@ -191,7 +193,7 @@ mod tests {
 
     fn ring() -> Ring {
         let tube = Fitting::Tube { bore: 16.0, outside: 20.0, length: 20.0, flange: None };
-        let placed = Placed::new(tube, Unit::Millimetre, DVec3::ZERO, DVec3::Z);
+        let placed = Placed::new(tube, Unit::Millimetre, DVec3::ZERO, DVec3::Z).unwrap();
         Ring::inside(&placed, 0.01)[0]
     }
 

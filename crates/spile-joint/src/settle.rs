@@ -1,6 +1,6 @@
 //! Settles what needs no solving: for judging a part that was made elsewhere.
 
-use spile_case::{Case, End, Form, Place, Seam, Site};
+use spile_case::{Case, End, Fitting, Form, Place, Seam, Site};
 use spile_mesh::topology::{ends, next};
 use spile_mesh::{DVec3, Mesh, NONE, Plane, SectionLoop, Topology};
 
@@ -11,6 +11,7 @@ use crate::mend::{MendOptions, Mended, mend};
 use crate::station::with_planes;
 use crate::surface::Scan;
 use crate::walls::choose_loops;
+use crate::work::settle_fitting;
 
 /// The case with every automatic value written out that the scan alone tells:
 /// `hole_max`, the mends, the planes of cuts at stations, a fitting's place where
@@ -34,13 +35,15 @@ pub fn settle(case: &Case, scans: &[Mesh]) -> Result<Case, MakeError> {
     for end in &mut settled.ends {
         let by_gap = matches!(end.place, Some(Place::Onward(_)));
         let open = matches!(end.site, Site::Rim(r) if r.facing.is_none() || r.trim.is_none());
-        if !by_gap && !open {
+        let any_rim = matches!(end.fitting, Some(Fitting::Mesh(m)) if m.rim.is_none());
+        if !by_gap && !open && !any_rim {
             continue;
         }
         let located = locate(&scan, end, two_walls)?;
-        if let Some(placed) = place(&scan, end, &located, case.unit)?.filter(|_| by_gap) {
-            end.place =
-                Some(Place::At { at: placed.at.to_array(), along: placed.along.to_array() });
+        if (by_gap || any_rim)
+            && let Some(placed) = place(&scan, case, end, &located)?
+        {
+            settle_fitting(end, &placed);
         }
         let deviation = case.limits_at(end).deviation;
         if let Site::Rim(rim) = &mut end.site {

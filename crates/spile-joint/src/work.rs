@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use spile_case::{Case, End, Place, Seam, Site};
+use spile_case::{Case, End, Fitting, Place, Seam, Site};
 use spile_mesh::{DVec3, Mesh, Plane, SectionLoop, section_near};
 
 use crate::bore_side::Joint;
@@ -51,7 +51,7 @@ pub fn close_end(
     };
     let normal = work.located.loops.plane.normal;
     let (Some(placed), Some(joint), Some((outside_grid, outside_order))) =
-        (work.placed, &work.joint, &work.outside_grid)
+        (&work.placed, &work.joint, &work.outside_grid)
     else {
         let bore_rim = builder.add_pieces(base, scan, &work.bore.cut, work.bore.flip);
         let outside_rim =
@@ -72,12 +72,19 @@ pub fn close_end(
     let taken = |rim: &[u32], order: &[usize]| order.iter().map(|&k| rim[k]).collect::<Vec<u32>>();
     let bore_seam = taken(&bore_rim, &joint.bore_order);
     let outside_seam = taken(&outside_rim, outside_order);
-    let bore_far = builder.add_joint(&bore_seam, &joint.bore, (WallSide::Bore, false), &placed);
+    let bore_far = builder.add_joint(&bore_seam, &joint.bore, (WallSide::Bore, false), placed);
     let outside_far =
-        builder.add_joint(&outside_seam, outside_grid, (WallSide::Outside, true), &placed);
+        builder.add_joint(&outside_seam, outside_grid, (WallSide::Outside, true), placed);
     let loops = [with_points(builder, &outside_far), with_points(builder, &bore_far)];
-    let ring = fill_ring(&loops, placed.along).map_err(ring_error)?;
-    builder.add_triangles(&ring);
+    if let Some(solid) = &placed.foreign {
+        let first = builder.add_solid(&solid.points, &solid.triangles);
+        let [outside, bore] = &loops;
+        builder.add_triangles(&solid.strip(WallSide::Bore, bore, first, false));
+        builder.add_triangles(&solid.strip(WallSide::Outside, outside, first, true));
+    } else {
+        let ring = fill_ring(&loops, placed.along).map_err(ring_error)?;
+        builder.add_triangles(&ring);
+    }
     Ok(Seam {
         bore: coordinates(builder, &bore_seam),
         outside: coordinates(builder, &outside_seam),
@@ -97,14 +104,26 @@ pub fn coordinates(builder: &Builder<'_>, rim: &[u32]) -> Vec<[f64; 3]> {
 /// Writes what was chosen into the settled case.
 pub fn settle_end(end: &mut End, work: &Work<'_>, seam: Seam, deviation: f64) {
     end.seam = Some(seam);
-    if let Some(placed) = work.placed {
-        end.place = Some(Place::At { at: placed.at.to_array(), along: placed.along.to_array() });
+    if let Some(placed) = &work.placed {
+        settle_fitting(end, placed);
     }
     if let Site::Rim(rim) = &mut end.site {
         rim.facing = Some(work.located.facing.to_array());
         // Fairing may move the seam by the deviation.
         let room = 2.0 * deviation;
         rim.trim = rim.trim.or(work.located.given_up.map(|g| g + room));
+    }
+}
+
+/// Writes a fitting's place into the settled case, and which rim of a solid from
+/// a file is joined.
+pub fn settle_fitting(end: &mut End, placed: &Placed) {
+    if end.place != Some(Place::AsModelled) {
+        let (at, along) = (placed.near_face().to_array(), placed.along.to_array());
+        end.place = Some(Place::At { at, along });
+    }
+    if let (Some(Fitting::Mesh(mesh)), Some(solid)) = (&mut end.fitting, &placed.foreign) {
+        mesh.rim = Some(solid.in_file.to_array());
     }
 }
 

@@ -4,9 +4,10 @@
 //! one, widen a reach or forget a keep, and a part judged against it would be
 //! held for nothing. Here each value that the user gave is looked for in it.
 
-use spile_case::{Case, End, Limits, Onward, Place, Scan, Site, Tilt};
+use spile_case::{Case, End, Fitting, Limits, Onward, Place, Scan, Site, Tilt};
 use spile_mesh::{DVec3, Mesh};
 
+use crate::fitting_mesh::given;
 use crate::judge::judge;
 use crate::proof::{LimitResult, Proof, ProofError, Verdict};
 use crate::scan_view::median_edge;
@@ -86,6 +87,7 @@ fn departures(settled: &Case, asked: &Case) -> Vec<String> {
             differs(is_so, &format!("{what} of end {}", end.name));
         };
         end_differs(settled_end, end, settled.limits_at(settled_end).deviation, &mut at_end);
+        at_end(!is_same_fitting((settled, settled_end), (asked, end)), "fitting");
     }
     found
 }
@@ -117,7 +119,6 @@ fn limits_differ(settled: &Limits, asked: &Limits, differs: &mut impl FnMut(bool
 
 fn end_differs(settled: &End, asked: &End, room: f64, differs: &mut impl FnMut(bool, &str)) {
     differs(settled.reach != asked.reach, "reach");
-    differs(settled.fitting != asked.fitting, "fitting");
     differs(settled.limits != asked.limits, "limits");
     match (settled.site, asked.site) {
         (Site::Cut(a), Site::Cut(b)) => {
@@ -146,6 +147,26 @@ fn end_differs(settled: &End, asked: &End, room: f64, differs: &mut impl FnMut(b
         }
         (a, b) => differs(a != b, "place"),
     }
+}
+
+/// Whether the fittings are one: of files also their triangles, their unit, and
+/// the rim that is joined, which may be named by the settled case alone.
+fn is_same_fitting((settled, a): (&Case, &End), (asked, b): (&Case, &End)) -> bool {
+    let (Some(Fitting::Mesh(x)), Some(Fitting::Mesh(y))) = (a.fitting, b.fitting) else {
+        return a.fitting == b.fitting;
+    };
+    let (Some(s), Some(t)) = (settled.solids.get(x.solid), asked.solids.get(y.solid)) else {
+        return false;
+    };
+    let is_same_file = s.unit == t.unit && s.points == t.points && s.triangles == t.triangles;
+    let rim = |case: &Case, end: &End, place| {
+        let placed = End { place, site: a.site, ..end.clone() };
+        given(case, &placed).and_then(Result::ok).map(|given| given.rim)
+    };
+    // That the site is the same is judged apart. Which rim a place from a gap means is told by the rim that is named, too.
+    let was =
+        rim(asked, b, if matches!(b.place, Some(Place::Onward(_))) { a.place } else { b.place });
+    is_same_file && was.is_some() && was == rim(settled, a, a.place)
 }
 
 fn is_same_direction(a: [f64; 3], b: [f64; 3]) -> bool {

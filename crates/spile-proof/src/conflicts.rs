@@ -70,18 +70,21 @@ fn wall_conflict(l: &Labelled, end: &LabelledEnd, frame: &FittingFrame) -> Optio
         limits: vec!["wall_min".to_owned(), "fitting".to_owned()],
         end: Some(end.name.clone()),
         where_: Some(at.to_array()),
-        would_hold: vec![
-            computed(limit_key(l, end, "wall_min"), down(lo)),
-            thicker(l, end, frame, 2.0 * (asked + 2.0 * chord))?,
-        ],
+        would_hold: std::iter::once(computed(limit_key(l, end, "wall_min"), down(lo)))
+            .chain(thicker(l, end, frame, 2.0 * (asked + 2.0 * chord)))
+            .collect(),
         certain: true,
     })
 }
 
 /// The diameter that gives the fitting's wall `more` than its thinnest on the
-/// diameter: the outside's, or where a standard fixes that, the bore's.
+/// diameter: the outside's, or where a standard fixes that, the bore's. None
+/// where a file gives it.
 fn thicker(l: &Labelled, end: &LabelledEnd, frame: &FittingFrame, more: f64) -> Option<Wanted> {
     let fitting = l.case.ends[end.index].fitting?;
+    if matches!(fitting, Fitting::Mesh(_)) {
+        return None;
+    }
     let is_outside_fixed = matches!(fitting, Fitting::Cone(cone) if cone.gender == Gender::Male);
     Some(if is_outside_fixed {
         let least = 2.0 * frame.outside.near.min(frame.outside.far);
@@ -98,6 +101,10 @@ fn thicker(l: &Labelled, end: &LabelledEnd, frame: &FittingFrame, more: f64) -> 
 /// fitting within `chord` has its bore no further in than radius less chord.
 fn ball_conflict(l: &Labelled, end: &LabelledEnd, frame: &FittingFrame) -> Option<Conflict> {
     let asked = l.limits(end).ball_min?;
+    if matches!(l.case.ends[end.index].fitting, Some(Fitting::Mesh(_))) {
+        // What its bore is beyond the rim is the file's affair: the row tells.
+        return None;
+    }
     let circle = bore_in_circle(l.part, frame, &l.fittings[end.index])?;
     if asked <= 2.0 * circle.greatest {
         return None;

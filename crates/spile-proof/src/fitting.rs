@@ -7,6 +7,7 @@ use std::f64::consts::PI;
 use spile_mesh::{DVec3, Mesh};
 
 use crate::fitting_find::{Face, Found, coordinate_spacing};
+use crate::fitting_mesh::given;
 use crate::fitting_standard::standard_planes;
 use crate::labels::{FittingFrame, Labelled, LabelledEnd};
 use crate::polyline::winding;
@@ -14,10 +15,15 @@ use crate::proof::{LimitResult, Verdict};
 
 /// Judges one end's fitting; `None` at a plain end.
 pub(crate) fn judge_fitting(l: &Labelled, end: &LabelledEnd) -> Option<LimitResult> {
-    let frame = end.fitting.as_ref()?;
-    let found = &l.fittings[end.index];
     let chord = l.limits(end).chord;
     let name = Some(end.name.as_str());
+    let from_file = given(l.case, &l.case.ends[end.index]);
+    if let Some(Err(text)) = &from_file {
+        let row = LimitResult::plain("fitting", name, Verdict::Broken, text.clone());
+        return Some(LimitResult { asked: Some(chord), ..row });
+    }
+    let frame = end.fitting.as_ref()?;
+    let found = &l.fittings[end.index];
     if found.triangles.is_empty() || end.fitting_seam_bore.is_empty() {
         let why = l.faults.iter().find(|f| f.end == Some(end.index));
         let why = why.map_or("it was not found in the part", |f| f.text.as_str());
@@ -31,6 +37,18 @@ pub(crate) fn judge_fitting(l: &Labelled, end: &LabelledEnd) -> Option<LimitResu
                 format!("no such fitting: {why}"),
             )
         });
+    }
+    if let Some(Ok(given)) = from_file {
+        let how = format!(
+            "its {} triangles are the file's, corner for corner, but for the end face that is \
+             joined; shown is how far the rim's points lie from their circles, of radius {:.5} on \
+             the bore and {:.5} on the outside",
+            found.triangles.len(),
+            frame.bore.near,
+            frame.outside.near,
+        );
+        let off = [given.off_round; 2];
+        return Some(LimitResult::at_most("fitting", name, Some(chord), off, given.off_at, how));
     }
     let spacing = coordinate_spacing(l.part);
     let (miss, at) = greatest_miss(l.part, frame, found, end);

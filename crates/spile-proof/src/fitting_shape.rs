@@ -6,10 +6,11 @@
 //! pieces: those that rise are cylinders and cones, those that stay at one height
 //! are flat rings.
 
-use spile_case::{Cone, End, Fitting, Flange, Gender, Place, Unit};
+use spile_case::{Case, Cone, End, Fitting, Flange, Gender, Place, Unit};
 use spile_mesh::DVec3;
 
 use crate::fitting_find::Face;
+use crate::fitting_mesh::given;
 use crate::labels::FittingFrame;
 use crate::polyline::closest_on_segment;
 
@@ -67,11 +68,17 @@ struct Piece {
 }
 
 impl FittingFrame {
-    /// The frame of an end's fitting; none without one, or while unsettled.
-    pub(crate) fn of(end: &End, unit: Unit) -> Option<Self> {
+    /// The frame of an end's fitting; none without one, or while unsettled. Of a
+    /// fitting from a file it is that of the rim which is joined.
+    pub(crate) fn of(case: &Case, end: &End) -> Option<Self> {
+        if let Some(given) = given(case, end) {
+            return given.ok().map(|given| given.frame);
+        }
+        let unit = case.unit;
         let Place::At { at, along } = end.place? else { return None };
         let (at, along) = (DVec3::from_array(at), DVec3::from_array(along).try_normalize()?);
         Some(match end.fitting? {
+            Fitting::Mesh(_) => return None,
             Fitting::Tube { bore, outside, length, flange } => {
                 let bore = SideRun::cylinder(bore, length);
                 let outside = SideRun::cylinder(outside, length);

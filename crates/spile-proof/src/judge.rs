@@ -167,7 +167,8 @@ fn check_inputs(scans: &[Mesh], part: &Mesh, case: &Case) -> Result<(), ProofErr
         if end.fitting.is_some() && end.reach.is_none() {
             return missing("reach");
         }
-        if end.fitting.is_some() && !matches!(end.place, Some(Place::At { .. })) {
+        if end.fitting.is_some() && !matches!(end.place, Some(Place::At { .. } | Place::AsModelled))
+        {
             return missing("place.at");
         }
         if matches!(end.site, Site::Station(_)) {

@@ -267,7 +267,7 @@ fn labelled_end(
         scan_loop_outside: on_scan.outside.points.clone(),
         seam_bore: seams.bore.clone(),
         seam_outside: seams.outside.clone(),
-        fitting: FittingFrame::of(end, case.unit),
+        fitting: FittingFrame::of(case, end),
         fitting_seam_bore: looked.fittings[index].seam_bore.clone(),
         fitting_seam_outside: looked.fittings[index].seam_outside.clone(),
     }

@@ -23,6 +23,7 @@ mod end_face;
 mod figures;
 mod fitting;
 mod fitting_find;
+mod fitting_mesh;
 mod fitting_shape;
 mod fitting_standard;
 mod flow_limits;

@@ -8,6 +8,7 @@ use spile_mesh::{Mesh, round_to_f32};
 use crate::cut_loops::ScanLoop;
 use crate::edges::Edges;
 use crate::fitting_find::{Face, Found, find};
+use crate::fitting_mesh::given;
 use crate::labels::{Fault, FittingFrame, Region, Side};
 use crate::polyline::{Polyline, height};
 use crate::scan_view::ScanView;
@@ -161,11 +162,19 @@ impl PartView {
     fn find_fittings(&mut self, part: &Mesh, case: &Case) {
         for (index, end) in case.ends.iter().enumerate() {
             let mut found = Found::default();
-            if end.fitting.is_some() && FittingFrame::of(end, case.unit).is_none() {
+            let from_file = given(case, end);
+            if end.fitting.is_some() && from_file.is_none() && FittingFrame::of(case, end).is_none()
+            {
                 let text = "the fitting's axis has no direction".to_owned();
                 self.faults.push(Fault { end: Some(index), text, at: None });
             }
-            if let Some(frame) = FittingFrame::of(end, case.unit) {
+            if let Some(given) = from_file {
+                let searched = given.map_err(|text| (text, None));
+                match searched.and_then(|g| g.find(part).map_err(|(text, at)| (text, Some(at)))) {
+                    Ok(f) => found = f,
+                    Err((text, at)) => self.faults.push(Fault { end: Some(index), text, at }),
+                }
+            } else if let Some(frame) = FittingFrame::of(case, end) {
                 match find(part, &self.edges, &frame, case.limits_at(end).chord) {
                     Ok(f) => found = f,
                     Err(text) => {

@@ -64,9 +64,10 @@ pub(crate) enum Command {
     /// Give the certified two-sided distance of two surfaces
     #[command(after_help = after("spile compare before.stl after.stl --within 0.001", EXIT_CODES_OF_ANSWERS))]
     Compare(CompareArgs),
-    /// List the known fittings, their dimensions, sources and standing
-    #[command(after_help = after("spile fittings", EXIT_CODES_OF_ANSWERS))]
-    Fittings,
+    /// List the known fittings, their dimensions, sources and standing; or the round rims of a file
+    #[command(after_help = after("spile fittings
+  spile fittings socket.stl", EXIT_CODES_OF_ANSWERS))]
+    Fittings(FittingsArgs),
     /// Write the built-in invented case and run it
     #[command(after_help = after("spile demo --out phantom", EXIT_CODES))]
     Demo(DemoArgs),
@@ -134,6 +135,12 @@ pub(crate) struct CompareArgs {
     /// How far apart lower and upper bound may be, in the files' unit [default: a ten-thousandth of the size]
     #[arg(long, value_name = "W", allow_negative_numbers = true, value_parser = above_zero)]
     pub within: Option<f64>,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct FittingsArgs {
+    /// A fitting as a mesh: STL, PLY, OBJ or 3MF; its round rims are listed
+    pub file: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]

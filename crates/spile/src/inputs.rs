@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 use sha2::{Digest as _, Sha256};
-use spile_case::{Case, Keep, Painted, read_case_with};
+use spile_case::{Case, Keep, Painted, Solid, read_case_with};
 use spile_formats::FileUnit;
 use spile_mesh::Mesh;
 
@@ -30,9 +30,9 @@ pub(crate) struct InputFile {
 pub(crate) struct Loaded {
     /// The case.
     pub case: Case,
-    /// Its scan files, in the case's order.
+    /// Its scan files, then those of its fittings, in the case's order.
     pub files: Vec<InputFile>,
-    /// What they hold, in the same order.
+    /// What the scan files hold, in the same order.
     pub scans: Vec<Mesh>,
 }
 
@@ -70,21 +70,30 @@ pub(crate) fn load(path: &Path) -> Result<Loaded, Failure> {
             .hint("save the case as UTF-8")
     })?;
     let folder = path.parent().unwrap_or(Path::new("")).to_owned();
-    let case = read_case_with(&text, &name, &mut |file| painted(&folder, file))
+    let mut case = read_case_with(&text, &name, &mut |file| painted(&folder, file))
         .map_err(|mistakes| Failure::in_case(mistakes, &text))?;
-    let (files, scans): (Vec<_>, Vec<_>) = case
+    let named = |file: &str| {
+        read_mesh_named(&folder.join(file), &file.replace('\\', "/"))
+            .map_err(|f| f.hint(format!("it is named in {name}, from that file's folder")))
+    };
+    let (mut files, scans): (Vec<_>, Vec<_>) = case
         .scan
         .files
         .iter()
-        .map(|file| {
-            read_mesh_named(&folder.join(file), &file.replace('\\', "/"))
-                .map_err(|f| f.hint(format!("it is named in {name}, from that file's folder")))
-        })
+        .map(|file| named(file))
         .collect::<Result<Vec<_>, _>>()?
         .into_iter()
         .unzip();
     check_units(&case, &files)?;
     check_painted(&case, &files)?;
+    for solid in &mut case.solids {
+        let (file, mesh) = named(&solid.file)?;
+        check_solid_unit(solid, &file)?;
+        files.push(file);
+        let (points, triangles) = mesh.into_parts();
+        solid.points = points.into_iter().map(|p| p.to_array()).collect();
+        solid.triangles = triangles;
+    }
     Ok(Loaded { case, files, scans })
 }
 
@@ -142,6 +151,20 @@ fn check_units(case: &Case, files: &[InputFile]) -> Result<(), Failure> {
         }
     }
     Ok(())
+}
+
+/// A fitting's file that states a unit states the one that the case gives it.
+fn check_solid_unit(solid: &Solid, file: &InputFile) -> Result<(), Failure> {
+    match file.unit {
+        Some(unit) if unit.symbol() != solid.unit.name() => Err(Failure::new(format!(
+            "{} states its unit as {}, the case says {}",
+            file.name,
+            unit.symbol(),
+            solid.unit.name()
+        ))
+        .hint(format!("write `unit = \"{}\"` beside `file`", unit.symbol()))),
+        _ => Ok(()),
+    }
 }
 
 /// Painted triangles belong to one scan: to another the numbers mean nothing.

@@ -52,6 +52,7 @@ fn uncut(scan: &Mesh, done: &Mended) -> Case {
         limits,
         keeps: Vec::new(),
         clears: Vec::new(),
+        solids: Vec::new(),
         mends: done.mends.iter().map(|made| made.mend).collect(),
     }
 }

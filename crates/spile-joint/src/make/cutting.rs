@@ -24,8 +24,8 @@ impl<'a> Job<'a> {
         for end in &self.case.ends {
             self.begin("cut", end)?;
             let located = locate(self.scan, end, two_walls)?;
-            let placed = place(self.scan, end, &located, self.case.unit)?;
-            let reach = placed.and(end.reach);
+            let placed = place(self.scan, self.case, end, &located)?;
+            let reach = placed.as_ref().and(end.reach);
             works.push(self.cut_end(end, (located, placed), two_walls, reach)?);
         }
         let mut shared = Vec::new();

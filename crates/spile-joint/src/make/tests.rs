@@ -23,7 +23,7 @@ fn refining_alone_stays_far_under_the_deviation_asked() {
     let job = Job { case: &case, scan: &scan, watch: &Unwatched };
     let works = job.cut_ends(true, &mut Vec::new()).unwrap();
     let work = &works[0];
-    let edge = job.edge(work.end, work.placed.unwrap().bore);
+    let edge = job.edge(work.end, work.placed.as_ref().unwrap().bore);
     for side in work.both() {
         let band = side.band.as_ref().unwrap();
         let refined =

@@ -116,6 +116,7 @@ pub fn case(form: Form, ends: Vec<End>) -> Case {
         },
         keeps: Vec::new(),
         clears: Vec::new(),
+        solids: Vec::new(),
         mends: Vec::new(),
     }
 }

@@ -74,6 +74,7 @@ fn case(form: Form, through: [f64; 3], reach: f64) -> Case {
         },
         keeps: vec![],
         clears: Vec::new(),
+        solids: Vec::new(),
         mends: vec![],
     }
 }

@@ -334,6 +334,7 @@ fn case(upper: Seam, lower: Seam) -> Case {
         },
         keeps: Vec::new(),
         clears: Vec::new(),
+        solids: Vec::new(),
         mends: Vec::new(),
     }
 }

@@ -98,6 +98,22 @@ fn kinds() -> Vec<FittingKind> {
             standing: CONES_STANDING,
             example: "fitting = { kind = \"socket\", size = \"breathing-15\", outside = 20.0, allowance = 0.1 }",
         },
+        FittingKind {
+            kind: "mesh",
+            shape: "the closed solid in a mesh file, joined at one of its round rims; `spile fittings FILE` lists them",
+            dimensions: vec![
+                Dimension { key: "file", meaning: "STL, PLY, OBJ or 3MF, from the case's folder" },
+                Dimension { key: "unit", meaning: "the file's own unit; the case's if left out" },
+                Dimension {
+                    key: "rim",
+                    meaning: "a point in the file's coordinates: the round rim nearest it is joined; may be left out where there is one, and with `place = \"as-modelled\"`",
+                },
+            ],
+            sizes: Vec::new(),
+            source: "the file",
+            standing: "every triangle but the joined end face comes out corner for corner; no standard is claimed",
+            example: "fitting = { kind = \"mesh\", file = \"socket.stl\", unit = \"mm\", rim = [0.0, 0.0, 0.0] }",
+        },
     ]
 }
 

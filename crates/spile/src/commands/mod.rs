@@ -6,6 +6,7 @@ mod demo;
 mod examine;
 mod examine_mend;
 mod examine_shapes;
+mod fitting_rims;
 mod fittings;
 mod new;
 mod prove;
@@ -25,7 +26,10 @@ pub(crate) fn dispatch(command: &Command) -> Result<Answer, Failure> {
         Command::Run(args) => run::run(args),
         Command::Prove(args) => prove::prove(args),
         Command::Compare(args) => compare::compare(args),
-        Command::Fittings => Ok(fittings::fittings()),
+        Command::Fittings(args) => match &args.file {
+            Some(file) => fitting_rims::fitting_rims(file),
+            None => Ok(fittings::fittings()),
+        },
         Command::Demo(args) => demo::demo(args),
         Command::Completions(args) => Ok(completions::completions(args)),
     }

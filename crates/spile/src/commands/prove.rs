@@ -61,7 +61,8 @@ pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
     Ok(Answer::new(ending, proof_text(&file), &file))
 }
 
-/// A settled case belongs to the scan that was asked about, byte for byte.
+/// A settled case belongs to the scan that was asked about, and to its fittings'
+/// files, byte for byte.
 fn check_same_scans(settled: &Loaded, asked: &Loaded, asked_name: &str) -> Result<(), Failure> {
     for (own, theirs) in settled.files.iter().zip(&asked.files) {
         if own.sha256 != theirs.sha256 {

@@ -55,7 +55,7 @@ pub(crate) fn run_case(case: &Path, folder: &Path, tries: u16) -> Result<Answer,
     progress.step("read", None);
     let loaded = &load(case)?;
     let made = make(&loaded.case, &loaded.scans, &progress)?;
-    let inputs = name_inputs(&loaded.files);
+    let inputs = name_inputs(&loaded.files, loaded.scans.len());
     let (settled, case_text) = settle(&made, &inputs)?;
     let (mut body, parts) = judge_part(&made, loaded, &settled, &progress)?;
     try_changes(loaded, &inputs, body.conflicts_mut(), tries, &progress);
@@ -89,20 +89,24 @@ pub(crate) fn run_case(case: &Path, folder: &Path, tries: u16) -> Result<Answer,
     Ok(Answer { ending: ending_of(proof.body.verdict()), text, json })
 }
 
-/// Where each scan lies in the output folder. Two of the same name are told
-/// apart by the side that they are.
-fn name_inputs(files: &[InputFile]) -> Vec<String> {
+/// Where each input lies in the output folder. Where two have the same name, scans
+/// are told apart by the side that they are, fittings by their number.
+fn name_inputs(files: &[InputFile], scans: usize) -> Vec<String> {
     let names: Vec<String> = files.iter().map(|f| file_name(Path::new(&f.name))).collect();
     let same = names
         .iter()
         .enumerate()
         .any(|(k, name)| names[..k].iter().any(|other| other.eq_ignore_ascii_case(name)));
     let sides = ["inner", "outer"];
+    let apart = |k: usize| match k.checked_sub(scans) {
+        None => sides[k.min(1)].to_owned(),
+        Some(fitting) => format!("fitting-{}", fitting + 1),
+    };
     names
         .iter()
-        .zip(sides)
-        .map(|(name, side)| match same {
-            true => format!("inputs/{side}-{name}"),
+        .enumerate()
+        .map(|(k, name)| match same {
+            true => format!("inputs/{}-{name}", apart(k)),
             false => format!("inputs/{name}"),
         })
         .collect()
@@ -112,10 +116,15 @@ fn name_inputs(files: &[InputFile]) -> Vec<String> {
 /// the proof is about the very file beside it.
 pub(crate) fn settle(made: &Made, inputs: &[String]) -> Result<(Case, String), Failure> {
     let mut settled = made.settled.clone();
-    settled.scan.files = inputs.to_vec();
+    let scans = settled.scan.files.len();
+    settled.scan.files = inputs.iter().take(scans).cloned().collect();
+    for (solid, file) in settled.solids.iter_mut().zip(inputs.iter().skip(scans)) {
+        solid.file.clone_from(file);
+    }
     let text = write_case(&settled);
     match read_case(&text, CASE_FILE) {
-        Ok(case) => Ok((case, text)),
+        // What the files hold is no part of the text.
+        Ok(case) => Ok((Case { solids: settled.solids, ..case }, text)),
         Err(mistakes) => {
             let first = mistakes.first().map_or_else(String::new, ToString::to_string);
             Err(Failure::internal(format!("the settled case does not read back: {first}")))
@@ -179,14 +188,18 @@ mod tests {
 
     #[test]
     fn inputs_keep_their_names_unless_two_are_the_same() {
-        assert_eq!(name_inputs(&[scan("../a/x.stl")]), ["inputs/x.stl"]);
+        assert_eq!(name_inputs(&[scan("../a/x.stl")], 1), ["inputs/x.stl"]);
         assert_eq!(
-            name_inputs(&[scan("a/x.stl"), scan("y.stl")]),
+            name_inputs(&[scan("a/x.stl"), scan("y.stl")], 2),
             ["inputs/x.stl", "inputs/y.stl"]
         );
         assert_eq!(
-            name_inputs(&[scan("a/x.stl"), scan("b/X.stl")]),
+            name_inputs(&[scan("a/x.stl"), scan("b/X.stl")], 2),
             ["inputs/inner-x.stl", "inputs/outer-X.stl"]
+        );
+        assert_eq!(
+            name_inputs(&[scan("x.stl"), scan("y.stl"), scan("x.stl")], 1),
+            ["inputs/inner-x.stl", "inputs/fitting-1-y.stl", "inputs/fitting-2-x.stl"]
         );
     }
 }

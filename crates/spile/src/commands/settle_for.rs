@@ -1,7 +1,7 @@
 //! `prove` of a case that is not settled: what needs no solving is settled, and
 //! what is missing otherwise is said end by end.
 
-use spile_case::{Case, Place, Site};
+use spile_case::{Case, Fitting, Place, Site};
 use spile_joint::{seam_in_plane, settle};
 use spile_mesh::Mesh;
 
@@ -13,6 +13,7 @@ fn is_open(case: &Case) -> bool {
         end.seam.is_none()
             || matches!(end.place, Some(Place::Onward(_)))
             || matches!(end.site, Site::Station(_))
+            || matches!(end.fitting, Some(Fitting::Mesh(m)) if m.rim.is_none())
             || matches!(end.site, Site::Rim(r) if r.facing.is_none() || r.trim.is_none())
     })
 }
@@ -58,6 +59,11 @@ fn notes(case: &Case, settled: &Case) -> Vec<String> {
         if let (Site::Station(_), Site::Cut(cut)) = (was.site, is.site) {
             let (through, facing) = (point(cut.through), point(cut.facing));
             note(format!("`cut`: through {through}, facing {facing}"));
+        }
+        if let (Some(Fitting::Mesh(was)), Some(Fitting::Mesh(is))) = (was.fitting, is.fitting)
+            && let (None, Some(rim)) = (was.rim, is.rim)
+        {
+            note(format!("`fitting.rim`: {}", point(rim)));
         }
         if let (Site::Rim(was), Site::Rim(is)) = (was.site, is.site) {
             if let (None, Some(facing)) = (was.facing, is.facing) {

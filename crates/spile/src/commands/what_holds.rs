@@ -122,13 +122,15 @@ fn with_limit(case: &Case, end: &str, wanted: &Wanted) -> Option<Case> {
 fn further_off(case: &Case, name: &str, share: f64) -> Option<(Case, Wanted)> {
     let mut changed = case.clone();
     let end = changed.ends.iter_mut().find(|e| e.name == name)?;
-    let least = LEAST_GAP_SHARE * end.fitting?.near_outside(case.unit);
+    let least = LEAST_GAP_SHARE * end.fitting?.near_outside(case.unit)?;
     let tidy = |x: f64| (x * 100.0).round() / 100.0;
     let (place, key, value) = match end.place? {
         Place::Onward(onward) => {
             let gap = tidy(onward.gap + share * onward.gap.max(least));
             (Place::Onward(Onward { gap, ..onward }), "end.place.gap", WantedValue::Number(gap))
         }
+        // Its place is the file's.
+        Place::AsModelled => return None,
         Place::At { at, along } => {
             let spile_case::Site::Cut(cut) = end.site else { return None };
             let (near, axis) = (DVec3::from(at), DVec3::from(along).normalize_or_zero());
