@@ -1,0 +1,239 @@
+"""A second judge of invented ends: dense samples and reference libraries, no code of the prover's.
+
+`stress_judge.py FOLDER...` reads what `spile run` left (part, scan, settled case) and judges each limit again. It
+says `wrong held` where the proof says held and the samples show it broken by more than their own error, and `doubt`
+where the proof says broken and the samples hold with room. It knows the scenes of the stress suite alone: one end,
+cut by a plane, form shell, a straight duct below, asked limits that the rule beside the seam never lowers.
+"""
+
+import json
+import sys
+from pathlib import Path
+
+import igl
+import numpy as np
+import trimesh
+from scipy.optimize import minimize
+
+from case_reading import read_case
+from part_sides import Sides, fitting_heights
+from stl_reading import keys, read_stl, welded
+from test_untouched import beyond_reach, heights
+
+# What sampling may miss: sections are searched over tilts and stations, so a found loss is a little small; the
+# reference area A0 is found in a like way. Shares of area.
+AREA_ERROR = 1e-3
+# Arithmetic on f32 coordinates, in the case's unit and in degrees.
+ROUNDING = 1e-4
+STATIONS, TURNS, TILTS = 41, 16, np.radians([0.0, 5.0, 10.0, 15.0, 20.0])
+
+
+class Made:
+    """A folder of `spile run`, held or broken."""
+
+    def __init__(self, folder):
+        self.proof = json.loads((folder / "proof.json").read_text())
+        self.case = read_case((folder / "case.toml").read_text())
+        stl = next(p for p in (folder / "part.stl", folder / "part-broken.stl") if p.exists())
+        self.part = read_stl(stl)
+        self.scans = [read_stl(folder / self.case["scan"]["file"])]
+        (self.end,) = self.case["end"]
+        self.limits = self.case["limits"] | self.end.get("limits", {})
+
+
+def unit(v):
+    return np.array(v, float) / np.linalg.norm(v)
+
+
+def square_to(normal):
+    u = unit(np.cross(normal, np.eye(3)[np.argmin(abs(normal))]))
+    return u, np.cross(normal, u)
+
+
+def areas(corners, at, normals):
+    """Area of the section of a one-sided wall by each plane through `at`; nan where the loop does not close."""
+    found = []
+    for normal in normals:
+        height = (corners - at) @ normal
+        below = height < 0
+        cut = below.any(axis=1) & ~below.all(axis=1)
+        total, open_sum = 0.0, np.zeros(3)
+        c, h, b = corners[cut], height[cut], below[cut]
+        starts, stops = np.empty((len(c), 3)), np.empty((len(c), 3))
+        for i in range(3):
+            j = (i + 1) % 3
+            crossing = b[:, i] != b[:, j]
+            t = h[crossing, i] / (h[crossing, i] - h[crossing, j])
+            p = c[crossing, i] + t[:, None] * (c[crossing, j] - c[crossing, i]) - at
+            rise = b[crossing, i]
+            where = np.flatnonzero(crossing)
+            starts[where[rise]], stops[where[~rise]] = p[rise], p[~rise]
+        total = 0.5 * (np.cross(starts, stops) @ normal).sum()
+        open_sum = (stops - starts).sum(axis=0)
+        found.append(abs(total) if len(c) and np.linalg.norm(open_sum) < 1e-6 else np.nan)
+    return np.array(found)
+
+
+def leaned(normal):
+    u, v = square_to(normal)
+    turns = np.arange(TURNS) * 2 * np.pi / TURNS
+    return [np.cos(t) * normal + np.sin(t) * (np.cos(a) * u + np.sin(a) * v) for t in TILTS for a in turns[: 1 if t == 0 else None]]
+
+
+def centre_of_loop(loop):
+    """Centroid of the area that a nearly flat loop encloses, as a fan about its mean."""
+    loop = np.array(loop)
+    about = loop.mean(axis=0)
+    a, b = loop - about, np.roll(loop, -1, axis=0) - about
+    turned = np.cross(a, b)
+    weight = turned @ unit(turned.sum(axis=0))
+    return about + (weight[:, None] * (a + b)).sum(axis=0) / (3 * weight.sum())
+
+
+def stations(made):
+    """Points and tangents of the Hermite curve from the scan's seam to the fitting's near face."""
+    a, b = centre_of_loop(made.end["seam"]["bore"]), np.array(made.end["place"]["at"])
+    far = np.linalg.norm(b - a)
+    m, n = far * unit(made.end["cut"]["facing"]), far * unit(made.end["place"]["along"])
+    u = np.linspace(0, 1, STATIONS)[:, None]
+    at = (1 + 2 * u) * (1 - u) ** 2 * a + u * (1 - u) ** 2 * m + u * u * (3 - 2 * u) * b + u * u * (u - 1) * n
+    along = 6 * u * (u - 1) * (a - b) + (1 - u) * (1 - 3 * u) * m + u * (3 * u - 2) * n
+    return at, along / np.linalg.norm(along, axis=1)[:, None]
+
+
+def edge_angles(points, faces):
+    """Each edge of a closed surface, and the angle between its two triangles' normals in degrees."""
+    mesh = trimesh.Trimesh(points, faces, process=False)
+    normal = np.cross(points[faces[:, 1]] - points[faces[:, 0]], points[faces[:, 2]] - points[faces[:, 0]])
+    p, q = normal[mesh.face_adjacency].transpose(1, 0, 2)
+    turned = np.degrees(np.arctan2(np.linalg.norm(np.cross(p, q), axis=1), (p * q).sum(axis=1)))
+    return mesh.face_adjacency_edges, turned
+
+
+def judge(folder):
+    """A dict of limit -> (measured, broken beyond the samples' error, held with room)."""
+    made = Made(folder)
+    end, limits, scan = made.end, made.limits, made.scans[0]
+    sides, out = Sides(made), {}
+    points, faces = sides.points, sides.faces
+    mesh = trimesh.Trimesh(points, faces, process=False)
+    sound = mesh.is_watertight and mesh.is_winding_consistent and mesh.volume > 0 and mesh.body_count == 1
+    out["closed"] = (float(sound), not sound, sound)
+    there = set(keys(made.part))
+    missed = sum(k not in there for k, b in zip(keys(scan), beyond_reach(end, scan)) if b)
+    out["untouched"] = (missed, missed > 0, missed == 0)
+
+    joint = np.zeros(len(faces), bool)
+    for side in ("bore", "outside"):
+        # The pieces are told from the seam that is called the bore's.
+        joint |= sides.joint(made, end | {"seam": {"bore": end["seam"][side]}})
+    sample = lambda f, n, seed: np.vstack(
+        [trimesh.sample.sample_surface(trimesh.Trimesh(points, f, process=False), n, seed=seed)[0], points[np.unique(f)]]
+    )
+    least = np.sqrt(igl.point_mesh_squared_distance(sample(faces[joint & sides.bore], 60_000, 1), points, faces[sides.outside])[0].min())
+    back = np.sqrt(igl.point_mesh_squared_distance(sample(faces[joint & sides.outside], 60_000, 2), points, faces[sides.bore])[0].min())
+    least = min(least, back)
+    out["wall_min"] = (least, least < limits["wall_min"] - ROUNDING, least > 1.01 * limits["wall_min"])
+
+    scan_points, scan_faces = welded(scan)
+    in_scan = set(keys(scan))
+    new = np.array([k not in in_scan for k in keys(made.part)]) & (sides.bore | sides.outside) & ~joint
+    new &= (heights(end, made.part) < 2 * limits["deviation"]).all(axis=1)
+    kept = set(k for k in in_scan if k in there)
+    gone = np.array([k not in kept for k in keys(scan)]) & (heights(end, scan) < -2 * limits["deviation"]).all(axis=1)
+    ahead = np.sqrt(igl.point_mesh_squared_distance(sample(faces[new], 40_000, 3), scan_points, scan_faces)[0].max())
+    lost = trimesh.Trimesh(scan_points, scan_faces[gone], process=False)
+    lost = np.vstack([trimesh.sample.sample_surface(lost, 40_000, seed=4)[0], scan_points[np.unique(scan_faces[gone])]])
+    away = max(ahead, np.sqrt(igl.point_mesh_squared_distance(lost, points, faces)[0].max()))
+    out["deviation"] = (away, away > limits["deviation"] + ROUNDING, away < 0.9 * limits["deviation"])
+
+    edges, turned = edge_angles(points, faces)
+    number = {p.astype(np.float32).tobytes(): i for i, p in enumerate(points)}
+    near = np.flatnonzero(abs(fitting_heights(end, points)) < 0.5 * ROUNDING * max(1, abs(points).max()))
+    on = np.zeros((3, len(points)), bool)
+    for row, side in enumerate(("bore", "outside")):
+        on[row, [number[(np.array(p, np.float32) + np.float32(0)).tobytes()] for p in end["seam"][side]]] = True
+    # The fitting's seams: edges between the joint and what lies beyond its near face.
+    owner = joint[mesh.face_adjacency]
+    on[2, near] = True
+    seam = np.zeros(len(edges), bool)
+    for row in on:
+        seam |= row[edges].all(axis=1) & (owner[:, 0] != owner[:, 1])
+    kink = turned[seam].max()
+    out["kink"] = (kink, kink > limits["kink"] + 1e-3, kink < 0.95 * limits["kink"])
+
+    bore = points[faces[sides.bore]]
+    scan_pieces = trimesh.Trimesh(scan_points, scan_faces, process=False).split(only_watertight=False)
+    scan_bore = min(scan_pieces, key=lambda m: m.area).triangles
+    facing, through = unit(end["cut"]["facing"]), centre_of_loop(end["seam"]["bore"])
+    losses, down = [0.0], np.arange(0.5, end["reach"], 0.25)
+    for depth in down:
+        here = through - depth * facing
+        losses.append(float(1 - areas(bore, here, [facing])[0] / areas(scan_bore, here, [facing])[0]))
+    radius = np.linalg.norm(np.array(end["seam"]["bore"]) - through, axis=1).max()
+    below = through - (end["reach"] + 1.3 * radius * np.tan(TILTS[-1])) * facing
+    circle = np.pi * end["fitting"]["bore"] ** 2 / 4
+    lesser = min(circle, np.nanmin(areas(scan_bore, below, leaned(facing))))
+    at, along = stations(made)
+    for p, n in zip(at, along):
+        found = areas(bore, p, leaned(n))
+        if not np.isnan(found).all():
+            losses.append(float(1 - np.nanmin(found) / lesser))
+    loss = np.nanmax(losses)
+    out["bore_loss"] = (loss, loss > limits["bore_loss"] + AREA_ERROR, loss < limits["bore_loss"] - AREA_ERROR)
+
+    heights_of = fitting_heights(end, points)
+    axis, origin = unit(end["place"]["along"]), np.array(end["place"]["at"])
+    beyond = (heights_of[faces] > -ROUNDING).all(axis=1) & (heights_of[faces] < end["fitting"]["length"] - ROUNDING).any(axis=1)
+    chord, worst = limits.get("chord", 0.01), 0.0
+    for side, key in ((sides.bore, "bore"), (sides.outside, "outside")):
+        wall = sample(faces[beyond & side], 20_000, 5) - origin
+        radial = np.linalg.norm(wall - (wall @ axis)[:, None] * axis, axis=1)
+        worst = max(worst, abs(radial - end["fitting"][key] / 2).max())
+    out["fitting"] = (worst, worst > chord + ROUNDING, worst < 0.9 * chord)
+
+    if "ball_min" in limits:
+        ball = 2 * min(widest(p, n, points, faces[sides.bore], radius) for p, n in list(zip(at, along))[::4])
+        out["ball_min"] = (ball, ball < limits["ball_min"] - ROUNDING, ball > 1.02 * limits["ball_min"])
+    return made.proof, out
+
+
+def widest(at, normal, points, faces, radius):
+    """The greatest distance to the bore in a plane's part of it: a ball's centre must pass the plane somewhere."""
+    u, v = square_to(normal)
+    grid = [(x, y) for x in np.linspace(-0.5, 0.5, 9) for y in np.linspace(-0.5, 0.5, 9)]
+    place = lambda w: at + radius * (w[0] * u + w[1] * v)
+    distance = lambda w: np.sqrt(igl.point_mesh_squared_distance(np.array([place(w)]), points, faces)[0][0])
+    best = max(grid, key=distance)
+    return -minimize(lambda w: -distance(w), best, method="Nelder-Mead", options={"xatol": 1e-4, "fatol": 1e-5}).fun
+
+
+def main(folders):
+    wrong = doubts = 0
+    for folder in map(Path, folders):
+        if not (folder / "proof.json").exists():
+            print(folder.name, "no proof")
+            continue
+        try:
+            proof, out = judge(folder)
+        except (AssertionError, StopIteration) as why:
+            print(folder.name, "not judged:", why or "no part")
+            continue
+        told = []
+        for name, (measured, broken, room) in out.items():
+            rows = [l for l in proof["limits"] if l["name"] == name]
+            verdicts = {l["verdict"] for l in rows}
+            if "held" in verdicts and len(verdicts) == 1 and broken:
+                wrong += 1
+                told.append(f"WRONG HELD {name}: samples {measured:.6g}, proof {[l['bounds'] for l in rows]}")
+            if "broken" in verdicts and room:
+                doubts += 1
+                told.append(f"doubt {name}: samples {measured:.6g}, proof {[l['bounds'] for l in rows]}")
+        figures = " ".join(f"{n}={m:.4g}" for n, (m, _, _) in out.items())
+        print(folder.name, proof["verdict"], figures, *told, sep="  ", flush=True)
+    print(f"wrong held: {wrong}, doubts: {doubts}")
+    return 1 if wrong else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
