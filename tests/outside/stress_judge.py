@@ -13,7 +13,6 @@ from pathlib import Path
 import igl
 import numpy as np
 import trimesh
-from scipy.optimize import minimize
 
 from case_reading import read_case
 from part_sides import Sides, fitting_heights
@@ -201,11 +200,13 @@ def judge(folder):
 def widest(at, normal, points, faces, radius):
     """The greatest distance to the bore in a plane's part of it: a ball's centre must pass the plane somewhere."""
     u, v = square_to(normal)
-    grid = [(x, y) for x in np.linspace(-0.5, 0.5, 9) for y in np.linspace(-0.5, 0.5, 9)]
-    place = lambda w: at + radius * (w[0] * u + w[1] * v)
-    distance = lambda w: np.sqrt(igl.point_mesh_squared_distance(np.array([place(w)]), points, faces)[0][0])
-    best = max(grid, key=distance)
-    return -minimize(lambda w: -distance(w), best, method="Nelder-Mead", options={"xatol": 1e-4, "fatol": 1e-5}).fun
+    best, step = np.zeros(2), radius / 8
+    offsets = np.stack(np.meshgrid(np.arange(-4, 5), np.arange(-4, 5)), axis=-1).reshape(-1, 2)
+    while step > 1e-4 * radius:
+        tried = best + step * offsets
+        found = igl.point_mesh_squared_distance(at + tried[:, :1] * u + tried[:, 1:] * v, points, faces)[0]
+        best, step, widest_sq = tried[found.argmax()], step / 3, found.max()
+    return np.sqrt(widest_sq)
 
 
 def main(folders):
