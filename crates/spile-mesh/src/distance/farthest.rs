@@ -1,5 +1,6 @@
 //! The largest distance from one surface to another, by branch and bound.
 
+mod covered;
 mod cut_places;
 
 use std::cmp::Ordering;
@@ -298,14 +299,19 @@ impl Piece {
                 seeds_sq = consider(c.slot);
             }
         }
+        let mut hi = None;
         if seeds_sq > enough_sq {
+            hi = covered::by_several(corners.map(|c| c.at), to, enough);
+        }
+        if seeds_sq > enough_sq && hi.is_none() {
             to.nearest_first(seeds_sq, off_box_sq, |slot, bound| {
                 let found_sq = consider(slot as u32);
                 // Nothing lies nearer than a bound below 0: the search ends.
                 *bound = if found_sq <= enough_sq { -1.0 } else { found_sq };
             });
         }
-        Piece { corners, hi: best_sq.sqrt(), cover, off_cover_sq, depth, cuts, rank: 0 }
+        let hi = hi.unwrap_or_else(|| best_sq.sqrt());
+        Piece { corners, hi, cover, off_cover_sq, depth, cuts, rank: 0 }
     }
 
     fn farthest_corner(&self) -> Reached {
