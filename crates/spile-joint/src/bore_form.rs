@@ -32,7 +32,7 @@ impl<'a> Job<'a> {
             let edge = self.edge(work.end, placed.bore);
             let before = band.mesh.clone();
             let sizes = (edge, work.reach.unwrap_or(0.0));
-            let band = self.finish(band, work.end, self.scan, sizes, &mut notes)?;
+            let band = self.finish((band, None), work.end, self.scan, sizes, &mut notes)?;
             let kept = self.near(work, &placed, |t| !dropped_bore.contains(t as u32));
             let band = self.widened(work, &band, &before, &kept);
             self.begin("span", work.end)?;
@@ -117,7 +117,8 @@ impl<'a> Job<'a> {
         {
             let edge = self.edge_beside((work.end, &located), placed, placed.outside);
             let before = band.mesh.clone();
-            let band = self.finish(band, work.end, wall, (edge, reach.unwrap_or(0.0)), notes)?;
+            let band =
+                self.finish((band, None), work.end, wall, (edge, reach.unwrap_or(0.0)), notes)?;
             self.begin("span", work.end)?;
             let own = self.limits(work.end);
             let wall_min = own.wall_min.unwrap_or(0.5 * thickness);

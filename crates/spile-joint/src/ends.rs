@@ -5,7 +5,7 @@ use spile_mesh::{Bvh, DVec3, Mesh, are_within};
 
 use crate::angles::{AngleLimits, Held, hold_angles, loosened};
 use crate::cut::{CutLengths, CutSide, cut_side};
-use crate::fair::{FairLimits, fair_band};
+use crate::fair::{FairLimits, fair_band, normals_at};
 use crate::fitting::Placed;
 use crate::foreign::{Foreign, Wanted};
 use crate::locate::{Located, tangent};
@@ -252,7 +252,7 @@ pub fn faired_band(
     surface: &Scan,
     (band, refined): (&Band, Band),
     end: &End,
-    fairing: &FairLimits,
+    fairing: &FairLimits<'_>,
     deviation: f64,
 ) -> Result<Band, MakeError> {
     let mut fairing = *fairing;
@@ -343,24 +343,13 @@ pub fn seam_of(band: &Band, normal: DVec3) -> (SeamLoop, Vec<usize>) {
     (seam, order)
 }
 
-/// The normal at each point of the rim, between those of the two triangles that
-/// border on the rim there: these are what the seam's kink is measured against.
+/// How far round a point of the rim, in its edges, the surface tells its slope.
+const SLOPE_EDGES: f64 = 4.0;
+
+/// The band's own normal at each point of the rim: of its shape there, for a
+/// single triangle's slope is up to how its corners happen to lie.
 fn rim_normals(band: &Band) -> Vec<DVec3> {
-    let mut at_edge = std::collections::BTreeMap::new();
-    for (t, c) in band.mesh.triangles().iter().enumerate() {
-        for k in 0..3 {
-            let (a, b) = (c[k], c[(k + 1) % 3]);
-            at_edge.entry((a.min(b), a.max(b))).or_insert(t);
-        }
-    }
-    let n = band.rim.len();
-    let edge_normal = |i: usize| {
-        let (a, b) = (band.rim[i], band.rim[(i + 1) % n]);
-        at_edge
-            .get(&(a.min(b), a.max(b)))
-            .map_or(DVec3::ZERO, |&t| band.mesh.area_normal(t).normalize_or_zero())
-    };
-    (0..n).map(|i| (edge_normal((i + n - 1) % n) + edge_normal(i)).normalize_or_zero()).collect()
+    normals_at(&band.mesh, &band.rim, SLOPE_EDGES * band.rim_length() / band.rim.len() as f64)
 }
 
 /// The centre of a closed polygon's area.

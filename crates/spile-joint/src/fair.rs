@@ -2,14 +2,21 @@
 //! further than it is allowed.
 //!
 //! Points move along their normals only, so that the triangles keep their
-//! shape. The energy is the discrete bending energy of the band, in the form
-//! that is quadratic in the positions (Bergou, Wardetzky, Harmon, Zorin,
-//! Grinspun 2006, "A quadratic bending model for inextensible surfaces"), with
-//! free bending at the rim and a pull back to the scan that lets through waves
-//! longer than a stated length: what is longer than that is shape and stays, so
-//! that a tube is not pinched, what is shorter is wobble and goes.
+//! shape. What is shape is told by a paraboloid through the surroundings of each
+//! point (`shape`): the energy is that of bending away from it, so that a tube
+//! or a ball is left as it is, up to its rim. It is the discrete bending energy
+//! in the form that is quadratic in the positions (Bergou, Wardetzky, Harmon,
+//! Zorin, Grinspun 2006, "A quadratic bending model for inextensible surfaces"),
+//! with free bending at the rim and a pull back to the scan that lets through
+//! waves longer than a stated length: what is longer than that stays.
+
+mod shape;
+
+use std::f64::consts::TAU;
 
 use spile_mesh::{Bvh, DVec3, Mesh};
+
+pub use shape::normals_at;
 
 use crate::least_squares::{LeastSquares, Line, SolveError};
 use crate::reach::Band;
@@ -18,23 +25,40 @@ use crate::refine::rim_index;
 /// What fairing may do at one point.
 #[derive(Debug, Clone, Copy)]
 pub struct Allowance {
-    /// Furthest move, along the normal; 0 keeps the point.
-    pub most: f64,
+    /// Furthest move against the normal.
+    pub inward: f64,
+    /// Furthest move along the normal; with no move either way the point stays.
+    pub outward: f64,
     /// Waves longer than this stay.
     pub wave: f64,
 }
 
-/// The points of `band` after fairing.
+impl Allowance {
+    /// One that keeps its point.
+    const NONE: Self = Self { inward: 0.0, outward: 0.0, wave: 1.0 };
+
+    /// The move that is nearest to `by` and allowed.
+    fn clamp(&self, by: f64) -> f64 {
+        by.clamp(-self.inward, self.outward)
+    }
+}
+
+/// The points of `band` after fairing; over lengths up to `paraboloid` it is taken to
+/// be like one.
 ///
 /// # Errors
 /// [`SolveError`] when the equations have no solution.
-pub fn fair(band: &Mesh, allowances: &[Allowance]) -> Result<Vec<DVec3>, SolveError> {
+pub fn fair(
+    band: &Mesh,
+    allowances: &[Allowance],
+    paraboloid: f64,
+) -> Result<Vec<DVec3>, SolveError> {
     let points = band.points();
     let normals = point_normals(band);
     let mut unknown_of: Vec<Option<usize>> = vec![None; points.len()];
     let mut free: Vec<usize> = Vec::new();
     for (v, a) in allowances.iter().enumerate() {
-        if a.most > 0.0 {
+        if a.inward.max(a.outward) > 0.0 {
             unknown_of[v] = Some(free.len());
             free.push(v);
         }
@@ -44,14 +68,16 @@ pub fn fair(band: &Mesh, allowances: &[Allowance]) -> Result<Vec<DVec3>, SolveEr
     }
     let hinges = hinges(band);
     let areas = point_areas(band);
+    let waves: Vec<f64> = allowances.iter().map(|a| a.wave.min(paraboloid)).collect();
+    let shape = shape::smooth(band, &normals, &areas, &waves);
     let mut held: Vec<Option<f64>> = vec![None; points.len()];
     let mut moves = vec![0.0; points.len()];
     // Points that would go too far are held at their limit and the rest is
     // solved again.
-    for _ in 0..4 {
+    for _ in 0..ROUNDS {
         let mut system = LeastSquares::new(free.len());
         for hinge in &hinges {
-            let bend = hinge.bend(points);
+            let bend = hinge.bend(points) - hinge.bend(&shape);
             for axis in 0..3 {
                 let mut line = Line { rest: bend[axis], ..Line::default() };
                 for (v, k) in hinge.corners.iter().zip(hinge.factors) {
@@ -67,7 +93,7 @@ pub fn fair(band: &Mesh, allowances: &[Allowance]) -> Result<Vec<DVec3>, SolveEr
         }
         for (u, &v) in free.iter().enumerate() {
             let a = allowances[v];
-            let pull = (std::f64::consts::TAU / a.wave).powi(4) * areas[v];
+            let pull = (TAU / a.wave).powi(4) * areas[v];
             system.add(&Line { terms: vec![(u, 1.0)], rest: 0.0 }, pull);
             if let Some(d) = held[v] {
                 system.add(&Line { terms: vec![(u, 1.0)], rest: -d }, 1e6 * pull);
@@ -77,9 +103,9 @@ pub fn fair(band: &Mesh, allowances: &[Allowance]) -> Result<Vec<DVec3>, SolveEr
         let mut over = false;
         for (u, &v) in free.iter().enumerate() {
             moves[v] = solved[u];
-            let most = allowances[v].most;
-            if held[v].is_none() && solved[u].abs() > most {
-                held[v] = Some(solved[u].clamp(-most, most));
+            let within = allowances[v].clamp(solved[u]);
+            if held[v].is_none() && solved[u] != within {
+                held[v] = Some(within);
                 over = true;
             }
         }
@@ -87,13 +113,12 @@ pub fn fair(band: &Mesh, allowances: &[Allowance]) -> Result<Vec<DVec3>, SolveEr
             break;
         }
     }
-    Ok((0..points.len())
-        .map(|v| {
-            let most = allowances[v].most;
-            points[v] + normals[v] * moves[v].clamp(-most, most)
-        })
-        .collect())
+    let moved = |v: usize| points[v] + normals[v] * allowances[v].clamp(moves[v]);
+    Ok((0..points.len()).map(moved).collect())
 }
+
+/// Rounds of holding points that went too far.
+const ROUNDS: usize = 6;
 
 /// An inner edge with its two triangles.
 pub struct Hinge {
@@ -183,9 +208,24 @@ fn point_areas(mesh: &Mesh) -> Vec<f64> {
     areas
 }
 
+/// Up to this share of its radius a tube is taken to be like a paraboloid, from
+/// which it departs by `x^4 / 8 r^3`: a thousandth of the radius at a third of it.
+const LIKE_PARABOLOID: f64 = 1.0 / 3.0;
+
+/// The other side of the wall, that fairing must not bring too near.
+#[derive(Clone, Copy)]
+pub struct OtherSide<'a> {
+    /// That side of the scan.
+    pub surface: &'a Bvh,
+    /// Least wall: where the scan has less, it gets no thinner.
+    pub wall_min: f64,
+    /// Whether it lies where the band's normals point.
+    pub is_outward: bool,
+}
+
 /// What fairing of a band near its rim may do.
-#[derive(Debug, Clone, Copy)]
-pub struct FairLimits {
+#[derive(Clone, Copy)]
+pub struct FairLimits<'a> {
     /// Furthest move of a point.
     pub most: f64,
     /// Waves longer than this stay.
@@ -196,6 +236,25 @@ pub struct FairLimits {
     /// Up to this distance from the untouched scan points may move a little, so
     /// that no edge there comes out sharper.
     pub border: f64,
+    /// The other side of the wall, if there is one to be heeded.
+    pub other: Option<OtherSide<'a>>,
+}
+
+impl FairLimits<'_> {
+    /// How far a point at `p` may go either way, `most` at the most.
+    fn allowance(&self, p: DVec3, most: f64, wave: f64) -> Allowance {
+        let both = Allowance { inward: most, outward: most, wave };
+        let Some(other) = self.other else { return both };
+        // Both sides may come nearer to each other, so half is for each.
+        let look = other.wall_min + 2.0 * most;
+        let Some(found) = other.surface.closest_within(p, look) else { return both };
+        let nearer = (0.5 * (found.distance - other.wall_min)).clamp(0.0, most);
+        if other.is_outward {
+            Allowance { outward: nearer, ..both }
+        } else {
+            Allowance { inward: nearer, ..both }
+        }
+    }
 }
 
 /// The band with its wobble taken out near the rim, and no edge left sharp at
@@ -209,7 +268,7 @@ pub struct FairLimits {
 pub fn fair_band(
     band: &Band,
     beside: (&Mesh, &[[u32; 3]]),
-    limits: &FairLimits,
+    limits: &FairLimits<'_>,
 ) -> Result<Band, SolveError> {
     let rim = rim_index(band);
     let border = border_index(band);
@@ -220,20 +279,20 @@ pub fn fair_band(
         .enumerate()
         .map(|(v, &p)| {
             if v < band.shared {
-                return Allowance { most: 0.0, wave: limits.wave };
+                return Allowance { wave: limits.wave, ..Allowance::NONE };
             }
             let away = rim.closest(p).map_or(0.0, |c| c.distance) / limits.full;
             let near_rim = (2.0 - away).clamp(0.0, 1.0).powi(2);
             let inward = border.closest(p).map_or(f64::INFINITY, |c| c.distance) / limits.border;
             let near_border = (2.0 - inward).clamp(0.0, 1.0);
             let wave = if near_border > near_rim { 2.0 * limits.wave } else { limits.wave };
-            Allowance { most: limits.most * near_rim.max(near_border), wave }
+            limits.allowance(p, limits.most * near_rim.max(near_border), wave)
         })
         .collect();
     let (points, triangles) = band.with_beside(beside.0, beside.1);
-    allowances.resize(points.len(), Allowance { most: 0.0, wave: limits.wave });
+    allowances.resize(points.len(), Allowance { wave: limits.wave, ..Allowance::NONE });
     let both = Mesh::new(points, triangles).unwrap_or_default();
-    let mut points = fair(&both, &allowances)?;
+    let mut points = fair(&both, &allowances, LIKE_PARABOLOID * band.rim_length() / TAU)?;
     points.truncate(band.mesh.points().len());
     let mesh = Mesh::new(points, band.mesh.triangles().to_vec()).unwrap_or_default();
     Ok(Band { mesh, ..band.clone() })

@@ -249,6 +249,35 @@ pub fn tangent(scan: &Scan, loops: &EndLoops, first: DVec3) -> DVec3 {
     direction
 }
 
+/// Sections a diameter of the bore's line that [`line_below`] is made of.
+const A_DIAMETER: f64 = 8.0;
+
+/// The bore's line from its loop down into the scan, as far as `depth` and a little
+/// more: planes square to it through the centres of its sections, as far as
+/// sections close.
+pub fn line_below(scan: &Scan, loops: &EndLoops, depth: f64) -> Vec<Plane> {
+    let across = 2.0 * (loops.bore.area(loops.plane.normal).abs() / std::f64::consts::PI).sqrt();
+    let step = across / A_DIAMETER;
+    let mut normal = tangent(scan, loops, loops.plane.normal);
+    let mut centres = vec![loops.bore.centroid(loops.plane.normal)];
+    // Two more on each side than a direction is taken from.
+    let count = (depth / step).ceil() as usize + 4;
+    while centres.len() <= count {
+        let last = centres[centres.len() - 1];
+        let plane = Plane { point: last - normal * step, normal };
+        let Some(centre) = bore_centre(scan, plane, across) else { break };
+        let from = centres[centres.len().saturating_sub(3)];
+        normal = (from - centre).normalize_or(normal);
+        centres.push(centre);
+    }
+    let first = tangent(scan, loops, loops.plane.normal);
+    let square = |k: usize| {
+        let over = if k == 0 { first } else { centres[k.saturating_sub(2)] - centres[k + 2] };
+        Plane { point: centres[k], normal: over.normalize_or(first) }
+    };
+    (0..centres.len().saturating_sub(2)).map(square).collect()
+}
+
 /// Centre of the smallest loop round the plane's point.
 fn bore_centre(scan: &Scan, plane: Plane, across: f64) -> Option<DVec3> {
     let loops: Vec<SectionLoop> =

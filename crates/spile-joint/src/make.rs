@@ -1,25 +1,24 @@
 //! The way from a scan to a part: runs the steps in order.
 
 mod cutting;
+mod lengths;
 mod notes;
 
 use spile_case::{Case, End, Form, Keep, Seam};
-use spile_mesh::{Bounds3, Bvh, DVec3, Mesh, Topology};
+use spile_mesh::{Bounds3, Bvh, DVec3, Mesh, Plane, Topology};
 
 pub use notes::{EdgeGaveWay, Note};
 
-use crate::bore_side::{BoreLimits, join_bore};
+use crate::bore_side::join_bore;
 use crate::close::{Builder, Dropped, Kept};
-use crate::ends::{faired_band, refined_band};
-use crate::fair::FairLimits;
+use crate::fair::OtherSide;
 use crate::fitting::Placed;
-use crate::locate::Located;
+use crate::locate::line_below;
 use crate::mend::{MendOptions, Mended, mend};
 use crate::outside::{OutsideLimits, SeamWall, join_outside};
 use crate::pierce::pierced;
 use crate::reach::Band;
-use crate::refine::RefineLimits;
-use crate::restore::{WallBefore, thicken, widen};
+use crate::restore::{WallBefore, section_planes, thicken, widen};
 use crate::rings::{nothing_open, rings};
 use crate::span::joined;
 use crate::station::with_planes;
@@ -207,60 +206,6 @@ impl<'a> Job<'a> {
         Some(Made { part: None, settled, conflicts, notes: Vec::new() })
     }
 
-    /// What the bore side of a joint must hold.
-    pub(crate) fn bore_limits(&self, end: &End, edge: f64) -> BoreLimits {
-        let limits = self.limits(end);
-        BoreLimits {
-            loss_share: limits.bore_loss.unwrap_or(0.01),
-            edge,
-            kink_deg: limits.kink_deg,
-            deviation: limits.deviation,
-        }
-    }
-
-    /// Edge length at a seam of this radius.
-    pub(crate) fn edge(&self, end: &End, radius: f64) -> f64 {
-        // At most 5 degrees a side round the circle, so that the facets of a
-        // round seam stay well under any sensible kink, and short enough for
-        // the fitting's chord.
-        let round = std::f64::consts::TAU * radius / 110.0;
-        let chord = (8.0 * radius * self.limits(end).chord).sqrt() * 0.9;
-        self.case.edge.unwrap_or(round.min(chord))
-    }
-
-    /// Edge length at a seam of this radius, short enough for the circle that is
-    /// widest on the outside of the fitting: it has as many sides as the rim.
-    pub(crate) fn edge_beside(
-        &self,
-        (end, located): (&End, &Located),
-        placed: &Placed,
-        radius: f64,
-    ) -> f64 {
-        let edge = self.edge(end, radius);
-        let Some(rim) = located.loops.outside.as_ref().filter(|_| self.case.edge.is_none()) else {
-            return edge;
-        };
-        // A polygon of n sides and the circle's area leaves it by
-        // pi^2 r / (3 n^2); this many leave room.
-        let sides = 2.0 * (placed.widest() / self.limits(end).chord).sqrt();
-        edge.min(rim.perimeter() / sides)
-    }
-
-    fn refine_limits(&self, end: &End, edge: f64) -> RefineLimits {
-        RefineLimits { edge, grading: 0.08, deviation: 0.2 * self.limits(end).deviation }
-    }
-
-    fn fair_limits(&self, end: &End, scan: &Scan, band: &Band, reach: f64) -> FairLimits {
-        // What is wobble and what is shape is told by the scan's edges here.
-        let edge = scan.median_edge_of(band.replaces.iter().copied());
-        FairLimits {
-            most: 0.5 * self.limits(end).deviation,
-            wave: 3.0 * edge,
-            full: 0.25 * reach,
-            border: 3.5 * edge,
-        }
-    }
-
     fn two_walls(&self) -> Result<Made, MakeError> {
         let mut notes = Vec::new();
         let mut works = self.cut_ends(true, &mut notes)?;
@@ -308,12 +253,21 @@ impl<'a> Job<'a> {
             sides[t] == Some(WallSide::Bore) && !dropped.contains(t as u32)
         });
         let (before_bore, before_outside) = (bore_band.mesh.clone(), outside_band.mesh.clone());
+        // The scan as given, removed surface included, for its own wall.
+        let of_side = |side| Bvh::build(&self.near(work, &placed, |t| sides[t] == Some(side)));
+        let (scan_bore, scan_outside) = (of_side(WallSide::Bore), of_side(WallSide::Outside));
+        let asked = self.limits(work.end);
         let sizes = (edge, scan_reach);
-        let bore_band = self.finish(bore_band, work.end, self.scan, sizes, notes)?;
-        let mut outside_band = self.finish(outside_band, work.end, self.scan, sizes, notes)?;
+        let other = |surface, is_outward| {
+            asked.wall_min.map(|wall_min| OtherSide { surface, wall_min, is_outward })
+        };
+        let beyond = other(&scan_outside, true);
+        let bore_band = self.finish((bore_band, beyond), work.end, self.scan, sizes, notes)?;
+        let within = other(&scan_bore, false);
+        let mut outside_band =
+            self.finish((outside_band, within), work.end, self.scan, sizes, notes)?;
         let bore_band = self.widened(work, &bore_band, &before_bore, &kept_bore);
         self.begin("span", work.end)?;
-        let asked = self.limits(work.end);
         let (kink_deg, deviation) = (asked.kink_deg, asked.deviation);
         let (bore_band, joint) = join_bore(
             (work.end, self.scan, &work.located),
@@ -326,9 +280,6 @@ impl<'a> Job<'a> {
             [&bore_band.mesh, &joint.bore.mesh(true), &placed.mesh(WallSide::Bore, &joint.bore)]
                 .into_iter()
                 .fold(kept_bore, |all, m| joined(&all, m));
-        // The scan as given, removed surface included, for its own wall.
-        let of_side = |side| Bvh::build(&self.near(work, &placed, |t| sides[t] == Some(side)));
-        let (scan_bore, scan_outside) = (of_side(WallSide::Bore), of_side(WallSide::Outside));
         let wall_min = asked.wall_min.unwrap_or(0.0);
         let before = WallBefore {
             outside: &before_outside,
@@ -375,29 +326,14 @@ impl<'a> Job<'a> {
         Ok(())
     }
 
-    /// Refines and fairs a band of `surface`.
-    pub(crate) fn finish(
-        &self,
-        band: &Band,
-        end: &End,
-        surface: &Scan,
-        (edge, reach): (f64, f64),
-        notes: &mut Vec<Note>,
-    ) -> Result<Band, MakeError> {
-        let limits = self.refine_limits(end, edge);
-        let fairing = self.fair_limits(end, surface, band, reach);
-        self.begin("refine", end)?;
-        let refined = refined_band(band, end, &limits, notes)?;
-        self.begin("fair", end)?;
-        faired_band(surface, (band, refined), end, &fairing, self.limits(end).deviation)
-    }
-
     /// The bore band with what it lost of bore area given back.
     pub(crate) fn widened(&self, work: &Work<'_>, band: &Band, before: &Mesh, kept: &Mesh) -> Band {
         let Some(share) = self.limits(work.end).bore_loss else { return band.clone() };
         let (located, loops) = (&work.located, &work.located.loops);
-        let start = loops.bore.centroid(loops.plane.normal);
-        widen(band, before, kept, start, located.facing, share)
+        let point = loops.bore.centroid(loops.plane.normal);
+        let first = Plane { point, normal: located.facing };
+        let line = line_below(self.scan, loops, work.reach.unwrap_or(0.0));
+        widen(band, before, kept, section_planes(band, first, &line, share), share)
     }
 
     /// The scan's triangles near an end that are wanted, in the direction that

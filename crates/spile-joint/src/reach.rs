@@ -102,6 +102,12 @@ pub struct Band {
 }
 
 impl Band {
+    /// The length of the way round the rim.
+    pub fn rim_length(&self) -> f64 {
+        let at = |k: usize| self.mesh.points()[self.rim[k % self.rim.len()] as usize];
+        (0..self.rim.len()).map(|k| at(k).distance(at(k + 1))).sum()
+    }
+
     /// Turns every triangle round.
     pub fn turn_round(&mut self) {
         let triangles = self.mesh.triangles().iter().map(|t| [t[0], t[2], t[1]]).collect();

@@ -5,14 +5,15 @@
 //! outward where a section lost area, outside points away from the bore where
 //! the wall lost thickness.
 
+use rayon::prelude::*;
 use spile_mesh::{Bvh, DVec3, Mesh, Plane, vertex_triangles};
 
 use crate::fair::point_normals;
 use crate::reach::Band;
-use crate::span::{joined, section_area};
+use crate::span::{SPARE_SHARE, STRICT_SHARE, joined, section_area};
 
-/// The bore band widened so that no section square to `facing` has lost more
-/// than `share` of the area that the scan has there.
+/// The bore band widened so that no section in one of `families` of planes has lost
+/// more than `share` of the area that the scan has there.
 ///
 /// `kept` is the scan's bore beyond the band, `before` the band as scanned; all
 /// face away from the bore's line.
@@ -20,76 +21,132 @@ pub fn widen(
     band: &Band,
     before: &Mesh,
     kept: &Mesh,
-    start: DVec3,
-    facing: DVec3,
+    families: Vec<Vec<Plane>>,
     share: f64,
 ) -> Band {
-    let depth_of = |p: DVec3| (start - p).dot(facing);
-    let deepest = band.mesh.points().iter().map(|&p| depth_of(p)).fold(0.0, f64::max);
     let is_strict = share < STRICT_SHARE;
-    let stations = if is_strict { 120 } else { 40 };
-    let step = deepest / stations as f64;
     let mut band = band.clone();
     let from_border = distances_from_border(&band);
+    let deepest = from_border.iter().skip(band.shared).copied().fold(0.0, f64::max);
     let scan = joined(kept, before);
-    // Twice the bore's own width keeps other branches out.
-    let far = 2.0
-        * band
-            .rim
-            .iter()
-            .map(|&v| band.mesh.points()[v as usize].distance(start))
-            .fold(0.0, f64::max);
-    let plane =
-        |k: usize| Plane { point: start - facing * (step * (k as f64 + 0.5)), normal: facing };
-    let asked: Vec<f64> = (0..stations).map(|k| section_area(&scan, plane(k), far)).collect();
+    let runs: Vec<Run> =
+        families.into_par_iter().map(|planes| Run::new(&scan, &band, planes)).collect();
     let aim = 1.0 - 0.3 * share + if is_strict { SPARE_SHARE } else { 0.0 };
     for _ in 0..if is_strict { 10 } else { 4 } {
         let part = joined(kept, &band.mesh);
-        let lacks: Vec<f64> = (0..stations)
-            .map(|k| {
-                let area = section_area(&part, plane(k), far);
-                let lack = (asked[k] * aim - area).max(0.0);
-                // A plane that leaves the band over an open rim has no area.
-                if area < 0.5 * asked[k] {
-                    0.0
-                } else {
-                    lack / (2.0 * (std::f64::consts::PI * area).sqrt())
-                }
-            })
-            .collect();
-        if lacks.iter().all(|&l| l <= 0.0) {
+        let lacks: Vec<Vec<f64>> = runs.par_iter().map(|run| run.lacks(&part, aim)).collect();
+        if lacks.iter().flatten().all(|&l| l <= 0.0) {
             break;
         }
         let normals = point_normals(&band.mesh);
         let mut points = band.mesh.points().to_vec();
-        for (v, p) in points.iter_mut().enumerate().skip(band.shared) {
-            let at = depth_of(*p) / step - 0.5;
-            // The largest lack nearby, faded over three stations.
-            let push = lacks
-                .iter()
-                .enumerate()
-                .map(|(k, l)| l * (-0.125 * (at - k as f64).powi(2)).exp())
-                .fold(0.0, f64::max);
+        let pushed = |(v, &p): (usize, &DVec3)| {
+            let most = |(run, lacks): (&Run, &Vec<f64>)| run.push(p, lacks);
+            let push = 1.2 * runs.iter().zip(&lacks).map(most).fold(0.0, f64::max);
             // Next to the untouched scan a push would leave a crease: nothing moves
             // there, or where nothing may be lost, so little that none shows.
             let push = if is_strict {
-                (1.2 * push).min(SLOPE_AT_BORDER * from_border[v])
+                push.min(SLOPE_AT_BORDER * from_border[v])
             } else {
-                1.2 * push * ((deepest - depth_of(*p)) / (0.5 * deepest) - 0.3).clamp(0.0, 1.0)
+                push * (from_border[v] / (0.5 * deepest) - 0.3).clamp(0.0, 1.0)
             };
-            *p += normals[v] * push;
-        }
+            p + normals[v] * push
+        };
+        let moved: Vec<DVec3> =
+            band.mesh.points().par_iter().enumerate().skip(band.shared).map(pushed).collect();
+        points[band.shared..].copy_from_slice(&moved);
         band.mesh = Mesh::new(points, band.mesh.triangles().to_vec()).unwrap_or_default();
     }
     band
 }
 
-/// Below this share of area that may be lost, every station is given back all.
-const STRICT_SHARE: f64 = 1e-3;
+/// The planes whose sections are held at an end where `share` may be lost: parallel
+/// to the cut's, `first`, as deep as the band goes. Where nothing may be lost,
+/// those square to the bore's own `line` too, and a fan round each of these.
+pub fn section_planes(band: &Band, first: Plane, line: &[Plane], share: f64) -> Vec<Vec<Plane>> {
+    let depths = band.mesh.points().iter().map(|&p| (first.point - p).dot(first.normal));
+    let deepest = depths.fold(0.0, f64::max);
+    let count = if share < STRICT_SHARE { 120 } else { 40 };
+    let parallel = (0..count)
+        .map(|k| first.normal * (deepest * (k as f64 + 0.5) / count as f64))
+        .map(|down| Plane { point: first.point - down, ..first })
+        .collect();
+    if share >= STRICT_SHARE || line.len() < 2 {
+        return vec![parallel];
+    }
+    let square: Vec<Plane> = (0..count)
+        .map(|k| {
+            let at = (k as f64 + 0.5) / count as f64 * (line.len() - 1) as f64;
+            let (before, share) = (at as usize, at.fract());
+            let (a, b) = (line[before], line[before + 1]);
+            let normal = a.normal.lerp(b.normal, share).normalize_or(a.normal);
+            Plane { point: a.point.lerp(b.point, share), normal }
+        })
+        .collect();
+    let (u, v) = first.normal.any_orthonormal_pair();
+    let fan = [u, -u, v, -v].map(|side| -> Vec<Plane> {
+        let lean = side * FAN_DEG.to_radians().tan();
+        square.iter().map(|p| Plane { normal: (p.normal + lean).normalize(), ..*p }).collect()
+    });
+    [parallel, square].into_iter().chain(fan).collect()
+}
 
-/// What is then aimed at beyond the scan's own area: planes between the stations,
-/// and planes that are not quite parallel to them, may lose a little more.
-const SPARE_SHARE: f64 = 2e-4;
+/// How far the fan opens round the bore's line.
+const FAN_DEG: f64 = 5.0;
+
+/// Sections of the bore from the rim down.
+struct Run {
+    planes: Vec<Plane>,
+    /// The scan's area in each; none where the plane passes over the open rim.
+    asked: Vec<Option<f64>>,
+    /// Distance of the planes.
+    step: f64,
+    /// Twice the bore's own width keeps other branches out.
+    far: f64,
+}
+
+impl Run {
+    /// Sections of `scan`, of which `band` is the last stretch.
+    fn new(scan: &Mesh, band: &Band, planes: Vec<Plane>) -> Self {
+        let rim: Vec<DVec3> = band.rim.iter().map(|&v| band.mesh.points()[v as usize]).collect();
+        let first = planes[0].point;
+        let far = 2.0 * rim.iter().map(|p| p.distance(first)).fold(0.0, f64::max);
+        let step = planes[planes.len() - 1].point.distance(first) / (planes.len() - 1) as f64;
+        let is_below =
+            |plane: &Plane| rim.iter().all(|&p| (p - plane.point).dot(plane.normal) > 0.0);
+        let asked = planes
+            .iter()
+            .map(|plane| is_below(plane).then(|| section_area(scan, *plane, far)))
+            .collect();
+        Self { planes, asked, step, far }
+    }
+
+    /// How far outward each section must move to have `aim` times the scan's area.
+    fn lacks(&self, part: &Mesh, aim: f64) -> Vec<f64> {
+        let lack = |(plane, asked): (&Plane, &Option<f64>)| {
+            let Some(asked) = *asked else { return 0.0 };
+            let area = section_area(part, *plane, self.far);
+            // A plane that leaves the band over an open rim has no area.
+            if area < 0.5 * asked {
+                return 0.0;
+            }
+            (asked * aim - area).max(0.0) / (2.0 * (std::f64::consts::PI * area).sqrt())
+        };
+        self.planes.iter().zip(&self.asked).map(lack).collect()
+    }
+
+    /// The largest lack near a point, faded over three planes.
+    fn push(&self, p: DVec3, lacks: &[f64]) -> f64 {
+        let faded = |(plane, &lack): (&Plane, &f64)| {
+            if lack <= 0.0 {
+                return 0.0;
+            }
+            let away = (p - plane.point).dot(plane.normal) / self.step;
+            lack * (-0.125 * away * away).exp()
+        };
+        self.planes.iter().zip(lacks).map(faded).fold(0.0, f64::max)
+    }
+}
 
 /// How much a push may then grow a length from the border: 2 degrees.
 const SLOPE_AT_BORDER: f64 = 0.035;

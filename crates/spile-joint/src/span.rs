@@ -152,7 +152,11 @@ pub fn span_bore(
             Station::new(near, plane, far)
         })
         .collect();
-    let wanted = limits.area_min * (1.0 - 0.3 * limits.area_loss_share);
+    // Where nothing may be lost, sections between those measured may lack a little.
+    let is_strict = limits.area_loss_share < STRICT_SHARE;
+    let spare_share = if is_strict { SPARE_SHARE } else { -0.3 * limits.area_loss_share };
+    let wanted =
+        |s: f64| limits.area_min * (1.0 + spare_share * if is_strict { window(s) } else { 1.0 });
     let measured = |tube: &Mesh, last: Option<&[LeastSection]>| -> Vec<LeastSection> {
         let enough = CLEAR * limits.area_min;
         let least = |(k, place): (usize, &Station<'_>)| {
@@ -161,7 +165,7 @@ pub fn span_bore(
         places.par_iter().enumerate().map(least).collect()
     };
     let mut last: Option<Vec<LeastSection>> = None;
-    let mut best: Option<(SpannedBore, usize)> = None;
+    let mut best: Option<(SpannedBore, f64, usize)> = None;
     for round in 0..MOST_ROUNDS {
         let means: Vec<(usize, f64)> =
             (0..rows).filter(|&i| lift[i] > 0.0).map(|i| (i, plain[i] + lift[i])).collect();
@@ -169,36 +173,44 @@ pub fn span_bore(
         let grid = radii.grid(&solved);
         let tube = grid.mesh(true);
         let mut stations = measured(&tube, last.as_deref());
-        if last.is_some() && least_of(&stations).1 >= wanted {
+        if last.is_some() && least_of(&stations, &wanted).1 >= 0.0 {
             // All tilts again, before it is believed.
             stations = measured(&tube, None);
         }
-        let (worst, least) = least_of(&stations);
-        if best.as_ref().is_none_or(|(b, _)| least > b.least) {
-            best = Some((SpannedBore { grid, least, worst }, round));
-        } else if best.as_ref().is_some_and(|(_, r)| round > r + 2) {
+        let (worst, spare) = least_of(&stations, &wanted);
+        let least = stations.iter().map(|s| s.area).fold(f64::INFINITY, f64::min);
+        if best.as_ref().is_none_or(|b| spare > b.1) {
+            best = Some((SpannedBore { grid, least, worst }, spare, round));
+        } else if best.as_ref().is_some_and(|b| round > b.2 + 2) {
             break;
         }
-        if least >= wanted {
+        if spare >= 0.0 {
             break;
         }
-        raise(&mut lift, &stations, limits.area_min, radius);
+        raise(&mut lift, &stations, limits.area_min * (1.0 + spare_share.max(0.0)), radius);
         last = Some(stations);
     }
-    best.map(|(spanned, _)| spanned).ok_or(SolveError::Empty)
+    best.map(|(spanned, ..)| spanned).ok_or(SolveError::Empty)
 }
 
 /// Sections of more than this many times the area to keep are not looked at
 /// more closely: they are not where it falls short.
 const CLEAR: f64 = 1.1;
 
-/// The station of the least section, as a place along the way, and its area.
-fn least_of(stations: &[LeastSection]) -> (f64, f64) {
-    let areas = stations.iter().map(|s| s.area).enumerate();
-    areas
-        .min_by(|a, b| a.1.total_cmp(&b.1))
-        .map_or((0.0, f64::INFINITY), |(k, area)| (station(k), area))
+/// The station that has least beyond what is `wanted` there, as a place along the
+/// way, and how much that is; negative where it falls short.
+fn least_of(stations: &[LeastSection], wanted: &dyn Fn(f64) -> f64) -> (f64, f64) {
+    let spare = stations.iter().enumerate().map(|(k, s)| (station(k), s.area - wanted(station(k))));
+    spare.min_by(|a, b| a.1.total_cmp(&b.1)).unwrap_or((0.0, f64::INFINITY))
 }
+
+/// Below this share of area that may be lost, sections are held everywhere.
+pub(crate) const STRICT_SHARE: f64 = 1e-3;
+
+/// What is then aimed at beyond the area that is asked: planes between those
+/// measured, and planes that are not quite parallel to them, may lose a little
+/// more.
+pub(crate) const SPARE_SHARE: f64 = 2e-4;
 
 /// Number of stations along the joint at which bore area is measured.
 const STATIONS: usize = 48;

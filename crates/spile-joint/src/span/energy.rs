@@ -157,7 +157,8 @@ impl Radii {
                     if i == 0 {
                         line.rest -= weight * self.start[j].1;
                     }
-                    system.add(&line, gap);
+                    // Half a step of way belongs to an end.
+                    system.add(&line, 0.5 * gap);
                     continue;
                 }
                 let (behind, ahead) = (self.gaps[i - 1][j], self.gaps[i][j]);

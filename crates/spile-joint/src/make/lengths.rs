@@ -1,0 +1,87 @@
+//! The lengths that the steps at one end work with, and the steps on one band.
+
+use spile_case::End;
+
+use super::{Job, MakeError, Note};
+use crate::bore_side::BoreLimits;
+use crate::ends::{faired_band, refined_band};
+use crate::fair::{FairLimits, OtherSide};
+use crate::fitting::Placed;
+use crate::locate::Located;
+use crate::reach::Band;
+use crate::refine::RefineLimits;
+use crate::surface::Scan;
+
+impl Job<'_> {
+    /// What the bore side of a joint must hold.
+    pub(crate) fn bore_limits(&self, end: &End, edge: f64) -> BoreLimits {
+        let limits = self.limits(end);
+        BoreLimits {
+            loss_share: limits.bore_loss.unwrap_or(0.01),
+            edge,
+            kink_deg: limits.kink_deg,
+            deviation: limits.deviation,
+        }
+    }
+
+    /// Edge length at a seam of this radius.
+    pub(crate) fn edge(&self, end: &End, radius: f64) -> f64 {
+        // At most 5 degrees a side round the circle, so that the facets of a
+        // round seam stay well under any sensible kink, and short enough for
+        // the fitting's chord.
+        let round = std::f64::consts::TAU * radius / 110.0;
+        let chord = (8.0 * radius * self.limits(end).chord).sqrt() * 0.9;
+        self.case.edge.unwrap_or(round.min(chord))
+    }
+
+    /// Edge length at a seam of this radius, short enough for the circle that is
+    /// widest on the outside of the fitting: it has as many sides as the rim.
+    pub(crate) fn edge_beside(
+        &self,
+        (end, located): (&End, &Located),
+        placed: &Placed,
+        radius: f64,
+    ) -> f64 {
+        let edge = self.edge(end, radius);
+        let Some(rim) = located.loops.outside.as_ref().filter(|_| self.case.edge.is_none()) else {
+            return edge;
+        };
+        // A polygon of n sides and the circle's area leaves it by
+        // pi^2 r / (3 n^2); this many leave room.
+        let sides = 2.0 * (placed.widest() / self.limits(end).chord).sqrt();
+        edge.min(rim.perimeter() / sides)
+    }
+
+    pub(super) fn refine_limits(&self, end: &End, edge: f64) -> RefineLimits {
+        RefineLimits { edge, grading: 0.08, deviation: 0.2 * self.limits(end).deviation }
+    }
+
+    fn fair_limits(&self, end: &End, scan: &Scan, band: &Band, reach: f64) -> FairLimits<'static> {
+        // What is wobble and what is shape is told by the scan's edges here.
+        let edge = scan.median_edge_of(band.replaces.iter().copied());
+        FairLimits {
+            most: 0.5 * self.limits(end).deviation,
+            wave: 3.0 * edge,
+            full: 0.25 * reach,
+            border: 3.5 * edge,
+            other: None,
+        }
+    }
+
+    /// Refines and fairs a band of `surface`; `other` is the other side of its wall.
+    pub(crate) fn finish(
+        &self,
+        (band, other): (&Band, Option<OtherSide<'_>>),
+        end: &End,
+        surface: &Scan,
+        (edge, reach): (f64, f64),
+        notes: &mut Vec<Note>,
+    ) -> Result<Band, MakeError> {
+        let limits = self.refine_limits(end, edge);
+        let fairing = FairLimits { other, ..self.fair_limits(end, surface, band, reach) };
+        self.begin("refine", end)?;
+        let refined = refined_band(band, end, &limits, notes)?;
+        self.begin("fair", end)?;
+        faired_band(surface, (band, refined), end, &fairing, self.limits(end).deviation)
+    }
+}
