@@ -13,7 +13,7 @@ use crate::outside::{OutsideLimits, join_outside};
 use crate::rings::none_left;
 use crate::surface::Scan;
 use crate::walls::WallSide;
-use crate::work::{Outside, Work, dropped, note_spare, on_made_wall, with_points};
+use crate::work::{Outside, Work, dropped, note_joint, on_made_wall, with_points};
 
 impl<'a> Job<'a> {
     /// Makes a part of a bore alone: joints first, then the wall round all of it.
@@ -139,7 +139,7 @@ impl<'a> Job<'a> {
                 placed,
                 &limits,
             )?;
-            note_spare(work, joint, outside.spare, self.case, notes);
+            note_joint(work, (joint, &outside), self.case, notes);
             side.band = Some(outside.band);
             work.outside_grid = Some((outside.grid, outside.order));
         }

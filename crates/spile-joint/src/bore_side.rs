@@ -11,7 +11,7 @@ use crate::locate::{Located, tangent};
 use crate::make::MakeError;
 use crate::reach::Band;
 use crate::refine::rim_index;
-use crate::span::{Grid, KeepOut, SpanLimits, Way, joined, least_within, span_bore};
+use crate::span::{Bending, Grid, KeepOut, SpanLimits, Way, joined, least_within, span_bore};
 use crate::surface::Scan;
 use crate::walls::WallSide;
 
@@ -53,6 +53,8 @@ pub struct Joint {
     pub area: (f64, f64),
     /// The way it follows.
     pub way: Way,
+    /// How much its bore bends.
+    pub bending: Bending,
 }
 
 /// What the bore side of a joint must hold.
@@ -115,7 +117,10 @@ pub fn join_bore(
         limits.kink_deg,
         limits.deviation,
     )?;
-    Ok((band, Joint { bore, ..joint }))
+    let (seam, _) = seam_of(&band, located.loops.plane.normal);
+    let bending = Bending::of(&bore, &joint.way, &seam, placed.bore, limits.edge)
+        .map_err(|e| at_end(end, e, &[]))?;
+    Ok((band, Joint { bore, bending, ..joint }))
 }
 
 /// The band with its rim moved away from the bore's line by `by`, fading out
@@ -190,6 +195,8 @@ fn span_once(
     };
     let bore =
         span_bore(&way, &seam, placed.bore, &near, &span).map_err(|e| at_end(end, e, &[]))?;
-    let joint = Joint { bore: bore.grid, bore_order, area: (bore.least, asked), way };
+    // Told once the shape is final.
+    let bending = Bending { made: 0.0, free: 0.0 };
+    let joint = Joint { bore: bore.grid, bore_order, area: (bore.least, asked), way, bending };
     Ok((joint, bore.worst))
 }

@@ -34,7 +34,9 @@ pub use examine::{
     Effect, Examination, ExamineOptions, Finding, FindingKind, FoundEnd, SheetExtent, examine,
 };
 pub use foreign::{FoundRims, RoundRim, round_rims};
-pub use make::{Conflict, EdgeGaveWay, Made, MakeError, Note, Unwatched, Watch, make};
+pub use make::{Conflict, EdgeGaveWay, JointBends, Made, MakeError, Note, Unwatched, Watch, make};
 pub use mend::{MendMade, MendOptions, Mended, Refusal, median_edge, mend};
 pub use offset::{OffsetError, OffsetOptions, Thickness, made_wall};
 pub use settle::{seam_in_plane, settle};
+pub use span::Bending;
+pub use walls::WallSide;

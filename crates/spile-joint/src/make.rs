@@ -7,7 +7,7 @@ mod notes;
 use spile_case::{Case, End, Form, Keep, Seam};
 use spile_mesh::{Bounds3, Bvh, DVec3, Mesh, Plane, Topology};
 
-pub use notes::{EdgeGaveWay, Note};
+pub use notes::{EdgeGaveWay, JointBends, Note};
 
 use crate::bore_side::join_bore;
 use crate::close::{Builder, Dropped, Kept};
@@ -24,7 +24,7 @@ use crate::span::joined;
 use crate::station::with_planes;
 use crate::surface::Scan;
 use crate::walls::{self, WallSide};
-use crate::work::{Outside, Work, close_end, compact, dropped, note_spare, settle_end};
+use crate::work::{Outside, Work, close_end, compact, dropped, note_joint, settle_end};
 
 /// Told what is going on while a part is made.
 pub trait Watch: Sync {
@@ -316,7 +316,7 @@ impl<'a> Job<'a> {
             &placed,
             &limits,
         )?;
-        note_spare(work, &joint, outside.spare, self.case, notes);
+        note_joint(work, (&joint, &outside), self.case, notes);
         work.bore.band = Some(bore_band);
         if let Some(side) = &mut work.outside {
             side.band = Some(outside.band);

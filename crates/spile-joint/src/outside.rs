@@ -9,7 +9,7 @@ use crate::fitting::Placed;
 use crate::locate::Located;
 use crate::make::MakeError;
 use crate::reach::Band;
-use crate::span::{Grid, KeepOut, SpanLimits, joined, span_outside};
+use crate::span::{Bending, Grid, KeepOut, SpanLimits, joined, span_outside};
 use crate::surface::Scan;
 use crate::walls::WallSide;
 
@@ -40,6 +40,8 @@ pub struct OutsideJoint {
     pub order: Vec<usize>,
     /// By how much the joint's wall is above what is asked, at its worst place.
     pub spare: f64,
+    /// How much it bends.
+    pub bending: Bending,
 }
 
 /// Spans the outside of an end on `surface`; `before` is the band as scanned,
@@ -85,7 +87,10 @@ pub fn join_outside(
         let spare = wall_spare(&outside, &index, limits, f64::INFINITY);
         let spare = wall_spare(&joint.bore.mesh(true), &Bvh::build(&beyond), limits, spare);
         if best.as_ref().is_none_or(|b| spare > b.spare) {
-            best = Some(OutsideJoint { band, grid, order: order.clone(), spare });
+            let (seam, order) = seam_of(&band, located.loops.plane.normal);
+            let bending = Bending::of(&grid, &joint.way, &seam, placed.outside, limits.edge)
+                .map_err(|e| at_end(end, e, &[]))?;
+            best = Some(OutsideJoint { band, grid, order, spare, bending });
         }
         if spare > 0.2 * share * limits.edge {
             break;

@@ -10,6 +10,7 @@
 //! axis; area and wall are then measured in true sections and true distances,
 //! and the shape is raised where they fall short, smoothly, and solved again.
 
+mod bending;
 mod clear;
 mod energy;
 mod measure;
@@ -18,6 +19,7 @@ mod way;
 use rayon::prelude::*;
 use spile_mesh::{Bvh, DVec3, Mesh, Plane};
 
+pub use bending::Bending;
 pub use clear::KeepOut;
 pub use measure::{LeastSection, least_within, section_area};
 pub use way::Way;

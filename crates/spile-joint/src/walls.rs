@@ -21,6 +21,16 @@ pub enum WallSide {
     Outside,
 }
 
+impl WallSide {
+    /// The word for it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Bore => "bore",
+            Self::Outside => "outside",
+        }
+    }
+}
+
 /// Which of the loops of a section are the bore's and the outside's.
 ///
 /// The branch is the one whose loops are nearest `plane.point`: the smallest

@@ -12,7 +12,8 @@ use crate::cut::EndLoops;
 use crate::ends::{SideAtEnd, at_end};
 use crate::fitting::Placed;
 use crate::locate::Located;
-use crate::make::{MakeError, Note};
+use crate::make::{JointBends, MakeError, Note};
+use crate::outside::OutsideJoint;
 use crate::span::Grid;
 use crate::surface::Scan;
 use crate::walls::{self, WallSide};
@@ -179,9 +180,16 @@ pub fn on_made_wall(
     Ok(Located { loops, facing: bore.facing, given_up: bore.given_up })
 }
 
-/// Notes what the joint lacks, for the engineer to see beside the proof.
-pub fn note_spare(work: &Work<'_>, joint: &Joint, spare: f64, case: &Case, notes: &mut Vec<Note>) {
+/// Notes what the joint lacks and how much it bends, for the engineer to see
+/// beside the proof.
+pub fn note_joint(
+    work: &Work<'_>,
+    (joint, outside): (&Joint, &OutsideJoint),
+    case: &Case,
+    notes: &mut Vec<Note>,
+) {
     let name = &work.end.name;
+    let spare = outside.spare;
     let (least, asked) = joint.area;
     if least < asked * (1.0 - case.limits_at(work.end).bore_loss.unwrap_or(1.0)) {
         notes.push(Note::Said(format!(
@@ -193,6 +201,9 @@ pub fn note_spare(work: &Work<'_>, joint: &Joint, spare: f64, case: &Case, notes
             "end `{name}`: the joint's wall is {:.3} under what is asked",
             -spare
         )));
+    }
+    for (side, bending) in [(WallSide::Bore, joint.bending), (WallSide::Outside, outside.bending)] {
+        notes.push(Note::JointBends(JointBends { end: name.clone(), side, bending }));
     }
 }
 

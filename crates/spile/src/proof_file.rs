@@ -75,6 +75,10 @@ pub(crate) struct ProofFile {
     /// made elsewhere.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub gave_way: Option<Vec<GaveWayRecord>>,
+    /// How much each side of each joint bends; none for a part that was made
+    /// elsewhere.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub bending: Option<Vec<BendingRecord>>,
     /// What this proof is not about.
     pub caution: &'static str,
 }
@@ -93,6 +97,21 @@ pub(crate) struct GaveWayRecord {
     pub wanted: f64,
     /// The mean edge length made there.
     pub made: f64,
+}
+
+/// How much a side of an end's joint bends.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(crate) struct BendingRecord {
+    /// The end.
+    pub end: String,
+    /// The side of the wall.
+    pub side: &'static str,
+    /// Thin-plate energy of the side as it was made.
+    pub made: f64,
+    /// The least there is without limits.
+    pub free: f64,
+    /// How many times the least was made; none where the least is nothing.
+    pub ratio: Option<f64>,
 }
 
 /// What was judged.
@@ -264,7 +283,8 @@ fn all_that_is_broken(rows: &[LimitResult]) -> Option<Conflict> {
 /// What making had to say: choices, and conflicts in words.
 pub(crate) fn notes(made: &Made) -> Vec<String> {
     let sentences = made.conflicts.iter().map(|c| c.sentence.clone());
-    sentences.filter(|s| !s.is_empty()).chain(made.notes.iter().map(Note::to_string)).collect()
+    let said = made.notes.iter().filter(|n| n.is_worth_a_word()).map(Note::to_string);
+    sentences.filter(|s| !s.is_empty()).chain(said).collect()
 }
 
 /// Where edges could not be as long as wanted.
@@ -277,7 +297,22 @@ pub(crate) fn gave_way(made: &Made) -> Vec<GaveWayRecord> {
             wanted: g.wanted,
             made: g.made,
         }),
-        Note::Said(_) => None,
+        Note::Said(_) | Note::JointBends(_) => None,
+    };
+    made.notes.iter().filter_map(record).collect()
+}
+
+/// How much each side of each joint bends.
+pub(crate) fn bending(made: &Made) -> Vec<BendingRecord> {
+    let record = |note: &Note| match note {
+        Note::JointBends(told) => Some(BendingRecord {
+            end: told.end.clone(),
+            side: told.side.name(),
+            made: told.bending.made,
+            free: told.bending.free,
+            ratio: told.bending.ratio(),
+        }),
+        Note::Said(_) | Note::EdgeGaveWay(_) => None,
     };
     made.notes.iter().filter_map(record).collect()
 }

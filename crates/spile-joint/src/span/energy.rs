@@ -129,9 +129,42 @@ impl Radii {
     /// Differences along the way are taken over the true distances of the rows,
     /// so that the inside of a bend, where rows are close, is as stiff as it is.
     fn plate(&self) -> LeastSquares {
+        let mut system = LeastSquares::new((self.rows() - 2) * self.start.len());
+        self.for_each_bend(&mut |line, weight| system.add(line, weight));
+        system
+    }
+
+    /// The energy of radii as [`Radii::solve`] gives them: the integral of the
+    /// squared second derivatives over the side, which has no unit.
+    pub fn energy(&self, radii: &[f64]) -> f64 {
+        let columns = self.start.len();
+        let inner = &radii[columns..radii.len() - columns];
+        let mut sum = 0.0;
+        self.for_each_bend(&mut |line, weight| {
+            let bend = line.terms.iter().map(|&(a, x)| x * inner[a]).sum::<f64>() + line.rest;
+            sum += weight * bend * bend;
+        });
+        sum * self.steps.1 / self.steps.0.powi(3)
+    }
+
+    /// The radii of a grid of this many rows and columns whose points are near
+    /// the rays of this one: how far they are out along them.
+    pub fn read(&self, grid: &Grid) -> Vec<f64> {
+        let mut radii: Vec<f64> = self.start.iter().map(|s| s.0).collect();
+        for (i, row) in grid.rows.iter().enumerate().take(self.rows() - 1).skip(1) {
+            let out = |(j, p): (usize, &DVec3)| {
+                let (from, out) = self.ray(i, j);
+                (*p - from).dot(out)
+            };
+            radii.extend(row.iter().enumerate().map(out));
+        }
+        radii.extend(std::iter::repeat_n(self.end, self.start.len()));
+        radii
+    }
+
+    /// Each second difference that the energy squares, and its weight.
+    fn for_each_bend(&self, each: &mut dyn FnMut(&Line, f64)) {
         let (rows, columns) = (self.rows(), self.start.len());
-        let free = (rows - 2) * columns;
-        let mut system = LeastSquares::new(free);
         let fixed = |i: usize, j: usize| if i == 0 { self.start[j].0 } else { self.end };
         let term = |i: usize, j: usize, weight: f64, line: &mut Line| {
             if i == 0 || i == rows - 1 {
@@ -158,7 +191,7 @@ impl Radii {
                         line.rest -= weight * self.start[j].1;
                     }
                     // Half a step of way belongs to an end.
-                    system.add(&line, 0.5 * gap);
+                    each(&line, 0.5 * gap);
                     continue;
                 }
                 let (behind, ahead) = (self.gaps[i - 1][j], self.gaps[i][j]);
@@ -166,21 +199,20 @@ impl Radii {
                 term(i - 1, j, 1.0 / (behind * both), &mut line);
                 term(i, j, -(1.0 / behind + 1.0 / ahead) / both, &mut line);
                 term(i + 1, j, 1.0 / (ahead * both), &mut line);
-                system.add(&line, both);
+                each(&line, both);
                 let mut round = Line::default();
                 term(i, before, ratio * ratio, &mut round);
                 term(i, j, -2.0 * ratio * ratio, &mut round);
                 term(i, k, ratio * ratio, &mut round);
-                system.add(&round, both);
+                each(&round, both);
                 let mut twist = Line::default();
                 term(i, j, ratio, &mut twist);
                 term(i, k, -ratio, &mut twist);
                 term(i + 1, j, -ratio, &mut twist);
                 term(i + 1, k, ratio, &mut twist);
-                system.add(&twist, 2.0 / ahead);
+                each(&twist, 2.0 / ahead);
             }
         }
-        system
     }
 
     /// The points of these radii.

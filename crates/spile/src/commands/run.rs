@@ -18,7 +18,8 @@ use crate::output::{OutputFile, replace};
 use crate::part_files::{stl_bytes, threemf_bytes};
 use crate::progress::Progress;
 use crate::proof_file::{
-    Body, CAUTION, InputRecord, OutputRecord, ProofFile, gave_way, notes, unmade, with_conflicts,
+    Body, CAUTION, InputRecord, OutputRecord, ProofFile, bending, gave_way, notes, unmade,
+    with_conflicts,
 };
 use crate::proof_table::proof_text;
 
@@ -74,6 +75,7 @@ pub(crate) fn run_case(case: &Path, folder: &Path, tries: u16) -> Result<Answer,
         body,
         notes: [notes(&made), standings(&settled)].concat(),
         gave_way: Some(gave_way(&made)),
+        bending: Some(bending(&made)),
         caution: CAUTION,
     };
     let json = json_text(&proof);
