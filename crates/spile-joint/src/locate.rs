@@ -220,22 +220,37 @@ fn flattest(points: &[DVec3], normal: DVec3) -> DVec3 {
 /// Number of sections, over one diameter, that the tangent is taken from.
 const STATIONS: usize = 12;
 
+/// A section whose area is more than this many times the one before it, or less than
+/// that part of it, is taken along the bore, or across a branch.
+const JUMP: f64 = 1.3;
+
 /// The tangent of the scan's centreline at the bore's loop, off the scan, taken
-/// over one diameter below it.
+/// over one diameter below it, or as far as its sections close and do not jump.
 pub fn tangent(scan: &Scan, loops: &EndLoops, first: DVec3) -> DVec3 {
     let start = loops.bore.centroid(loops.plane.normal);
-    let across = 2.0 * (loops.bore.area(loops.plane.normal).abs() / std::f64::consts::PI).sqrt();
+    let area = loops.bore.area(loops.plane.normal).abs();
+    let across = 2.0 * (area / std::f64::consts::PI).sqrt();
     let mut direction = first;
     for _ in 0..4 {
         // A parabola by least squares through the centres, held at the start;
         // its slope there is the tangent.
         let (mut s2, mut s3, mut s4) = (0.0, 0.0, 0.0);
         let (mut r1, mut r2) = (DVec3::ZERO, DVec3::ZERO);
-        let mut found = 0;
+        let (mut found, mut last) = (0, area);
         for k in 1..=STATIONS {
             let depth = across * k as f64 / STATIONS as f64;
             let plane = Plane { point: start - direction * depth, normal: direction };
-            let Some(centre) = bore_centre(scan, plane, across) else { break };
+            // Beside an oblique rim the first sections are open.
+            let Some((centre, area)) = bore_in(scan, plane, across) else {
+                if found == 0 {
+                    continue;
+                }
+                break;
+            };
+            if area > JUMP * last || last > JUMP * area {
+                break;
+            }
+            last = area;
             let (t, d) = (depth / across, start - centre);
             (s2, s3, s4) = (s2 + t * t, s3 + t * t * t, s4 + t * t * t * t);
             (r1, r2) = (r1 + d * t, r2 + d * (t * t));
@@ -265,7 +280,7 @@ pub fn line_below(scan: &Scan, loops: &EndLoops, depth: f64) -> Vec<Plane> {
     while centres.len() <= count {
         let last = centres[centres.len() - 1];
         let plane = Plane { point: last - normal * step, normal };
-        let Some(centre) = bore_centre(scan, plane, across) else { break };
+        let Some((centre, _)) = bore_in(scan, plane, across) else { break };
         let from = centres[centres.len().saturating_sub(3)];
         normal = (from - centre).normalize_or(normal);
         centres.push(centre);
@@ -278,10 +293,11 @@ pub fn line_below(scan: &Scan, loops: &EndLoops, depth: f64) -> Vec<Plane> {
     (0..centres.len().saturating_sub(2)).map(square).collect()
 }
 
-/// Centre of the smallest loop round the plane's point.
-fn bore_centre(scan: &Scan, plane: Plane, across: f64) -> Option<DVec3> {
+/// Centre and area of the smallest loop round the plane's point.
+fn bore_in(scan: &Scan, plane: Plane, across: f64) -> Option<(DVec3, f64)> {
     let loops: Vec<SectionLoop> =
         section_near(&scan.mesh, &scan.topology, &scan.bvh, plane, plane.point, across);
     let (bore, _) = choose_loops(&loops, plane, false).ok()?;
-    loops[bore].closed.then(|| loops[bore].centroid(plane.normal))
+    let bore = &loops[bore];
+    bore.closed.then(|| (bore.centroid(plane.normal), bore.area(plane.normal).abs()))
 }
