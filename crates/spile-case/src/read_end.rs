@@ -3,7 +3,7 @@
 use crate::fitting::{Fitting, Solid};
 use crate::read_fitting::read_fitting;
 use crate::read_guidance::read_end_limits;
-use crate::read_site::{read_place, read_site};
+use crate::read_site::{AUTO, PLACES, read_place, read_site};
 use crate::reader::{Keys, Reader, Table, Value};
 use crate::types::{End, Place, Seam, Unit};
 
@@ -36,7 +36,7 @@ pub(crate) fn read_ends(
         let Some(table) = reader.table(value, &END) else { continue };
         let name = read_name(reader, &table, &mut names);
         let site = read_site(reader, &table);
-        let reach = reader.maybe_positive(&table, "reach");
+        let (reach, reach_is_auto) = read_reach(reader, &table);
         let fitting = table.get("fitting").map(|v| read_fitting(reader, v, unit, &mut solids));
         let place = table.get("place").map(|v| read_place(reader, v));
         let limits = read_end_limits(reader, &table);
@@ -48,6 +48,7 @@ pub(crate) fn read_ends(
                 name,
                 site,
                 reach,
+                reach_is_auto,
                 fitting: fitting.flatten(),
                 place: place.flatten(),
                 limits,
@@ -79,6 +80,31 @@ fn read_name(
     Some(name)
 }
 
+/// A length, or `auto`, which goes with a fitting.
+fn read_reach(reader: &mut Reader<'_>, table: &Table<'_, '_>) -> (Option<f64>, bool) {
+    let Some(value) = table.get("reach") else { return (None, false) };
+    match value.get_ref().as_str() {
+        None => return (reader.positive(value), false),
+        Some(AUTO) => {}
+        Some(_) => {
+            let error = reader
+                .error(value.span(), "expected a length or `\"auto\"`, found other text")
+                .label("expected a length")
+                .advice("give a number without quotes, or `reach = \"auto\"` to have it found");
+            reader.note(error);
+            return (None, false);
+        }
+    }
+    if table.get("fitting").is_none() {
+        let error = reader
+            .error(value.span(), "`reach = \"auto\"` goes with a `fitting`")
+            .label("nothing is joined here")
+            .advice("leave `reach` out: at a plain end only what the cut crosses is changed");
+        reader.note(error);
+    }
+    (None, true)
+}
+
 /// Only what a file gives has a place there.
 fn check_as_modelled(
     reader: &mut Reader<'_>,
@@ -90,7 +116,7 @@ fn check_as_modelled(
         let error = reader
             .error(table.key_span("place"), "`as-modelled` is the place of a fitting from a file")
             .label("this fitting has no file")
-            .advice("give `place = { at, along }` or `place = { gap }`");
+            .advice(PLACES);
         reader.note(error);
     }
 }
@@ -121,10 +147,10 @@ fn read_seam(reader: &mut Reader<'_>, value: &Value<'_>) -> Option<Seam> {
 fn check_fitting_needs(reader: &mut Reader<'_>, table: &Table<'_, '_>) {
     if table.get("fitting").is_some() {
         for (key, advice) in [
-            ("place", "give `place = { at, along }` or `place = { gap }`"),
+            ("place", PLACES),
             (
                 "reach",
-                "`reach` is how far from the cut the scan may be changed; about half a diameter is a good start",
+                "`reach` is how far from the cut the scan may be changed; about half a diameter is a good start, and `reach = \"auto\"` finds the least that holds",
             ),
         ] {
             if table.get(key).is_none() {

@@ -12,6 +12,13 @@ const CUT: Keys = Keys {
 /// The place that a fitting's own file has it at.
 pub(crate) const AS_MODELLED: &str = "as-modelled";
 
+/// A place, or a reach, that is to be found.
+pub(crate) const AUTO: &str = "auto";
+
+/// How a place is written.
+pub(crate) const PLACES: &str =
+    "give `place = { at, along }`, `place = { gap }`, or `place = \"auto\"` to have it found";
+
 const PLACE: Keys = Keys {
     table: "`place`",
     known: &["at", "along", "gap", "off", "tilt_deg", "toward"],
@@ -131,21 +138,18 @@ fn read_span(reader: &mut Reader<'_>, value: &Value<'_>) -> Option<[f64; 2]> {
 
 pub(crate) fn read_place(reader: &mut Reader<'_>, value: &Value<'_>) -> Option<Place> {
     if let Some(text) = value.get_ref().as_str() {
-        if text == AS_MODELLED {
-            return Some(Place::AsModelled);
-        }
-        let known = text == "auto";
-        let message = if known {
-            format!("`place = \"{text}\"` is not supported yet by this version")
-        } else {
-            "expected a table, found text".to_owned()
+        return match text {
+            AS_MODELLED => Some(Place::AsModelled),
+            AUTO => Some(Place::Auto),
+            _ => {
+                let error = reader
+                    .error(value.span(), "expected a table, found text")
+                    .label("expected a table")
+                    .advice(PLACES);
+                reader.note(error);
+                None
+            }
         };
-        let error = reader
-            .error(value.span(), message)
-            .label(if known { "not supported yet" } else { "expected a table" })
-            .advice("give `place = { at, along }` or `place = { gap }`");
-        reader.note(error);
-        return None;
     }
     let table = reader.table(value, &PLACE)?;
     let both = table.get("at").or(table.get("along")).is_some();

@@ -182,6 +182,8 @@ pub enum Place {
     Onward(Onward),
     /// Where its file has it: a mesh fitting in the scan's own coordinates.
     AsModelled,
+    /// Straight on along the bore, at the least gap that is found to hold all limits.
+    Auto,
 }
 
 /// A place that follows the bore: straight on along the centreline's tangent, then
@@ -235,6 +237,8 @@ pub struct End {
     pub site: Site,
     /// How far from the cut the scan may be changed. Required with a fitting.
     pub reach: Option<f64>,
+    /// The least reach that holds all limits is sought; `reach` is none until then.
+    pub reach_is_auto: bool,
     /// The fitting; none for a plain end.
     pub fitting: Option<Fitting>,
     /// Where the fitting is; given exactly when there is a fitting.

@@ -7,7 +7,7 @@ use std::fmt::Write as _;
 
 use crate::fitting::{Fitting, Flange, Gender, Solid};
 use crate::guidance::{Clear, EndLimits};
-use crate::read_site::AS_MODELLED;
+use crate::read_site::{AS_MODELLED, AUTO};
 use crate::types::{
     Ball, Case, End, Form, Keep, Limits, Mend, Onward, Outliers, Place, Scan, Seam, Site, Station,
     StationCut, Tilt, Vec3, Wall, WallAt,
@@ -87,6 +87,9 @@ fn write_end(out: &mut String, end: &End, solids: &[Solid]) {
             }
         }
     }
+    if end.reach_is_auto {
+        line(out, "reach", &quoted(AUTO));
+    }
     maybe(out, "reach", end.reach);
     if let Some(fitting) = end.fitting {
         line(out, "fitting", &fitting_table(fitting, solids));
@@ -98,6 +101,7 @@ fn write_end(out: &mut String, end: &End, solids: &[Solid]) {
         }
         Some(Place::Onward(onward)) => line(out, "place", &onward_table(onward)),
         Some(Place::AsModelled) => line(out, "place", &quoted(AS_MODELLED)),
+        Some(Place::Auto) => line(out, "place", &quoted(AUTO)),
         None => {}
     }
     write_end_limits(out, &end.limits);

@@ -83,7 +83,6 @@ fn an_unknown_key_is_named_with_the_nearest() {
 fn keys_of_later_versions_are_told_apart_from_unknown_ones() {
     snapshot_mistakes!("later keys",
         ["form = \"shell\"" => "form = \"shell\"\nalign = true"]
-        ["place = { at = [12.0, 0.0, 110.0], along = [0.0, 0.0, 1.0] }" => "place = \"auto\""]
         ["[limits]" => "[output]\nfiles = 1\n\n[limits]"]
         ["kind = \"tube\"" => "kind = \"step\""]
     );
@@ -124,6 +123,22 @@ fn what_belongs_together_must_be_given_together() {
         ["form = \"shell\"" => "form = \"bore\""]
         ["form = \"shell\"" => "form = \"shell\"\nwall = 2.0"]
     );
+}
+
+#[test]
+fn what_is_to_be_found_goes_with_a_fitting_and_is_spelled_auto() {
+    snapshot_mistakes!("auto",
+        ["place = { at = [12.0, 0.0, 110.0], along = [0.0, 0.0, 1.0] }" => "place = \"aut\""]
+        ["place = { at = [12.0, 0.0, 110.0], along = [0.0, 0.0, 1.0] }" => "place = { gap = \"auto\" }"]
+        ["reach = 15" => "reach = \"Auto\""]
+        ["name = \"lower\"" => "name = \"lower\"\nreach = \"auto\""]
+        ["name = \"lower\"" => "name = \"lower\"\nplace = \"auto\""]
+    );
+    let place =
+        with("place = { at = [12.0, 0.0, 110.0], along = [0.0, 0.0, 1.0] }", "place = \"auto\"");
+    let case = read_case(&place.replace("reach = 15", "reach = \"auto\""), "case.toml").unwrap();
+    let end = &case.ends[0];
+    assert_eq!((end.place, end.reach, end.reach_is_auto), (Some(Place::Auto), None, true));
 }
 
 /// Puts these words in place of the good case's fitting.

@@ -60,7 +60,8 @@ fn site() -> impl Strategy<Value = Site> {
     prop_oneof![cut, rim, station]
 }
 
-type Joined = (f64, Fitting, Place);
+/// Without a reach it is to be found.
+type Joined = (Option<f64>, Fitting, Place);
 
 fn joined() -> impl Strategy<Value = Joined> {
     let place = prop_oneof![
@@ -69,6 +70,7 @@ fn joined() -> impl Strategy<Value = Joined> {
         (positive(), point(), 0.0..=90.0, direction()).prop_map(|(gap, off, tilt_deg, toward)| {
             Place::Onward(Onward { gap, off, tilt: Some(Tilt { tilt_deg, toward }) })
         }),
+        Just(Place::Auto),
     ];
     let flange = prop::option::of((1.01..4.0, 0.01..2.0));
     let tube =
@@ -93,10 +95,11 @@ fn joined() -> impl Strategy<Value = Joined> {
             Fitting::Cone(Cone { size, gender, other, length, allowance, flange })
         },
     );
-    let drawn = (positive(), prop_oneof![tube, cone], place.clone());
+    let reach = || prop::option::of(positive());
+    let drawn = (reach(), prop_oneof![tube, cone], place.clone());
     let mesh =
         prop::option::of(point()).prop_map(|rim| Fitting::Mesh(MeshFitting { solid: 0, rim }));
-    prop_oneof![2 => drawn, 1 => (positive(), mesh, prop_oneof![place, Just(Place::AsModelled)])]
+    prop_oneof![2 => drawn, 1 => (reach(), mesh, prop_oneof![place, Just(Place::AsModelled)])]
 }
 
 /// A cone's shares as lengths in a case's unit.
@@ -140,7 +143,8 @@ fn end() -> impl Strategy<Value = End> {
             Some((reach, fitting, place)) => End {
                 name,
                 site,
-                reach: Some(reach),
+                reach,
+                reach_is_auto: reach.is_none(),
                 fitting: Some(fitting),
                 place: Some(place),
                 limits,
@@ -149,7 +153,16 @@ fn end() -> impl Strategy<Value = End> {
             None => {
                 // Not judged at a plain end.
                 let limits = EndLimits { kink_deg: None, ball_min: None, chord: None, ..limits };
-                End { name, site, reach, fitting: None, place: None, limits, seam }
+                End {
+                    name,
+                    site,
+                    reach,
+                    reach_is_auto: false,
+                    fitting: None,
+                    place: None,
+                    limits,
+                    seam,
+                }
             }
         },
     )

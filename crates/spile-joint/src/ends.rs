@@ -58,6 +58,7 @@ pub fn place(
             Some((at, tilt.map_or(Ok(on), |tilt| tilted(end, on, tilt))?))
         }
         Place::AsModelled => None,
+        Place::Auto => return Ok(None),
     };
     let Fitting::Mesh(mesh) = fitting else {
         return Ok(placed.and_then(|(at, along)| Placed::new(fitting, case.unit, at, along)));

@@ -1,6 +1,7 @@
 //! The job: from a scan with open ends to a closed part, one module a step.
 
 mod angles;
+mod bore_at;
 mod bore_form;
 mod bore_side;
 mod cap;
@@ -29,6 +30,7 @@ mod surface;
 mod walls;
 mod work;
 
+pub use bore_at::{BoreAt, bores_at};
 pub use cap::{CapError, fill_ring};
 pub use examine::{
     Effect, Examination, ExamineOptions, Finding, FindingKind, FoundEnd, SheetExtent, examine,

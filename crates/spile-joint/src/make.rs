@@ -3,11 +3,13 @@
 mod cutting;
 mod lengths;
 mod notes;
+mod ready;
 
 use spile_case::{Case, End, Form, Keep, Seam};
-use spile_mesh::{Bounds3, Bvh, DVec3, Mesh, Plane, Topology};
+use spile_mesh::{Bounds3, Bvh, DVec3, Mesh, Plane};
 
 pub use notes::{EdgeGaveWay, JointBends, Note};
+use ready::{is_closed, is_found};
 
 use crate::bore_side::join_bore;
 use crate::close::{Builder, Dropped, Kept};
@@ -116,6 +118,7 @@ impl MakeError {
 /// See [`MakeError`]: the case does not fit the scan, or the scan has a fault
 /// that keeps the part from closing.
 pub fn make(case: &Case, scans: &[Mesh], watch: &dyn Watch) -> Result<Made, MakeError> {
+    case.ends.iter().try_for_each(is_found)?;
     watch.step("mend", None);
     let mended: Vec<Mended> = scans.iter().map(|s| mend(s, MendOptions::of(&case.scan))).collect();
     watch.step("walls", None);
@@ -136,27 +139,6 @@ pub fn make(case: &Case, scans: &[Mesh], watch: &dyn Watch) -> Result<Made, Make
     made.settled.mends = mended.iter().flat_map(|m| &m.mends).map(|m| m.mend).collect();
     made.settled.scan.hole_max = case.scan.hole_max.or(mended.first().map(|m| m.hole_max));
     Ok(made)
-}
-
-/// A cavity is closed: an open rim would be left in its wall.
-fn is_closed(meshes: &[Mesh]) -> Result<(), MakeError> {
-    for mesh in meshes {
-        let topology = Topology::of(mesh);
-        let Some(&h) = topology.boundary().first() else { continue };
-        let [a, b] = spile_mesh::topology::ends(mesh, h).map(|v| mesh.points()[v as usize]);
-        let at = a.midpoint(b);
-        return Err(MakeError::Scan {
-            what: format!(
-                "form `cavity` is the hollow as a closed surface, and the scan is open at \
-                 ({:.2}, {:.2}, {:.2})",
-                at.x, at.y, at.z
-            ),
-            hints: vec![
-                "use form `bore` if the rim is an end, or raise `hole_max` if it is a hole".into(),
-            ],
-        });
-    }
-    Ok(())
 }
 
 /// The case's keeps, with triangle numbers of the mended scan where it has

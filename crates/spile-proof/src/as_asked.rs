@@ -4,15 +4,15 @@
 //! one, widen a reach or forget a keep, and a part judged against it would be
 //! held for nothing. Here each value that the user gave is looked for in it.
 
-use spile_case::{Case, End, Fitting, Limits, Onward, Place, Scan, Site, Tilt};
+use spile_case::{Case, End, Fitting, Limits, Place, Scan, Site};
 use spile_mesh::{DVec3, Mesh};
 
 use crate::fitting_mesh::given;
+use crate::found_asked::found_differ;
 use crate::judge::judge;
 use crate::proof::{LimitResult, Proof, ProofError, Verdict};
 use crate::scan_view::median_edge;
 use crate::station_asked::stations_differ;
-use crate::stations::loop_centre;
 
 /// Name of the row in the proof.
 const NAME: &str = "case";
@@ -44,6 +44,7 @@ pub fn judge_as_asked(
 fn compared(scans: &[Mesh], settled: &Case, asked: &Case) -> LimitResult {
     let mut found = departures(settled, asked);
     found.extend(stations_differ(scans, settled, asked));
+    found.extend(found_differ(scans, settled, asked));
     let longest = 2.0 * scans.iter().map(median_edge).fold(0.0, f64::max);
     if asked.scan.hole_max.is_none()
         && settled.scan.hole_max.is_some_and(|h| h > longest * (1.0 + SAME_DIRECTION))
@@ -86,7 +87,7 @@ fn departures(settled: &Case, asked: &Case) -> Vec<String> {
         let mut at_end = |is_so: bool, what: &str| {
             differs(is_so, &format!("{what} of end {}", end.name));
         };
-        end_differs(settled_end, end, settled.limits_at(settled_end).deviation, &mut at_end);
+        end_differs(settled_end, end, &mut at_end);
         at_end(!is_same_fitting((settled, settled_end), (asked, end)), "fitting");
     }
     found
@@ -117,8 +118,8 @@ fn limits_differ(settled: &Limits, asked: &Limits, differs: &mut impl FnMut(bool
     }
 }
 
-fn end_differs(settled: &End, asked: &End, room: f64, differs: &mut impl FnMut(bool, &str)) {
-    differs(settled.reach != asked.reach, "reach");
+fn end_differs(settled: &End, asked: &End, differs: &mut impl FnMut(bool, &str)) {
+    differs(settled.reach != asked.reach && !asked.reach_is_auto, "reach");
     differs(settled.limits != asked.limits, "limits");
     match (settled.site, asked.site) {
         (Site::Cut(a), Site::Cut(b)) => {
@@ -142,9 +143,8 @@ fn end_differs(settled: &End, asked: &End, room: f64, differs: &mut impl FnMut(b
             differs(at != a, "place.at");
             differs(!is_same_direction(along, b), "place.along");
         }
-        (Some(Place::At { at, along }), Some(Place::Onward(onward))) => {
-            differs(!is_onward(settled, at, along, onward, room), "place.gap");
-        }
+        // Whether it follows the bore is measured on the scan.
+        (Some(Place::At { .. }), Some(Place::Onward(_) | Place::Auto)) => {}
         (a, b) => differs(a != b, "place"),
     }
 }
@@ -163,35 +163,13 @@ fn is_same_fitting((settled, a): (&Case, &End), (asked, b): (&Case, &End)) -> bo
         let placed = End { place, site: a.site, ..end.clone() };
         given(case, &placed).and_then(Result::ok).map(|given| given.rim)
     };
-    // That the site is the same is judged apart. Which rim a place from a gap means is told by the rim that is named, too.
-    let was =
-        rim(asked, b, if matches!(b.place, Some(Place::Onward(_))) { a.place } else { b.place });
+    // That the site is the same is judged apart. Which rim a place along the bore means is told by the rim that is named, too.
+    let follows = matches!(b.place, Some(Place::Onward(_) | Place::Auto));
+    let was = rim(asked, b, if follows { a.place } else { b.place });
     is_same_file && was.is_some() && was == rim(settled, a, a.place)
 }
 
 fn is_same_direction(a: [f64; 3], b: [f64; 3]) -> bool {
     let [a, b] = [a, b].map(|v| DVec3::from_array(v).normalize_or_zero());
     (a - b).length() <= SAME_DIRECTION
-}
-
-/// Whether the near face lies `gap` on from the middle of the scan's seam, along
-/// the bore's direction that the fitting's own axis and the asked tilt leave, and
-/// aside as asked. The seam may lie off its plane by `room`, and its middle as much
-/// off the middle of the scan's own loop.
-fn is_onward(end: &End, at: [f64; 3], along: [f64; 3], asked: Onward, room: f64) -> bool {
-    let Some(seam) = &end.seam else { return true };
-    let points: Vec<DVec3> = seam.bore.iter().map(|&p| DVec3::from_array(p)).collect();
-    let Some(centre) = loop_centre(&points) else { return false };
-    let along = DVec3::from_array(along).normalize_or_zero();
-    let on = match asked.tilt {
-        None => along,
-        // Turned back, away from `toward`, in the plane of the two.
-        Some(Tilt { tilt_deg, toward }) => {
-            let side = DVec3::from_array(toward).reject_from_normalized(along);
-            let (sin, cos) = tilt_deg.to_radians().sin_cos();
-            cos * along - sin * side.normalize_or_zero()
-        }
-    };
-    let near = DVec3::from_array(at) - DVec3::from_array(asked.off) - asked.gap * on;
-    near.distance(centre) <= 2.0 * room
 }

@@ -58,7 +58,7 @@ pub(crate) fn given(case: &Case, end: &End) -> Option<Result<Given, String>> {
             Some((DVec3::from_array(at), along))
         }
         Place::AsModelled => None,
-        Place::Onward(_) => return None,
+        Place::Onward(_) | Place::Auto => return None,
     };
     Some(read(case, end, place).map_err(|what| format!("{}: {what}", solid.file)))
 }

@@ -29,6 +29,7 @@ mod fitting_standard;
 mod flow_limits;
 pub mod flow_section;
 mod folds;
+mod found_asked;
 mod identity;
 pub mod inscribed;
 mod judge;

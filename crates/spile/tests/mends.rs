@@ -24,6 +24,7 @@ fn uncut(scan: &Mesh, done: &Mended) -> Case {
         name: "far".into(),
         site: Site::Cut(Cut { through: far, facing: [0.0, 0.0, 1.0] }),
         reach: None,
+        reach_is_auto: false,
         fitting: None,
         place: None,
         limits: EndLimits::default(),

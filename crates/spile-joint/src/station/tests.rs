@@ -30,6 +30,7 @@ fn end() -> End {
         name: "upper".into(),
         site: Site::Cut(Cut { through: [0.0; 3], facing: [0.0, 0.0, 1.0] }),
         reach: None,
+        reach_is_auto: false,
         fitting: None,
         place: None,
         limits: spile_case::EndLimits::default(),

@@ -85,6 +85,7 @@ pub fn plain(name: &str, through: DVec3, facing: DVec3) -> End {
         name: name.into(),
         site: Site::Cut(Cut { through: through.to_array(), facing: facing.to_array() }),
         reach: None,
+        reach_is_auto: false,
         fitting: None,
         place: None,
         limits: EndLimits::default(),

@@ -58,6 +58,7 @@ fn case(form: Form, through: [f64; 3], reach: f64) -> Case {
             name: "top".into(),
             site: Site::Cut(Cut { through, facing: [0.0, 0.0, 1.0] }),
             reach: Some(reach),
+            reach_is_auto: false,
             fitting: None,
             place: None,
             limits: EndLimits::default(),

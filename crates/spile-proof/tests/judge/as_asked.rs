@@ -128,3 +128,43 @@ fn automatic_values_are_held_to_what_was_asked_of_them() {
     user.ends[0].site = rim(10.3);
     assert_eq!(row(&s, &settled, &user).0, Verdict::Broken);
 }
+
+/// What spile chose is held to what it may choose: straight on along the bore, which
+/// here runs along the axis of a closed form, and not out of all measure.
+#[test]
+fn what_was_found_is_held_to_the_bore() {
+    let s = asked();
+    let axis = scene::turn(DVec3::Z);
+    let Some(Place::At { at, .. }) = s.case.ends[0].place else { panic!("settled") };
+    let gap = scene::NEAR_FACE - scene::UPPER_CUT;
+    let from = DVec3::from_array(at) - gap * axis;
+    let placed = |on: f64, turned_deg: f64, aside: f64| {
+        let (sin, cos) = f64::to_radians(turned_deg).sin_cos();
+        let along = cos * axis + sin * scene::turn(DVec3::X);
+        let at = from + on * along + aside * scene::turn(DVec3::Y);
+        Some(Place::At { at: at.to_array(), along: along.to_array() })
+    };
+    let across = 2.0 * scene::BORE;
+    let mut user = unsettled(&s.case);
+    (user.ends[0].reach, user.ends[0].reach_is_auto) = (None, true);
+    for place in [Place::Auto, Place::Onward(gap.into())] {
+        user.ends[0].place = Some(place);
+        let case_row = |reach: f64, place| {
+            let mut settled = s.case.clone();
+            (settled.ends[0].reach, settled.ends[0].place) = (Some(reach), place);
+            row(&s, &settled, &user).0
+        };
+        assert_eq!(row(&s, &s.case, &user), (Verdict::Held, Verdict::Held));
+        assert_eq!(case_row(1.9 * across, placed(gap, 8.0, 0.0)), Verdict::Held);
+        assert_eq!(case_row(2.2 * across, placed(gap, 0.0, 0.0)), Verdict::Broken);
+        assert_eq!(case_row(scene::REACH, placed(gap, 11.0, 0.0)), Verdict::Broken);
+        assert_eq!(case_row(scene::REACH, placed(gap, 0.0, 0.5)), Verdict::Broken);
+        assert_eq!(case_row(scene::REACH, placed(-1.0, 0.0, 0.0)), Verdict::Broken);
+        assert_eq!(case_row(scene::REACH, placed(5.5 * across, 0.0, 0.0)), Verdict::Broken);
+    }
+    // Of a place that is found any gap that can be is held.
+    user.ends[0].place = Some(Place::Auto);
+    let mut settled = s.case.clone();
+    settled.ends[0].place = placed(4.9 * across, 0.0, 0.0);
+    assert_eq!(row(&s, &settled, &user).0, Verdict::Held);
+}

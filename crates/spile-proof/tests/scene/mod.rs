@@ -303,6 +303,7 @@ fn case(upper: Seam, lower: Seam) -> Case {
                 name: "upper".into(),
                 site: Site::Cut(Cut { through: on_axis(UPPER_CUT), facing: axis }),
                 reach: Some(REACH),
+                reach_is_auto: false,
                 fitting: Some(Fitting::Tube {
                     bore: 2.0 * BORE,
                     outside: 2.0 * OUTSIDE,
@@ -317,6 +318,7 @@ fn case(upper: Seam, lower: Seam) -> Case {
                 name: "lower".into(),
                 site: Site::Cut(Cut { through: on_axis(LOWER_CUT), facing: down }),
                 reach: None,
+                reach_is_auto: false,
                 fitting: None,
                 place: None,
                 limits: EndLimits::default(),

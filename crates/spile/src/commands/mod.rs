@@ -11,7 +11,9 @@ mod fittings;
 mod new;
 mod prove;
 mod run;
+mod seek;
 mod settle_for;
+mod tried;
 mod what_holds;
 
 use crate::answer::Answer;

@@ -11,6 +11,7 @@ use crate::answer::{Answer, json_text};
 use crate::args::RunArgs;
 use crate::commands::fittings::standings;
 use crate::commands::prove::ending_of;
+use crate::commands::seek::find_auto;
 use crate::commands::what_holds::try_changes;
 use crate::failure::Failure;
 use crate::inputs::{InputFile, Loaded, load, shown};
@@ -55,11 +56,12 @@ pub(crate) fn run_case(case: &Path, folder: &Path, tries: u16) -> Result<Answer,
     let progress = Progress::new(STEPS);
     progress.step("read", None);
     let loaded = &load(case)?;
-    let made = make(&loaded.case, &loaded.scans, &progress)?;
+    let found = find_auto(loaded, &progress)?;
+    let made = make(&found.case, &loaded.scans, &progress)?;
     let inputs = name_inputs(&loaded.files, loaded.scans.len());
     let (settled, case_text) = settle(&made, &inputs)?;
     let (mut body, parts) = judge_part(&made, loaded, &settled, &progress)?;
-    try_changes(loaded, &inputs, body.conflicts_mut(), tries, &progress);
+    try_changes(loaded, &found.case, body.conflicts_mut(), tries, &progress);
     let case_file = OutputFile { name: CASE_FILE.to_owned(), bytes: case_text.into_bytes() };
     let outputs: Vec<OutputFile> = parts.into_iter().chain([case_file]).collect();
     let proof = ProofFile {
@@ -73,7 +75,7 @@ pub(crate) fn run_case(case: &Path, folder: &Path, tries: u16) -> Result<Answer,
             .collect(),
         outputs: outputs.iter().map(OutputRecord::of).collect(),
         body,
-        notes: [notes(&made), standings(&settled)].concat(),
+        notes: [found.notes, notes(&made), standings(&settled)].concat(),
         gave_way: Some(gave_way(&made)),
         bending: Some(bending(&made)),
         caution: CAUTION,

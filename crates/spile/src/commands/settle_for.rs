@@ -11,7 +11,8 @@ use crate::failure::Failure;
 fn is_open(case: &Case) -> bool {
     case.ends.iter().any(|end| {
         end.seam.is_none()
-            || matches!(end.place, Some(Place::Onward(_)))
+            || matches!(end.place, Some(Place::Onward(_) | Place::Auto))
+            || end.reach_is_auto
             || matches!(end.site, Site::Station(_))
             || matches!(end.fitting, Some(Fitting::Mesh(m)) if m.rim.is_none())
             || matches!(end.site, Site::Rim(r) if r.facing.is_none() || r.trim.is_none())
@@ -29,7 +30,13 @@ pub(crate) fn settled_for(
         return Ok((case.clone(), Vec::new()));
     }
     let mut settled = settle(case, scans)?;
-    let mut missing = Vec::new();
+    let mut missing: Vec<String> = Vec::new();
+    for end in &settled.ends {
+        let is_auto = [("place", end.place == Some(Place::Auto)), ("reach", end.reach_is_auto)];
+        missing.extend(is_auto.into_iter().filter(|(_, is_auto)| *is_auto).map(|(key, _)| {
+            format!("end `{}`: `{key}`: `auto` is found by making part after part", end.name)
+        }));
+    }
     for end in settled.ends.iter_mut().filter(|e| e.seam.is_none()) {
         match seam_in_plane(part, case.scan.form, end) {
             Ok(seam) => end.seam = Some(seam),

@@ -6,13 +6,12 @@
 //! too. Then the fitting moved further off along its own axis, step by step.
 
 use spile_case::{Case, Clear, Onward, Place};
-use spile_joint::{Unwatched, Watch as _, make};
-use spile_mesh::DVec3;
-use spile_proof::{Conflict, KnownBy, Verdict, Wanted, WantedValue, judge_as_asked};
+use spile_joint::Watch as _;
+use spile_mesh::{DVec3, Mesh};
+use spile_proof::{Conflict, KnownBy, Verdict, Wanted, WantedValue};
 
-use crate::commands::run::settle;
+use crate::commands::tried::judged;
 use crate::inputs::Loaded;
-use crate::part_files::stl_bytes;
 use crate::progress::Progress;
 
 /// How much further the fitting stands off in each try, as a share of its gap.
@@ -29,11 +28,12 @@ const LEAST_GAP_SHARE: f64 = 0.5;
 /// Makes and judges up to `tries` changed cases, and writes what held into the
 /// conflicts.
 ///
+/// `found` is the case with all that was `auto` found; a place that was is not moved.
 /// Nothing is tried where conflicts stand at two ends or at none: no single
 /// change of one end would be enough.
 pub(crate) fn try_changes(
     loaded: &Loaded,
-    names: &[String],
+    found: &Case,
     conflicts: &mut [Conflict],
     tries: u16,
     progress: &Progress,
@@ -44,17 +44,20 @@ pub(crate) fn try_changes(
         left > 0 && {
             left -= 1;
             progress.step("try", Some(&end));
-            is_held(changed, loaded, names)
+            is_held(changed, &loaded.scans)
         }
     };
     for wanted in conflicts.iter_mut().flat_map(|c| &mut c.would_hold) {
-        let changed = with_limit(&loaded.case, &end, wanted);
+        let changed = with_limit(found, &end, wanted);
         if wanted.known_by == KnownBy::JudgedAgain && changed.is_some_and(|c| holds(&c)) {
             wanted.known_by = KnownBy::MadeAgain;
         }
     }
-    let found = nearest_place(&loaded.case, &end, &mut holds);
-    if let (Some(wanted), Some(first)) = (found, conflicts.first_mut()) {
+    if loaded.case.ends.iter().any(|e| e.name == end && e.place == Some(Place::Auto)) {
+        return;
+    }
+    let nearest = nearest_place(found, &end, &mut holds);
+    if let (Some(wanted), Some(first)) = (nearest, conflicts.first_mut()) {
         first.would_hold.push(wanted);
     }
 }
@@ -92,13 +95,8 @@ fn only_end(conflicts: &[Conflict]) -> Option<String> {
 }
 
 /// Whether a part can be made of the case that holds all limits.
-fn is_held(case: &Case, loaded: &Loaded, names: &[String]) -> bool {
-    let Ok(made) = make(case, &loaded.scans, &Unwatched) else { return false };
-    let (Some(part), Ok((settled, _))) = (&made.part, settle(&made, names)) else { return false };
-    let Ok(stl) = stl_bytes(part, settled.unit) else { return false };
-    let Ok(written) = spile_formats::read_bytes("part.stl", &stl) else { return false };
-    judge_as_asked(&loaded.scans, &written.mesh, &settled, case)
-        .is_ok_and(|p| p.verdict == Verdict::Held)
+fn is_held(case: &Case, scans: &[Mesh]) -> bool {
+    judged(case, scans).is_ok_and(|proof| proof.is_some_and(|p| p.verdict == Verdict::Held))
 }
 
 /// The case with a limit, of its own or of this end, as a conflict wants it.
@@ -129,8 +127,8 @@ fn further_off(case: &Case, name: &str, share: f64) -> Option<(Case, Wanted)> {
             let gap = tidy(onward.gap + share * onward.gap.max(least));
             (Place::Onward(Onward { gap, ..onward }), "end.place.gap", WantedValue::Number(gap))
         }
-        // Its place is the file's.
-        Place::AsModelled => return None,
+        // Its place is the file's, or was sought further off already.
+        Place::AsModelled | Place::Auto => return None,
         Place::At { at, along } => {
             let spile_case::Site::Cut(cut) = end.site else { return None };
             let (near, axis) = (DVec3::from(at), DVec3::from(along).normalize_or_zero());

@@ -9,6 +9,7 @@ mod compare;
 mod cones;
 mod examine;
 mod fittings;
+mod found;
 mod help;
 mod narrow_rim;
 mod prove;
