@@ -38,10 +38,12 @@ pub(crate) fn offset_to_triangle(p: DVec3, triangle: [DVec3; 3]) -> (DVec3, Feat
         return found;
     }
     let (edge, offset, on) = nearest_edge(corners);
-    if is_needle && let Some(inward) = inward_if_over(corners, edge) {
-        // From the edge straight in, as far as that leads nearer: no number
-        // here is larger than the needle is high.
-        return (offset - inward * offset.dot(inward).min(0.0), Feature::Inside);
+    if is_needle && let Some(up) = up_if_over(corners, edge) {
+        // From the edge straight in, as far as that leads nearer and no farther than
+        // the needle is high: where that is rounding alone, its way leads anywhere.
+        let inward = up.normalize_or_zero();
+        let step = (-offset.dot(inward)).max(0.0).min(up.length());
+        return (offset + inward * step, Feature::Inside);
     }
     (offset, on)
 }
@@ -93,22 +95,27 @@ fn nearest_edge(corners: [DVec3; 3]) -> (usize, DVec3, Feature) {
     best
 }
 
-/// The unit vector in the plane from edge `edge` inward, if the origin lies
+/// The way in the plane from edge `edge` to the corner across, if the origin lies
 /// straight over the inside.
-fn inward_if_over(corners: [DVec3; 3], edge: usize) -> Option<DVec3> {
-    let inward = [0, 1, 2].map(|k| inward(corners[k], corners[(k + 1) % 3], corners[(k + 2) % 3]));
-    let is_over = (0..3).all(|k| -corners[k].dot(inward[k]) > 0.0);
-    is_over.then_some(inward[edge])
+fn up_if_over(corners: [DVec3; 3], edge: usize) -> Option<DVec3> {
+    let ups = [0, 1, 2].map(|k| up_from(corners[k], corners[(k + 1) % 3], corners[(k + 2) % 3]));
+    let is_over = (0..3).all(|k| -corners[k].dot(ups[k]) > 0.0);
+    is_over.then_some(ups[edge])
 }
 
 /// The unit vector square to the line from `a` to `b`, toward `c`; zero where
 /// they lie on a line.
 pub(crate) fn inward(a: DVec3, b: DVec3, c: DVec3) -> DVec3 {
+    up_from(a, b, c).normalize_or_zero()
+}
+
+/// The way from the line through `a` and `b` to `c`, square to it.
+fn up_from(a: DVec3, b: DVec3, c: DVec3) -> DVec3 {
     let along = (b - a).normalize_or_zero();
     // From the nearer end, so that what is taken away is no longer than it must be.
     let from = if c.distance_squared(a) <= c.distance_squared(b) { a } else { b };
     let up = c - from;
-    (up - along * up.dot(along)).normalize_or_zero()
+    up - along * up.dot(along)
 }
 
 /// The point of the segment from `a` to `b` that is closest to the origin, and
@@ -159,4 +166,23 @@ pub(crate) fn distance_at_least(p: DVec3, triangle: [DVec3; 3], offset: DVec3) -
         }
     }
     best
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Three points on a line but for rounding: what was left of the way in led 2
+    /// lengths off the triangle. The nearest point is the first corner (by hand).
+    #[test]
+    fn where_a_needle_is_as_high_as_rounding_its_closest_point_is_still_on_it() {
+        let away = 6.109710390954757;
+        let line = [(-2.0, 0.0), (2.0, -2.0), (0.0, -1.0)];
+        let triangle = line.map(|(x, y)| DVec3::new(x + away, y, -1.0));
+        for z in [-1.0, 0.0, -1.4490774333523424] {
+            let p = DVec3::new(0.0, 0.0, z);
+            let found = offset_to_triangle(p, triangle).0;
+            assert!((found - (triangle[0] - p)).length() < 1e-12, "{found}");
+        }
+    }
 }
