@@ -53,9 +53,12 @@ pub fn refine(band: &Band, limits: &RefineLimits) -> Result<Refined, RefineError
     let rim_index = rim_index(band);
     let field = SizeField::of(&band.mesh, limits.deviation, FIELD_GROWTH);
     let size = |p: DVec3| {
-        let away = rim_index.closest(p).map_or(0.0, |c| c.distance);
-        let grown = (away - 2.0 * limits.edge).max(0.0) * limits.grading;
-        (limits.edge + grown).min(field.at(p).max(limits.edge))
+        let of_scan = field.at(p).max(limits.edge);
+        // From here on, with room for rounding, the rim asks for nothing shorter.
+        let reach = 2.0 * limits.edge + (of_scan - limits.edge) / limits.grading;
+        let Some(rim) = rim_index.closest_within(p, reach * 1.001) else { return of_scan };
+        let grown = (rim.distance - 2.0 * limits.edge).max(0.0) * limits.grading;
+        (limits.edge + grown).min(of_scan)
     };
     let mut options = RemeshOptions::new(&size, limits.deviation);
     options.kept_points = band.shared;

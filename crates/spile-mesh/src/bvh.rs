@@ -21,7 +21,7 @@ const STACK: usize = 96;
 
 /// How much longer than the best so far a box's squared distance must be to be
 /// passed by: box and triangle distances are rounded differently.
-const SLACK: f64 = 1.0 + 64.0 * f64::EPSILON;
+pub(crate) const SLACK: f64 = 1.0 + 64.0 * f64::EPSILON;
 
 /// The closest point of a surface.
 #[derive(Debug, Clone, Copy, PartialEq)]

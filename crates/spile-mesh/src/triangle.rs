@@ -34,10 +34,15 @@ pub(crate) fn offset_to_triangle(p: DVec3, triangle: [DVec3; 3]) -> (DVec3, Feat
     let sides_sq = [a.distance_squared(b), b.distance_squared(c), c.distance_squared(a)];
     let longest_sq = sides_sq[0].max(sides_sq[1]).max(sides_sq[2]);
     let is_needle = normal.length_squared() * (NEEDLE * NEEDLE) < longest_sq * longest_sq;
-    if !is_needle && let Some(found) = foot_inside(corners, normal) {
-        return found;
+    let mut is_asked = [true; 3];
+    if !is_needle {
+        let weights = Weights::of(corners, normal);
+        if let Some(found) = weights.foot_inside(corners) {
+            return found;
+        }
+        is_asked = weights.may_be_nearest();
     }
-    let (edge, offset, on) = nearest_edge(corners);
+    let (edge, offset, on) = nearest_edge(corners, is_asked);
     if is_needle && let Some(up) = up_if_over(corners, edge) {
         // From the edge straight in, as far as that leads nearer and no farther than
         // the needle is high: where that is rounding alone, its way leads anywhere.
@@ -48,35 +53,58 @@ pub(crate) fn offset_to_triangle(p: DVec3, triangle: [DVec3; 3]) -> (DVec3, Feat
     (offset, on)
 }
 
-/// The foot of the origin on the plane, by the weights of the corners, if it
-/// lies in the triangle.
-fn foot_inside([a, b, c]: [DVec3; 3], normal: DVec3) -> Option<(DVec3, Feature)> {
-    let in_a = normal.dot(b.cross(c));
-    let in_b = normal.dot(c.cross(a));
-    let in_c = normal.dot(a.cross(b));
-    let sum = in_a + in_b + in_c;
-    if !(in_a >= 0.0 && in_b >= 0.0 && in_c >= 0.0 && sum > 0.0) {
-        return None;
+/// An edge is asked for its distance unless the foot lies on its inner side by more
+/// than this share of the weights: far more than they are off by rounding, up to a
+/// distance of a million million times the triangle.
+const CLEARLY_INSIDE: f64 = 1e-3;
+
+/// The weights of the corners at the foot of the origin on the plane, times their
+/// sum.
+struct Weights([f64; 3]);
+
+impl Weights {
+    fn of([a, b, c]: [DVec3; 3], normal: DVec3) -> Self {
+        Self([normal.dot(b.cross(c)), normal.dot(c.cross(a)), normal.dot(a.cross(b))])
     }
-    let offset = (a * in_a + b * in_b + c * in_c) / sum;
-    let on = match (in_a > 0.0, in_b > 0.0, in_c > 0.0) {
-        (true, true, true) => Feature::Inside,
-        (true, true, false) => Feature::Edge(0),
-        (false, true, true) => Feature::Edge(1),
-        (true, false, true) => Feature::Edge(2),
-        (true, false, false) => Feature::Corner(0),
-        (false, true, false) => Feature::Corner(1),
-        _ => Feature::Corner(2),
-    };
-    offset.is_finite().then_some((offset, on))
+
+    /// The foot, if it lies in the triangle.
+    fn foot_inside(&self, [a, b, c]: [DVec3; 3]) -> Option<(DVec3, Feature)> {
+        let [in_a, in_b, in_c] = self.0;
+        let sum = in_a + in_b + in_c;
+        if !(in_a >= 0.0 && in_b >= 0.0 && in_c >= 0.0 && sum > 0.0) {
+            return None;
+        }
+        let offset = (a * in_a + b * in_b + c * in_c) / sum;
+        let on = match (in_a > 0.0, in_b > 0.0, in_c > 0.0) {
+            (true, true, true) => Feature::Inside,
+            (true, true, false) => Feature::Edge(0),
+            (false, true, true) => Feature::Edge(1),
+            (true, false, true) => Feature::Edge(2),
+            (true, false, false) => Feature::Corner(0),
+            (false, true, false) => Feature::Corner(1),
+            _ => Feature::Corner(2),
+        };
+        offset.is_finite().then_some((offset, on))
+    }
+
+    /// The edges that a closest point can lie on where the foot lies outside: those
+    /// that it lies beyond, or not clearly within. All of them where that tells
+    /// nothing.
+    fn may_be_nearest(&self) -> [bool; 3] {
+        let [in_a, in_b, in_c] = self.0;
+        let clear = CLEARLY_INSIDE * (in_a.abs() + in_b.abs() + in_c.abs());
+        // Edge k lies opposite corner k + 2.
+        let is_asked = [in_c, in_a, in_b].map(|weight| weight <= clear);
+        if is_asked == [false; 3] { [true; 3] } else { is_asked }
+    }
 }
 
-/// The edge nearest to the origin, the offset to its closest point, and whether
-/// that is a corner.
-fn nearest_edge(corners: [DVec3; 3]) -> (usize, DVec3, Feature) {
+/// Of the edges asked about the nearest to the origin, the offset to its closest
+/// point, and whether that is a corner.
+fn nearest_edge(corners: [DVec3; 3], is_asked: [bool; 3]) -> (usize, DVec3, Feature) {
     let mut best = (0, corners[0], Feature::Corner(0));
     let mut best_sq = f64::INFINITY;
-    for k in 0..3 {
+    for k in (0..3).filter(|&k| is_asked[k]) {
         let next = (k + 1) % 3;
         let (offset, share) = offset_to_segment(corners[k], corners[next]);
         let offset_sq = offset.length_squared();
@@ -170,7 +198,16 @@ pub(crate) fn distance_at_least(p: DVec3, triangle: [DVec3; 3], offset: DVec3) -
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
+
+    fn corner() -> impl Strategy<Value = DVec3> {
+        prop_oneof![
+            [-2.0..2.0_f64, -2.0..2.0, -2.0..2.0].prop_map(DVec3::from),
+            [-2..3_i32, -2..3, -2..3].prop_map(|p| DVec3::from(p.map(f64::from))),
+        ]
+    }
 
     /// Three points on a line but for rounding: what was left of the way in led 2
     /// lengths off the triangle. The nearest point is the first corner (by hand).
@@ -183,6 +220,26 @@ mod tests {
             let p = DVec3::new(0.0, 0.0, z);
             let found = offset_to_triangle(p, triangle).0;
             assert!((found - (triangle[0] - p)).length() < 1e-12, "{found}");
+        }
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(3000))]
+
+        /// Against all three edges asked for each, near, far and from the grid.
+        #[test]
+        fn no_edge_left_out_is_nearer(
+            triangle in prop::array::uniform3(corner()),
+            p in corner(),
+            times in prop_oneof![Just(1.0), Just(30.0), Just(1e4)],
+        ) {
+            let p = p * times;
+            let (found, on) = offset_to_triangle(p, triangle);
+            let (_, of_edges, _) = nearest_edge(triangle.map(|c| c - p), [true; 3]);
+            let size = triangle.iter().map(|c| c.distance(p)).fold(0.0, f64::max);
+            let least = of_edges.length();
+            prop_assert!(found.length() <= least + crate::rounding::of_distance(size));
+            prop_assert!(on == Feature::Inside || found.length() >= least - crate::rounding::of_distance(size));
         }
     }
 }

@@ -9,6 +9,8 @@ use glam::DVec3;
 use super::RemeshOptions;
 use super::quality::{least_height, normal};
 use super::working::Working;
+use crate::bvh::SLACK;
+use crate::mesh::Bounds3;
 use crate::topology::NONE;
 use crate::triangle::offset_to_triangle;
 use crate::{Bvh, Mesh};
@@ -172,17 +174,25 @@ impl<'a> Guard<'a> {
     /// For each witness the nearest of `triangles`, or nothing if one of them
     /// has been left too far behind.
     pub fn assign(&self, witnesses: &[u32], triangles: &[[DVec3; 3]]) -> Option<Vec<usize>> {
+        let boxes: Vec<Bounds3> = triangles.iter().map(|&at| Bounds3::of(at)).collect();
+        // Witnesses come in the order of the triangles they were given to.
+        let mut likely = 0;
         witnesses
             .iter()
             .map(|&w| {
                 let p = self.original.points()[w as usize];
-                let (nearest, distance_sq) = triangles
-                    .iter()
-                    .map(|&at| offset_to_triangle(p, at).0.length_squared())
-                    .enumerate()
-                    .min_by(|a, b| a.1.total_cmp(&b.1))?;
+                let off_sq = |i: usize| offset_to_triangle(p, triangles[i]).0.length_squared();
+                let mut nearest = (off_sq(likely), likely);
+                for (i, its_box) in boxes.iter().enumerate().filter(|&(i, _)| i != likely) {
+                    // A box is much cheaper to ask than the triangle.
+                    if its_box.distance_sq(p) <= nearest.0 * SLACK {
+                        let other = (off_sq(i), i);
+                        nearest = if other < nearest { other } else { nearest };
+                    }
+                }
                 let envelope = self.envelope(p);
-                (distance_sq <= envelope * envelope).then_some(nearest)
+                likely = nearest.1;
+                (nearest.0 <= envelope * envelope).then_some(likely)
             })
             .collect()
     }

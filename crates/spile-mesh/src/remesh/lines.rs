@@ -33,10 +33,10 @@ pub(super) fn begin(
     if let Some(&h) = topology.collapsed().first() {
         return Err(RemeshError::Collapsed { triangle: h / 3 });
     }
-    sizing::check(patch, options, size)?;
+    let sizes = sizing::at_points(patch, options, size)?;
     let mut w = Working::default();
-    for &p in patch.points() {
-        w.add_point(p, Kind::Free, size(p), NONE);
+    for (&p, size) in patch.points().iter().zip(sizes) {
+        w.add_point(p, Kind::Free, size, NONE);
     }
     for (t, &corners) in patch.triangles().iter().enumerate() {
         w.add_triangle(corners, [0; 3]);

@@ -349,12 +349,13 @@ fn once(
     let size = |p: DVec3| frozen.heeded(p, guard::tightened(tight, p, (options.size)(p)));
     let (mut w, lines) = lines::begin(patch, options, &size, (tight, kept))?;
     let guard = Guard::new(patch, lines, options, tight);
+    let (mut idle, mut in_vain) = (Vec::new(), operations::InVain::new());
     for _ in 0..CYCLES {
         operations::split_long(&mut w, &guard, &size);
-        operations::collapse_short(&mut w, &guard);
+        operations::collapse_short(&mut w, &guard, &mut in_vain);
         operations::flip_all(&mut w, &guard);
-        relax::relax(&mut w, &guard, &size);
-        relax::relax(&mut w, &guard, &size);
+        relax::relax(&mut w, &guard, &size, &mut idle);
+        relax::relax(&mut w, &guard, &size, &mut idle);
         operations::flip_all(&mut w, &guard);
     }
     for _ in 0..POLISHES {

@@ -4,6 +4,8 @@
 //! Botsch and Kobbelt 2004, A remeshing approach to multiresolution modeling,
 //! for the cycle and its thresholds; what may be done is decided by `Guard`.
 
+use std::collections::HashMap;
+
 use glam::DVec3;
 
 use super::guard::{Candidate, Guard, candidate, edges_at};
@@ -106,8 +108,13 @@ fn share_out(w: &mut Working, guard: &Guard, witnesses: &[u32], triangles: &[u32
     }
 }
 
+/// Edges, their smaller point first, and when they last could not be collapsed.
+pub(super) type InVain = HashMap<[u32; 2], u32>;
+
 /// Collapses short edges, the shortest for its size first; says how many.
-pub(super) fn collapse_short(w: &mut Working, guard: &Guard) -> usize {
+///
+/// Those `in_vain` are not tried again until something round them changes.
+pub(super) fn collapse_short(w: &mut Working, guard: &Guard, in_vain: &mut InVain) -> usize {
     let mut short: Vec<(f64, [u32; 2])> = w
         .edges()
         .into_iter()
@@ -119,8 +126,14 @@ pub(super) fn collapse_short(w: &mut Working, guard: &Guard) -> usize {
     for (_, [a, b]) in short {
         // What was done before may have changed this edge.
         let still_short = w.length(a, b) < SHORT * w.size(a, b);
-        if still_short && (collapse(w, guard, a, b, 0.5) || collapse(w, guard, b, a, 0.5)) {
+        let last_change = w.changed[a as usize].max(w.changed[b as usize]);
+        if !still_short || in_vain.get(&[a, b]).is_some_and(|&since| last_change <= since) {
+            continue;
+        }
+        if collapse(w, guard, a, b, 0.5) || collapse(w, guard, b, a, 0.5) {
             count += 1;
+        } else {
+            in_vain.insert([a, b], w.clock);
         }
     }
     count

@@ -19,11 +19,22 @@ const IDLE: f64 = 0.01;
 const GOOD_SINE: f64 = 0.342;
 
 /// Moves every movable point once toward the middle of its surroundings.
-pub(super) fn relax(w: &mut Working, guard: &Guard, size: &dyn Fn(DVec3) -> f64) {
+///
+/// `idle` has for each point when it was last found not to move: it is not asked
+/// again until something round it changes.
+pub(super) fn relax(
+    w: &mut Working,
+    guard: &Guard,
+    size: &dyn Fn(DVec3) -> f64,
+    idle: &mut Vec<Option<u32>>,
+) {
+    idle.resize(w.points.len(), None);
     for v in 0..w.points.len() as u32 {
-        if w.around[v as usize].is_empty() {
+        let is_idle = idle[v as usize].is_some_and(|since| w.changed[v as usize] <= since);
+        if is_idle || w.around[v as usize].is_empty() {
             continue;
         }
+        idle[v as usize] = Some(w.clock);
         let wanted = match w.kinds[v as usize] {
             Kind::Locked | Kind::Corner => continue,
             Kind::OnLine => line_target(w, v),
@@ -121,6 +132,7 @@ pub(super) fn move_point(
     w.points[v as usize] = at;
     w.homes[v as usize] = home;
     for &t in &ring {
+        w.touch(t);
         w.witnesses[t as usize].clear();
     }
     for (&witness, place) in witnesses.iter().zip(places) {

@@ -13,10 +13,14 @@ const BESIDE: f64 = 0.75;
 /// How fast the size may fall away from such an edge, a length.
 const FALL: f64 = 0.4;
 
+/// A limit so much further than computed is beyond what rounding can do to it.
+const BEYOND_ROUNDING: f64 = 1.0 + 1e-9;
+
 /// The edges that stay as they are.
 pub(super) struct Frozen {
     edges: Bvh,
     lengths: Vec<f64>,
+    longest: f64,
 }
 
 impl Frozen {
@@ -40,14 +44,20 @@ impl Frozen {
             boundary.chain(named).chain(tangled).chain(of_kept).map(|[a, b]| [a, b, b]).collect();
         let length =
             |&[a, b, _]: &[u32; 3]| patch.points()[a as usize].distance(patch.points()[b as usize]);
-        let lengths = segments.iter().map(length).collect();
+        let lengths: Vec<f64> = segments.iter().map(length).collect();
+        let longest = lengths.iter().copied().fold(0.0, f64::max);
         let edges = Mesh::new(patch.points().to_vec(), segments).unwrap_or_default();
-        Self { edges: Bvh::build(&edges), lengths }
+        Self { edges: Bvh::build(&edges), lengths, longest }
     }
 
     /// `size` at `p`, raised where the nearest edge that stays is longer.
     pub fn heeded(&self, p: DVec3, size: f64) -> f64 {
-        self.edges.closest(p).map_or(size, |nearest| {
+        // Beyond this even the longest would raise nothing.
+        let limit = (BESIDE * self.longest - size) / FALL * BEYOND_ROUNDING;
+        if limit < 0.0 {
+            return size;
+        }
+        self.edges.closest_within(p, limit).map_or(size, |nearest| {
             let length = self.lengths[nearest.triangle as usize];
             size.max(BESIDE * length - FALL * nearest.distance)
         })
@@ -58,13 +68,13 @@ impl Frozen {
 /// ten thousands.
 const MOST_TRIANGLES: f64 = 2e7;
 
-/// Tests that `wanted`, the size with everything heeded, can be followed and
-/// that the caller's is a length everywhere.
-pub(super) fn check(
+/// The size with everything heeded, `wanted`, at each point of the patch, after
+/// testing that it can be followed and that the caller's is a length everywhere.
+pub(super) fn at_points(
     patch: &Mesh,
     options: &RemeshOptions,
     wanted: &dyn Fn(DVec3) -> f64,
-) -> Result<(), RemeshError> {
+) -> Result<Vec<f64>, RemeshError> {
     let mut smallest = (f64::INFINITY, DVec3::ZERO);
     for &at in patch.points() {
         let size = (options.size)(at);
@@ -75,10 +85,12 @@ pub(super) fn check(
             smallest = (size, at);
         }
     }
+    let sizes: Vec<f64> = patch.points().iter().map(|&p| wanted(p)).collect();
     let mut triangles = 0.0;
     for t in 0..patch.triangles().len() {
         let [a, b, c] = patch.corners(t);
-        let size = wanted((a + b + c) / 3.0).min(wanted(a)).min(wanted(b)).min(wanted(c));
+        let at_corners = patch.triangles()[t].map(|v| sizes[v as usize]);
+        let size = at_corners.into_iter().fold(wanted((a + b + c) / 3.0), f64::min);
         // An equilateral triangle of that edge length.
         let one = 0.25 * 3f64.sqrt() * size * size;
         triangles += (0.5 * patch.area_normal(t).length() / one).max(1.0);
@@ -87,5 +99,5 @@ pub(super) fn check(
     if triangles > MOST_TRIANGLES {
         return Err(RemeshError::TooFine { triangles, most: MOST_TRIANGLES, size, at });
     }
-    Ok(())
+    Ok(sizes)
 }

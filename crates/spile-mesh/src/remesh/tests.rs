@@ -341,3 +341,37 @@ proptest! {
         patch.put_back(&whole, &result.mesh).unwrap();
     }
 }
+
+#[test]
+fn what_is_not_tried_again_in_vain_would_not_have_come_about() {
+    let waves = |mesh: Mesh| {
+        let wave = |p: &DVec3| *p * (1.0 + 0.01 * (3.0 * p.x).sin() * (5.0 * p.y + p.z).cos());
+        let points = mesh.points().iter().map(wave).collect();
+        Mesh::new(points, mesh.triangles().to_vec()).unwrap()
+    };
+    let heights: Vec<f64> = (0..16).map(f64::from).collect();
+    let pipe = tube(48, &heights, |z| 8.0 + 0.1 * z);
+    for (patch, edge) in [(waves(torus(64, 24, 20.0, 6.0)), 2.5), (waves(pipe), 1.1)] {
+        let size = |p: DVec3| edge * (1.0 + 0.03 * p.x.abs());
+        let mut options = RemeshOptions::new(&size, 0.1);
+        options.lines = Lines::Resampled;
+        let made = |forgets: bool| {
+            let (mut w, lines) = lines::begin(&patch, &options, &size, (&[], &[])).unwrap();
+            let guard = Guard::new(&patch, lines, &options, &[]);
+            let (mut idle, mut in_vain) = (Vec::new(), operations::InVain::new());
+            for _ in 0..CYCLES {
+                if forgets {
+                    (idle, in_vain) = Default::default();
+                }
+                operations::split_long(&mut w, &guard, &size);
+                operations::collapse_short(&mut w, &guard, &mut in_vain);
+                operations::flip_all(&mut w, &guard);
+                relax::relax(&mut w, &guard, &size, &mut idle);
+            }
+            (assemble::assemble(&w, &patch, &options), in_vain.len())
+        };
+        let (kept, in_vain) = made(false);
+        assert_eq!(kept, made(true).0);
+        assert!(in_vain > 20, "{in_vain}");
+    }
+}

@@ -35,6 +35,10 @@ pub(super) const FROZEN: u8 = 2;
 /// 1. `around[v]` lists exactly the live triangles with corner `v`;
 /// 2. both triangles at an edge carry the same mark for it;
 /// 3. an edge of one or of more than two triangles is marked.
+///
+/// What changes a triangle, its witnesses or its corners' place, home or kind
+/// tells [`Working::touch`], so that what was tried in vain before need not be
+/// tried again.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Working {
     pub points: Vec<DVec3>,
@@ -50,6 +54,10 @@ pub(super) struct Working {
     pub alive: Vec<bool>,
     /// Points of the original that must stay near each triangle.
     pub witnesses: Vec<Vec<u32>>,
+    /// Counts changes.
+    pub clock: u32,
+    /// When a triangle at each point, or anything at its corners, last changed.
+    pub changed: Vec<u32>,
 }
 
 /// The triangles at an edge.
@@ -224,6 +232,7 @@ impl Working {
         self.sizes.push(size);
         self.homes.push(home);
         self.around.push(Vec::with_capacity(8));
+        self.changed.push(self.clock);
         (self.points.len() - 1) as u32
     }
 
@@ -237,6 +246,14 @@ impl Working {
             self.around[v as usize].push(t);
         }
         t
+    }
+
+    /// Notes that a triangle changes.
+    pub fn touch(&mut self, t: u32) {
+        self.clock += 1;
+        for v in self.triangles[t as usize] {
+            self.changed[v as usize] = self.clock;
+        }
     }
 
     fn leave(&mut self, v: u32, t: u32) {
@@ -263,6 +280,8 @@ impl Working {
             self.marks[t as usize] = [pq, 0, rp];
             self.around[m as usize].push(t);
             let new = self.add_triangle([m, q, r], [pq, qr, 0]);
+            self.touch(t);
+            self.touch(new);
             halves.push([t, new]);
         }
         halves
@@ -285,6 +304,8 @@ impl Working {
         self.marks[u as usize] = [db, bc, 0];
         self.around[d as usize].push(t);
         self.around[c as usize].push(u);
+        self.touch(t);
+        self.touch(u);
     }
 
     /// Moves point `a` onto `b` and removes it with the triangles that had both.
@@ -292,6 +313,7 @@ impl Working {
         let ring = std::mem::take(&mut self.around[a as usize]);
         let mut joined = Vec::with_capacity(2);
         for t in ring {
+            self.touch(t);
             if self.corner_of(t, b).is_some() {
                 let c = self.opposite(t, a, b);
                 let mark = self.edge_of(t, a, c).map_or(0, |k| self.marks[t as usize][k])
@@ -309,6 +331,9 @@ impl Working {
         }
         for (c, mark) in joined {
             self.add_mark(b, c, mark);
+        }
+        for i in 0..self.around[b as usize].len() {
+            self.touch(self.around[b as usize][i]);
         }
     }
 
