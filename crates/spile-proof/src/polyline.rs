@@ -30,17 +30,26 @@ impl Polyline {
 
     /// Distance from `p` to the nearest place of the loop; infinite if it has no point.
     pub(crate) fn distance(&self, p: DVec3) -> f64 {
-        let mut best_sq = f64::INFINITY;
-        for &(bounds, from, to) in &self.runs {
-            if bounds.distance_sq(p) >= best_sq {
-                continue;
-            }
-            for i in from..to {
-                let (a, b) = self.segment(i);
-                best_sq = best_sq.min((p - closest_on_segment(p, a, b)).length_squared());
+        let off_sq = |run: &usize| self.runs[*run].0.distance_sq(p);
+        let by_box = |a: &usize, b: &usize| off_sq(a).total_cmp(&off_sq(b));
+        let Some(first) = (0..self.runs.len()).min_by(by_box) else { return f64::INFINITY };
+        // Begun at the nearest box, most others are passed by.
+        let mut best_sq = self.distance_sq_of_run(first, p);
+        for run in (0..self.runs.len()).filter(|&run| run != first) {
+            if off_sq(&run) < best_sq {
+                best_sq = best_sq.min(self.distance_sq_of_run(run, p));
             }
         }
         best_sq.sqrt()
+    }
+
+    fn distance_sq_of_run(&self, run: usize, p: DVec3) -> f64 {
+        let (_, from, to) = self.runs[run];
+        let off_sq = |i: usize| {
+            let (a, b) = self.segment(i);
+            (p - closest_on_segment(p, a, b)).length_squared()
+        };
+        (from..to).map(off_sq).fold(f64::INFINITY, f64::min)
     }
 
     fn segment(&self, i: usize) -> (DVec3, DVec3) {
