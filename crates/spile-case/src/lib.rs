@@ -11,6 +11,7 @@ mod fitting;
 mod guidance;
 mod names;
 mod read;
+mod read_align;
 mod read_end;
 mod read_fitting;
 mod read_guidance;
@@ -26,7 +27,7 @@ pub use fitting::{Cone, ConeDimensions, ConeSize, Fitting, Flange, Gender, MeshF
 pub use guidance::{Clear, EndLimits};
 pub use read::{Painted, read_case, read_case_with};
 pub use types::{
-    Ball, Case, Cut, End, Form, Inherit, Keep, Limits, Mend, MendKind, Onward, Outliers, Place,
-    Rim, Scan, Seam, Site, Station, StationCut, Tilt, Unit, Vec3, Wall, WallAt,
+    Align, Ball, Case, Cut, End, Form, Inherit, Keep, Limits, Mend, MendKind, Motion, Onward,
+    Outliers, Place, Rim, Scan, Seam, Site, Station, StationCut, Tilt, Unit, Vec3, Wall, WallAt,
 };
 pub use write::write_case;

@@ -4,6 +4,7 @@ use toml::de::DeTable;
 
 use crate::error::CaseError;
 use crate::names::{FORMS, INHERITS, OUTLIERS, UNITS};
+use crate::read_align::{check_align, read_align, read_moved};
 use crate::read_end::read_ends;
 use crate::read_guidance::read_clears;
 use crate::read_keep::{read_keeps, read_mends};
@@ -18,8 +19,8 @@ const ROOT: Keys = Keys {
 
 const SCAN: Keys = Keys {
     table: "`[scan]`",
-    known: &["file", "files", "form", "wall", "hole_max", "inherit", "outliers"],
-    later: &["align"],
+    known: &["file", "files", "form", "wall", "hole_max", "inherit", "outliers", "align", "moved"],
+    later: &[],
 };
 
 const WALL_AT: Keys = Keys { table: "a place of `wall`", known: &["at", "thickness"], later: &[] };
@@ -98,6 +99,7 @@ pub fn read_case_with(
     let keeps = read_keeps(&mut reader, &root, painted);
     let clears = read_clears(&mut reader, &root);
     let mends = read_mends(&mut reader, &root);
+    check_align(&mut reader, &root, scan.as_ref(), &ends, &keeps);
     match (unit, scan, limits) {
         (Some(unit), Some(scan), Some(limits)) if reader.mistakes.is_empty() => {
             Ok(Case { unit, scan, ends, edge, solids, limits, keeps, clears, mends })
@@ -169,7 +171,9 @@ fn read_scan(reader: &mut Reader<'_>, root: &Table<'_, '_>) -> Option<Scan> {
         Some(value) => reader.word(value, OUTLIERS, &[]).unwrap_or_default(),
         None => Outliers::default(),
     };
-    Some(Scan { files: files?, form: form?, wall, hole_max, inherit, outliers })
+    let align = read_align(reader, &table);
+    let moved = read_moved(reader, &table);
+    Some(Scan { files: files?, form: form?, wall, hole_max, inherit, outliers, align, moved })
 }
 
 /// One thickness, or two with their places.

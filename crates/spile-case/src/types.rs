@@ -108,6 +108,31 @@ pub struct Scan {
     pub inherit: Vec<Inherit>,
     /// What becomes of outliers.
     pub outliers: Outliers,
+    /// The scan that the case was written for, where this one lies elsewhere.
+    pub align: Option<Align>,
+    /// Settled: the motion that took the case's places from there to this scan; its
+    /// places are moved already.
+    pub moved: Option<Motion>,
+}
+
+/// The scan in whose coordinates a case is written.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Align {
+    /// Its file, relative to the case file.
+    pub to: String,
+    /// Its points; filled by who opens files.
+    pub points: Vec<Vec3>,
+    /// Its triangles, likewise.
+    pub triangles: Vec<[u32; 3]>,
+}
+
+/// A rigid motion: a turn about the origin, then a shift.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Motion {
+    /// The rows of a rotation's matrix.
+    pub turn: [Vec3; 3],
+    /// Added after it.
+    pub shift: Vec3,
 }
 
 /// A cut by a plane.

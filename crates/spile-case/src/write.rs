@@ -68,6 +68,13 @@ fn write_scan(out: &mut String, scan: &Scan) {
     if scan.outliers != Outliers::default() {
         line(out, "outliers", &quoted(scan.outliers.name()));
     }
+    if let Some(align) = &scan.align {
+        line(out, "align", &table(&[("to", quoted(&align.to))]));
+    }
+    if let Some(moved) = scan.moved {
+        let turn = format!("[{}]", moved.turn.map(point).join(", "));
+        line(out, "moved", &table(&[("turn", turn), ("shift", point(moved.shift))]));
+    }
 }
 
 fn write_end(out: &mut String, end: &End, solids: &[Solid]) {

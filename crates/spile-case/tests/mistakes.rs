@@ -82,7 +82,6 @@ fn an_unknown_key_is_named_with_the_nearest() {
 #[test]
 fn keys_of_later_versions_are_told_apart_from_unknown_ones() {
     snapshot_mistakes!("later keys",
-        ["form = \"shell\"" => "form = \"shell\"\nalign = true"]
         ["[limits]" => "[output]\nfiles = 1\n\n[limits]"]
         ["kind = \"tube\"" => "kind = \"step\""]
     );
@@ -123,6 +122,43 @@ fn what_belongs_together_must_be_given_together() {
         ["form = \"shell\"" => "form = \"bore\""]
         ["form = \"shell\"" => "form = \"shell\"\nwall = 2.0"]
     );
+}
+
+#[test]
+fn what_cannot_be_moved_onto_another_scan_is_said() {
+    let shell = "form = \"shell\"";
+    snapshot_mistakes!("align",
+        ["form = \"shell\"" => "form = \"shell\"\nalign = true"]
+        ["form = \"shell\"" => "form = \"shell\"\nalign = { onto = \"first.stl\" }"]
+        ["form = \"shell\"" => "form = \"shell\"\nalign = { to = 3 }"]
+        ["form = \"shell\"" => "form = \"shell\"\nmoved = { turn = [[1, 0, 0], [0, 1, 0], [0, 0, -1]], shift = [0, 0, 0] }"]
+        ["form = \"shell\"" => "form = \"shell\"\nmoved = { turn = [[1, 0, 0], [0, 1, 0]] }"]
+    );
+    let align = with(shell, "form = \"shell\"\nalign = { to = \"first.stl\" }");
+    let case = read_case(&align, "case.toml").unwrap();
+    assert_eq!(case.scan.align.unwrap().to, "first.stl");
+    let moved = "moved = { turn = [[1, 0, 0], [0, 1, 0], [0, 0, 1]], shift = [0, 0, 0] }";
+    let numbers = format!(
+        "[[keep]]\ntriangles = {{ scan_sha256 = \"{}\", numbers = [1] }}\n\n[limits]",
+        "0".repeat(64)
+    );
+    for (old, new, said) in [
+        ("[limits]", numbers.as_str(), "a keep cannot name triangles"),
+        (shell, &format!("{shell}\n{moved}"), "`align` beside `moved`"),
+        (
+            "file = \"left-duct.stl\"\nform = \"shell\"",
+            "files = [\"a.stl\", \"b.stl\"]\nform = \"sheets\"",
+            "form `sheets` has two",
+        ),
+        (
+            "fitting = { kind = \"tube\", bore = 18.0, outside = 22.0, length = 25.0 }\nplace = { at = [12.0, 0.0, 110.0], along = [0.0, 0.0, 1.0] }",
+            "fitting = { kind = \"mesh\", file = \"a.stl\" }\nplace = \"as-modelled\"",
+            "a place cannot be `as-modelled`",
+        ),
+    ] {
+        let found = mistakes(&align.replace(old, new));
+        assert!(found.contains(said), "{new}: {found}");
+    }
 }
 
 #[test]

@@ -3,8 +3,8 @@
 use proptest::prelude::*;
 use spile_case::{
     Ball, Case, Clear, Cone, ConeSize, Cut, End, EndLimits, Fitting, Flange, Form, Gender, Inherit,
-    Keep, Limits, Mend, MendKind, MeshFitting, Onward, Outliers, Place, Rim, Scan, Seam, Site,
-    Solid, Station, StationCut, Tilt, Unit, Vec3, Wall, WallAt, read_case, unit_direction,
+    Keep, Limits, Mend, MendKind, MeshFitting, Motion, Onward, Outliers, Place, Rim, Scan, Seam,
+    Site, Solid, Station, StationCut, Tilt, Unit, Vec3, Wall, WallAt, read_case, unit_direction,
     write_case,
 };
 
@@ -191,8 +191,16 @@ fn scan() -> impl Strategy<Value = Scan> {
     );
     let wall = prop_oneof![positive().prop_map(Wall::Even), graded];
     let outliers = prop_oneof![Just(Outliers::Keep), Just(Outliers::Mend)];
-    (form, name(), name(), wall, prop::option::of(positive()), inherit, outliers).prop_map(
-        |(form, first, second, wall, hole_max, inherit, outliers)| Scan {
+    let turns = vec![
+        [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]],
+        [[0.6, -0.8, 0.0], [0.8, 0.6, 0.0], [0.0, 0.0, 1.0]],
+    ];
+    let moved = (prop::sample::select(turns), point());
+    let moved = prop::option::of(moved.prop_map(|(turn, shift)| Motion { turn, shift }));
+    (form, name(), name(), wall, prop::option::of(positive()), inherit, outliers, moved).prop_map(
+        |(form, first, second, wall, hole_max, inherit, outliers, moved)| Scan {
+            align: None,
+            moved,
             files: if form == Form::Sheets { vec![first, second] } else { vec![first] },
             form,
             wall: form.makes_wall().then_some(wall),

@@ -1,5 +1,6 @@
 //! The job: from a scan with open ends to a closed part, one module a step.
 
+mod align;
 mod angles;
 mod bore_at;
 mod bore_form;
@@ -30,6 +31,7 @@ mod surface;
 mod walls;
 mod work;
 
+pub use align::{Aligned, align};
 pub use bore_at::{BoreAt, bores_at};
 pub use cap::{CapError, fill_ring};
 pub use examine::{

@@ -96,6 +96,15 @@ pub(crate) fn eigen(matrix: [[f64; 3]; 3]) -> [(f64, DVec3); 3] {
     pairs
 }
 
+/// The axes along which points spread most, next and least; a right-handed frame.
+pub fn principal_axes(points: &[DVec3]) -> [DVec3; 3] {
+    let mean = points.iter().sum::<DVec3>() / points.len().max(1) as f64;
+    let mut matrix = [[0.0; 3]; 3];
+    points.iter().for_each(|p| add_outer(&mut matrix, *p - mean, 1.0));
+    let [_, (_, second), (_, first)] = eigen(matrix);
+    [first, second, first.cross(second)]
+}
+
 /// Adds `weight` times the outer product of `v` with itself.
 pub(crate) fn add_outer(matrix: &mut [[f64; 3]; 3], v: DVec3, weight: f64) {
     let v = v.to_array();

@@ -7,6 +7,7 @@
 use spile_case::{Case, End, Fitting, Limits, Place, Scan, Site};
 use spile_mesh::{DVec3, Mesh};
 
+use crate::align_asked::on_scan;
 use crate::fitting_mesh::given;
 use crate::found_asked::found_differ;
 use crate::judge::judge;
@@ -42,7 +43,9 @@ pub fn judge_as_asked(
 }
 
 fn compared(scans: &[Mesh], settled: &Case, asked: &Case) -> LimitResult {
-    let mut found = departures(settled, asked);
+    let (asked, mut found) = on_scan(scans, settled, asked);
+    let asked = &asked;
+    found.extend(departures(settled, asked));
     found.extend(stations_differ(scans, settled, asked));
     found.extend(found_differ(scans, settled, asked));
     let longest = 2.0 * scans.iter().map(median_edge).fold(0.0, f64::max);

@@ -7,6 +7,7 @@
 //!
 //! [`judge`] gives the whole [`Proof`]; each limit has a module of its own.
 
+mod align_asked;
 mod as_asked;
 pub mod ball;
 mod border;
@@ -49,6 +50,7 @@ mod untouched;
 pub mod wall;
 mod wall_limit;
 
+pub use align_asked::{Residual, residual};
 pub use as_asked::judge_as_asked;
 pub use fitting_shape::SideRun;
 pub use judge::judge;

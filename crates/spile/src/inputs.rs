@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 use sha2::{Digest as _, Sha256};
-use spile_case::{Case, Keep, Painted, Solid, read_case_with};
+use spile_case::{Case, Keep, Painted, Solid, Unit, read_case_with};
 use spile_formats::FileUnit;
 use spile_mesh::Mesh;
 
@@ -30,7 +30,8 @@ pub(crate) struct InputFile {
 pub(crate) struct Loaded {
     /// The case.
     pub case: Case,
-    /// Its scan files, then those of its fittings, in the case's order.
+    /// Its scan files, those of its fittings, in the case's order, and the scan that it
+    /// was written for, if that is another.
     pub files: Vec<InputFile>,
     /// What the scan files hold, in the same order.
     pub scans: Vec<Mesh>,
@@ -84,7 +85,7 @@ pub(crate) fn load(path: &Path) -> Result<Loaded, Failure> {
         .collect::<Result<Vec<_>, _>>()?
         .into_iter()
         .unzip();
-    check_units(&case, &files)?;
+    check_units(case.unit, &files)?;
     check_painted(&case, &files)?;
     for solid in &mut case.solids {
         let (file, mesh) = named(&solid.file)?;
@@ -93,6 +94,14 @@ pub(crate) fn load(path: &Path) -> Result<Loaded, Failure> {
         let (points, triangles) = mesh.into_parts();
         solid.points = points.into_iter().map(|p| p.to_array()).collect();
         solid.triangles = triangles;
+    }
+    if let Some(align) = &mut case.scan.align {
+        let (file, mesh) = named(&align.to)?;
+        check_units(case.unit, std::slice::from_ref(&file))?;
+        files.push(file);
+        let (points, triangles) = mesh.into_parts();
+        align.points = points.into_iter().map(|p| p.to_array()).collect();
+        align.triangles = triangles;
     }
     Ok(Loaded { case, files, scans })
 }
@@ -135,16 +144,16 @@ fn painted(folder: &Path, file: &str) -> Result<Painted, String> {
     Ok(Painted { scan_sha256: read.scan_sha256.to_lowercase(), triangles: read.triangles })
 }
 
-fn check_units(case: &Case, files: &[InputFile]) -> Result<(), Failure> {
+fn check_units(case_unit: Unit, files: &[InputFile]) -> Result<(), Failure> {
     for scan in files {
         if let Some(unit) = scan.unit
-            && unit.symbol() != case.unit.name()
+            && unit.symbol() != case_unit.name()
         {
             let message = format!(
                 "{} states its unit as {}, the case says {}",
                 scan.name,
                 unit.symbol(),
-                case.unit.name()
+                case_unit.name()
             );
             return Err(Failure::new(message)
                 .hint("nothing is scaled: write the case in the scan file's unit"));

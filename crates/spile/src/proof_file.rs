@@ -1,10 +1,10 @@
 //! `proof.json`: the proof with what it was made of.
 
 use serde::Serialize;
-use spile_case::{Case, Mend};
+use spile_case::{Case, Mend, Motion};
 use spile_joint::{Made, Note};
 use spile_proof::{
-    Conflict, KnownBy, LimitResult, MendRecord, Proof, Verdict, Wanted, WantedValue,
+    Conflict, KnownBy, LimitResult, MendRecord, Proof, Residual, Verdict, Wanted, WantedValue,
 };
 
 use crate::inputs::InputFile;
@@ -79,8 +79,31 @@ pub(crate) struct ProofFile {
     /// elsewhere.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub bending: Option<Vec<BendingRecord>>,
+    /// How the scan that the case was written for lies on this one; none where it is this.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub align: Option<AlignRecord>,
     /// What this proof is not about.
     pub caution: &'static str,
+}
+
+/// How the scan that the case was written for lies on the one that it is run on, as the
+/// proof measures it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(crate) struct AlignRecord {
+    first: String,
+    turn: [[f64; 3]; 3],
+    shift: [f64; 3],
+    rms: f64,
+    largest: f64,
+    left_out: f64,
+}
+
+impl AlignRecord {
+    /// The file under its name in the output folder, and what was measured.
+    pub fn of(first: &str, motion: &Motion, residual: &Residual) -> AlignRecord {
+        let (Motion { turn, shift }, Residual { rms, largest, left_out }) = (*motion, *residual);
+        AlignRecord { first: first.to_owned(), turn, shift, rms, largest, left_out }
+    }
 }
 
 /// Where within reach of an end edges could not be as long as wanted.

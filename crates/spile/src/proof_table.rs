@@ -285,6 +285,7 @@ mod tests {
             body: Body::Judged(Box::new(proof())),
             notes: vec!["end `upper`: the edge length is 0.25 mm".into()],
             gave_way: None,
+            align: None,
             bending: None,
             caution: CAUTION,
         };

@@ -47,6 +47,8 @@ fn uncut(scan: &Mesh, done: &Mended) -> Case {
             hole_max: Some(2.0 * median_edge(scan)),
             inherit: Vec::new(),
             outliers: Outliers::Keep,
+            align: None,
+            moved: None,
         },
         ends: vec![end],
         edge: None,

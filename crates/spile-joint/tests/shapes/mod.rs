@@ -104,6 +104,8 @@ pub fn case(form: Form, ends: Vec<End>) -> Case {
             hole_max: None,
             inherit: Vec::new(),
             outliers: spile_case::Outliers::Keep,
+            align: None,
+            moved: None,
         },
         ends,
         edge: None,

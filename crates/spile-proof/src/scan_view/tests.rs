@@ -53,6 +53,8 @@ fn case(form: Form, through: [f64; 3], reach: f64) -> Case {
             hole_max: Some(0.5),
             inherit: vec![],
             outliers: spile_case::Outliers::Keep,
+            align: None,
+            moved: None,
         },
         ends: vec![End {
             name: "top".into(),

@@ -297,6 +297,8 @@ fn case(upper: Seam, lower: Seam) -> Case {
             hole_max: Some(1.0),
             inherit: Vec::new(),
             outliers: spile_case::Outliers::Keep,
+            align: None,
+            moved: None,
         },
         ends: vec![
             End {

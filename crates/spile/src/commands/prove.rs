@@ -56,6 +56,7 @@ pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
         body: Body::Judged(Box::new(proof)),
         notes,
         gave_way: None,
+        align: None,
         bending: None,
         caution: CAUTION,
     };

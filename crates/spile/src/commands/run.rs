@@ -4,8 +4,8 @@ use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use spile_case::{Case, read_case, write_case};
-use spile_joint::{Made, Watch as _, make};
-use spile_proof::{Verdict, judge_as_asked};
+use spile_joint::{Made, Watch as _, align, make};
+use spile_proof::{Verdict, judge_as_asked, residual};
 
 use crate::answer::{Answer, json_text};
 use crate::args::RunArgs;
@@ -19,8 +19,8 @@ use crate::output::{OutputFile, replace};
 use crate::part_files::{stl_bytes, threemf_bytes};
 use crate::progress::Progress;
 use crate::proof_file::{
-    Body, CAUTION, InputRecord, OutputRecord, ProofFile, bending, gave_way, notes, unmade,
-    with_conflicts,
+    AlignRecord, Body, CAUTION, InputRecord, OutputRecord, ProofFile, bending, gave_way, notes,
+    unmade, with_conflicts,
 };
 use crate::proof_table::proof_text;
 
@@ -56,9 +56,18 @@ pub(crate) fn run_case(case: &Path, folder: &Path, tries: u16) -> Result<Answer,
     let progress = Progress::new(STEPS);
     progress.step("read", None);
     let loaded = &load(case)?;
-    let found = find_auto(loaded, &progress)?;
+    progress.step("align", None);
+    let aligned = match loaded.scans.first() {
+        Some(scan) => align(&loaded.case, scan)?,
+        None => None,
+    };
+    let (asked, said) = match &aligned {
+        Some(aligned) => (&aligned.case, vec![aligned.note.to_string()]),
+        None => (&loaded.case, Vec::new()),
+    };
+    let found = find_auto(asked, &loaded.scans, &progress)?;
     let made = make(&found.case, &loaded.scans, &progress)?;
-    let inputs = name_inputs(&loaded.files, loaded.scans.len());
+    let inputs = name_inputs(&loaded.files, loaded.scans.len(), loaded.case.solids.len());
     let (settled, case_text) = settle(&made, &inputs)?;
     let (mut body, parts) = judge_part(&made, loaded, &settled, &progress)?;
     try_changes(loaded, &found.case, body.conflicts_mut(), tries, &progress);
@@ -75,8 +84,9 @@ pub(crate) fn run_case(case: &Path, folder: &Path, tries: u16) -> Result<Answer,
             .collect(),
         outputs: outputs.iter().map(OutputRecord::of).collect(),
         body,
-        notes: [found.notes, notes(&made), standings(&settled)].concat(),
+        notes: [said, found.notes, notes(&made), standings(&settled)].concat(),
         gave_way: Some(gave_way(&made)),
+        align: align_record(loaded, &settled, &inputs),
         bending: Some(bending(&made)),
         caution: CAUTION,
     };
@@ -95,7 +105,7 @@ pub(crate) fn run_case(case: &Path, folder: &Path, tries: u16) -> Result<Answer,
 
 /// Where each input lies in the output folder. Where two have the same name, scans
 /// are told apart by the side that they are, fittings by their number.
-fn name_inputs(files: &[InputFile], scans: usize) -> Vec<String> {
+fn name_inputs(files: &[InputFile], scans: usize, fittings: usize) -> Vec<String> {
     let names: Vec<String> = files.iter().map(|f| file_name(Path::new(&f.name))).collect();
     let same = names
         .iter()
@@ -104,6 +114,7 @@ fn name_inputs(files: &[InputFile], scans: usize) -> Vec<String> {
     let sides = ["inner", "outer"];
     let apart = |k: usize| match k.checked_sub(scans) {
         None => sides[k.min(1)].to_owned(),
+        Some(fitting) if fitting >= fittings => "first".to_owned(),
         Some(fitting) => format!("fitting-{}", fitting + 1),
     };
     names
@@ -114,6 +125,13 @@ fn name_inputs(files: &[InputFile], scans: usize) -> Vec<String> {
             false => format!("inputs/{name}"),
         })
         .collect()
+}
+
+/// How the scan that the case was written for lies on this one.
+fn align_record(loaded: &Loaded, settled: &Case, inputs: &[String]) -> Option<AlignRecord> {
+    let (first, motion) = (loaded.case.scan.align.as_ref()?, settled.scan.moved?);
+    let residual = residual(first, loaded.scans.first()?, &motion)?;
+    Some(AlignRecord::of(inputs.last()?, &motion, &residual))
 }
 
 /// The settled case as it reads back from the text that is written, so that
@@ -192,17 +210,17 @@ mod tests {
 
     #[test]
     fn inputs_keep_their_names_unless_two_are_the_same() {
-        assert_eq!(name_inputs(&[scan("../a/x.stl")], 1), ["inputs/x.stl"]);
+        assert_eq!(name_inputs(&[scan("../a/x.stl")], 1, 0), ["inputs/x.stl"]);
         assert_eq!(
-            name_inputs(&[scan("a/x.stl"), scan("y.stl")], 2),
+            name_inputs(&[scan("a/x.stl"), scan("y.stl")], 2, 0),
             ["inputs/x.stl", "inputs/y.stl"]
         );
         assert_eq!(
-            name_inputs(&[scan("a/x.stl"), scan("b/X.stl")], 2),
+            name_inputs(&[scan("a/x.stl"), scan("b/X.stl")], 2, 0),
             ["inputs/inner-x.stl", "inputs/outer-X.stl"]
         );
         assert_eq!(
-            name_inputs(&[scan("x.stl"), scan("y.stl"), scan("x.stl")], 1),
+            name_inputs(&[scan("x.stl"), scan("y.stl"), scan("x.stl")], 1, 2),
             ["inputs/inner-x.stl", "inputs/fitting-1-y.stl", "inputs/fitting-2-x.stl"]
         );
     }

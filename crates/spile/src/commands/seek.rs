@@ -12,11 +12,11 @@ mod least;
 
 use spile_case::{Case, End, EndLimits, Onward, Place};
 use spile_joint::{BoreAt, Watch as _, bores_at};
+use spile_mesh::Mesh;
 use spile_proof::Verdict;
 
 use crate::commands::tried::judged;
 use crate::failure::Failure;
-use crate::inputs::Loaded;
 use crate::progress::Progress;
 use least::{Least, Sought, Tried};
 
@@ -47,22 +47,26 @@ pub(crate) struct Found {
 ///
 /// # Errors
 /// An end is not to be found on the scan.
-pub(crate) fn find_auto(loaded: &Loaded, progress: &Progress) -> Result<Found, Failure> {
-    let mut case = loaded.case.clone();
+pub(crate) fn find_auto(
+    asked: &Case,
+    scans: &[Mesh],
+    progress: &Progress,
+) -> Result<Found, Failure> {
+    let mut case = asked.clone();
     let mut notes = Vec::new();
     let open: Vec<usize> = (0..case.ends.len()).filter(|&k| is_auto(&case.ends[k])).collect();
     if open.is_empty() {
         return Ok(Found { case, notes });
     }
-    let bores = bores_at(&case, &loaded.scans)?;
+    let bores = bores_at(&case, scans)?;
     for &k in &open {
         case.ends[k] = as_plain(&case.ends[k]);
     }
     let mut counted = Vec::new();
     for k in open {
-        case.ends[k] = loaded.case.ends[k].clone();
+        case.ends[k] = asked.ends[k].clone();
         counted.push(case.ends[k].name.clone());
-        let seeker = Seeker { loaded, progress, case: &case, k, bore: bores[k], counted: &counted };
+        let seeker = Seeker { scans, progress, case: &case, k, bore: bores[k], counted: &counted };
         let (end, holds) = seeker.seek(&mut notes);
         case.ends[k] = end;
         if !holds {
@@ -85,7 +89,7 @@ fn as_plain(end: &End) -> End {
 
 /// The search at one end.
 struct Seeker<'a> {
-    loaded: &'a Loaded,
+    scans: &'a [Mesh],
     progress: &'a Progress,
     /// The case, with the ends before this one found and those after it plain.
     case: &'a Case,
@@ -162,7 +166,7 @@ impl Seeker<'_> {
         self.progress.step("seek", Some(&end.name));
         let mut case = self.case.clone();
         case.ends[self.k] = end;
-        let Ok(Some(proof)) = judged(&case, &self.loaded.scans) else { return Tried::Unmade };
+        let Ok(Some(proof)) = judged(&case, self.scans) else { return Tried::Unmade };
         let counts = |end: &Option<String>| end.as_ref().is_none_or(|e| self.counted.contains(e));
         let is_bad = |v: Verdict| matches!(v, Verdict::Broken | Verdict::NotJudged);
         let mut broken: Vec<String> = Vec::new();

@@ -26,6 +26,10 @@ pub(crate) fn settled_for(
     scans: &[Mesh],
     part: &Mesh,
 ) -> Result<(Case, Vec<String>), Failure> {
+    if case.scan.align.is_some() {
+        return Err(Failure::new("the case is not settled: `align` is found by `run`")
+            .hint("`run` leaves the settled case as case.toml beside the part"));
+    }
     if !is_open(case) {
         return Ok((case.clone(), Vec::new()));
     }

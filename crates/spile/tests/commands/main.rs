@@ -3,6 +3,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 
+mod aligned;
 mod bad_input;
 mod case_mistakes;
 mod compare;
