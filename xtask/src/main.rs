@@ -35,7 +35,7 @@ cargo xtask COMMAND
                            outside   checks against reference libraries
                          --full runs the heavy references on everything
   tidy                   the same as `test tidy`
-  picture                draw the picture of the README again
+  picture [--real]       draw the picture of the README again; --real: those of the open scans
   bench [--quick]        time and memory of each step as the scan grows
   bench --joint          what one joint costs on one core, step by step
 
@@ -55,6 +55,7 @@ fn main() -> ExitCode {
         ["test", rest @ ..] => test::test(rest),
         ["tidy"] => test::test(&["tidy"]),
         ["picture"] => picture::picture(),
+        ["picture", "--real"] => picture::real_pictures(),
         ["bench"] => bench::bench(&bench::FULL),
         ["bench", "--quick"] => bench::bench(&bench::QUICK),
         ["bench", "--joint"] => bench::joint(),

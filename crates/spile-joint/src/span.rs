@@ -109,8 +109,7 @@ const MOST_ROUNDS: usize = 12;
 /// Area of a regular polygon, `n/2 R^2 sin(2 pi/n)`.
 pub fn area_true_radius(r: f64, n: usize) -> f64 {
     let turn = std::f64::consts::TAU / n as f64;
-    // One part in 10^9 wider, so that rounding the corners to f32 later does
-    // not leave the polygon smaller than its circle.
+    // One part in 10^9 wider, so that rounding does not leave it smaller.
     r / (turn.sin() / turn).sqrt() * (1.0 + 1e-9)
 }
 

@@ -63,7 +63,10 @@ impl Radii {
         let start: Vec<(f64, f64)> = (0..columns)
             .map(|j| start_of(way, &frames, seam.points[j], seam.normals[j], seam_angles[j]))
             .collect();
-        let end = area_true_radius(radius, columns);
+        // What rounding the corners to f32 takes at most is added, or the polygon
+        // would come out smaller than its circle far from the origin.
+        let spacing = way.end.abs().max_element() * f64::from(f32::EPSILON);
+        let end = area_true_radius(radius, columns) + spacing;
         let steps = (way.length() / (rows - 1) as f64, even * radius);
         let gaps = gaps(&frames, &angles, &start, end, steps.0);
         Self { frames, angles, seam: seam.points.clone(), start, end, steps, gaps }
