@@ -8,8 +8,10 @@ use std::time::Instant;
 use crate::{Fault, process, target};
 
 mod joint;
+mod kernel;
 
 pub use joint::joint;
+pub use kernel::kernel;
 
 /// Sizes of the scans, in triangles.
 pub const FULL: [usize; 3] = [250_000, 1_000_000, 4_000_000];

@@ -38,6 +38,8 @@ cargo xtask COMMAND
   picture [--real]       draw the picture of the README again; --real: those of the open scans
   bench [--quick]        time and memory of each step as the scan grows
   bench --joint          what one joint costs on one core, step by step
+  bench --kernel         closest points beside a reference library's, and reading
+                         STL beside copying it
 
 Outside tools are looked for in this order: the environment variable named
 below, the PATH, and apt-get where root or sudo allows.
@@ -59,6 +61,7 @@ fn main() -> ExitCode {
         ["bench"] => bench::bench(&bench::FULL),
         ["bench", "--quick"] => bench::bench(&bench::QUICK),
         ["bench", "--joint"] => bench::joint(),
+        ["bench", "--kernel"] => bench::kernel(),
         [] | ["help" | "--help" | "-h"] => {
             print!("{HELP}");
             Ok(())
