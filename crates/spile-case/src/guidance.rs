@@ -1,5 +1,6 @@
 //! Guidance that a case may give and never needs: limits of one end, regions
-//! that the joint must not enter.
+//! that the joint must not enter, how it runs, how thick its wall is, and which
+//! places of rim and fitting face each other.
 
 use crate::types::{Ball, Case, End, Limits, Vec3};
 
@@ -15,6 +16,57 @@ pub enum Clear {
         /// Its greatest corner; nowhere less than `min`.
         max: Vec3,
     },
+}
+
+/// How joints run between scan and fitting.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum JointShape {
+    /// With the least bend, on from the scan's tangent planes to the fitting's axis.
+    #[default]
+    Tangent,
+    /// As straight as the limits let it.
+    Shortest,
+}
+
+/// How a case's joints are to be shaped, beyond their limits.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct JointGuide {
+    /// How they run.
+    pub shape: JointShape,
+    /// Thickness along each joint, by rising places; empty for none.
+    pub wall: Vec<WallShare>,
+}
+
+/// How thick a joint's wall is at a place of it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WallShare {
+    /// The place, as a share of the joint's line: 0 at the scan's seam, 1 at the fitting.
+    pub at: f64,
+    /// The thickness there, as `wall_min` measures it.
+    pub thickness: f64,
+}
+
+impl JointGuide {
+    /// The thickness at a place from 0 to 1: evenly from one given to the next,
+    /// none outside all of them.
+    pub fn thickness(&self, at: f64) -> Option<f64> {
+        let pairs = self.wall.windows(2).find(|w| w[0].at <= at && at <= w[1].at);
+        pairs.map(|w| {
+            let share = (at - w[0].at) / (w[1].at - w[0].at);
+            w[0].thickness + (w[1].thickness - w[0].thickness) * share
+        })
+    }
+}
+
+/// A place of a scan's rim and the place of the fitting's circle that it is to face.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Pin {
+    /// The place on the rim, or near it.
+    pub scan: Vec3,
+    /// Degrees about the fitting's axis, right-handed about its direction off the
+    /// scan, from the case's x axis made square to it; where the axis lies within 30
+    /// degrees of that, from the y axis.
+    pub angle_deg: f64,
 }
 
 /// Limits of one end that differ from the case's; `None` is as in the case.

@@ -1,6 +1,7 @@
 //! How the case's words are spelled in files: one table for reading and writing.
 
 use crate::fitting::{ConeSize, Gender};
+use crate::guidance::JointShape;
 use crate::types::{Form, Inherit, MendKind, Outliers, Unit};
 
 /// Spelling and meaning of one type's words.
@@ -19,6 +20,9 @@ pub(crate) const FORMS: Words<Form> = &[
 pub(crate) const INHERITS: Words<Inherit> = &[("self-intersection", Inherit::SelfIntersection)];
 
 pub(crate) const OUTLIERS: Words<Outliers> = &[("keep", Outliers::Keep), ("mend", Outliers::Mend)];
+
+pub(crate) const SHAPES: Words<JointShape> =
+    &[("tangent", JointShape::Tangent), ("shortest", JointShape::Shortest)];
 
 pub(crate) const CONE_SIZES: Words<ConeSize> = &[
     ("breathing-15", ConeSize::Breathing15),
@@ -98,6 +102,13 @@ impl Outliers {
     }
 }
 
+impl JointShape {
+    /// Its spelling in files: `tangent`, `shortest`.
+    pub fn name(self) -> &'static str {
+        spelled(SHAPES, &self)
+    }
+}
+
 impl MendKind {
     /// Its spelling in files: `duplicate`, `hole`, `non-manifold-edge`, ...
     pub fn name(self) -> &'static str {
@@ -134,6 +145,7 @@ mod tests {
         assert!(FORMS.iter().all(|&(name, form)| form.name() == name));
         assert!(INHERITS.iter().all(|&(name, inherit)| inherit.name() == name));
         assert!(OUTLIERS.iter().all(|&(name, outliers)| outliers.name() == name));
+        assert!(SHAPES.iter().all(|&(name, shape)| shape.name() == name));
         assert!(CONE_SIZES.iter().all(|&(name, size)| size.name() == name));
         assert!(CONES.iter().all(|&(name, gender)| gender.name() == name));
         assert_eq!((CONE_SIZES.len(), CONES.len()), (3, 2));

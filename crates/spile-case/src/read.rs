@@ -6,7 +6,7 @@ use crate::error::CaseError;
 use crate::names::{FORMS, INHERITS, OUTLIERS, UNITS};
 use crate::read_align::{check_align, read_align, read_moved};
 use crate::read_end::read_ends;
-use crate::read_guidance::read_clears;
+use crate::read_guidance::{read_clears, read_joint};
 use crate::read_keep::{read_keeps, read_mends};
 use crate::reader::{Keys, Reader, Table, Value};
 use crate::types::{Case, Form, Inherit, Limits, Outliers, Scan, Unit, Wall, WallAt};
@@ -32,9 +32,6 @@ const GRADED: &str =
 /// A wall that gets thicker faster than this has an outside that leans so far off the
 /// bore that the nearest way across is no longer the thickness meant.
 const STEEPEST_WALL: f64 = 0.3;
-
-const JOINT: Keys =
-    Keys { table: "`[joint]`", known: &["edge"], later: &["shape", "wall", "match", "roll"] };
 
 const LIMITS: Keys = Keys {
     table: "`[limits]`",
@@ -94,7 +91,7 @@ pub fn read_case_with(
     let scan = read_scan(&mut reader, &root);
     // Without a unit the case is refused; reading goes on for its other mistakes.
     let (ends, solids) = read_ends(&mut reader, &root, unit.unwrap_or(Unit::Millimetre));
-    let edge = read_joint(&mut reader, &root);
+    let (edge, joint) = read_joint(&mut reader, &root);
     let limits = read_limits(&mut reader, &root);
     let keeps = read_keeps(&mut reader, &root, painted);
     let clears = read_clears(&mut reader, &root);
@@ -102,7 +99,7 @@ pub fn read_case_with(
     check_align(&mut reader, &root, scan.as_ref(), &ends, &keeps);
     match (unit, scan, limits) {
         (Some(unit), Some(scan), Some(limits)) if reader.mistakes.is_empty() => {
-            Ok(Case { unit, scan, ends, edge, solids, limits, keeps, clears, mends })
+            Ok(Case { unit, scan, ends, edge, joint, solids, limits, keeps, clears, mends })
         }
         _ => {
             let mut mistakes = reader.mistakes;
@@ -284,11 +281,6 @@ fn read_inherit(reader: &mut Reader<'_>, table: &Table<'_, '_>) -> Vec<Inherit> 
         }
     }
     inherit
-}
-
-fn read_joint(reader: &mut Reader<'_>, root: &Table<'_, '_>) -> Option<f64> {
-    let table = reader.table(root.get("joint")?, &JOINT)?;
-    reader.maybe_positive(&table, "edge")
 }
 
 fn read_limits(reader: &mut Reader<'_>, root: &Table<'_, '_>) -> Option<Limits> {

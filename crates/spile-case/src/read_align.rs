@@ -86,4 +86,10 @@ pub(crate) fn check_align(
             "give `place = { at, along }` or `place = { gap }`",
         );
     }
+    if ends.iter().any(|end| !end.pins.is_empty()) {
+        refuse(
+            "with `align` an end cannot have a `match`: its angles do not turn with the scan",
+            "name places and angles on this scan, without `align`",
+        );
+    }
 }

@@ -2,15 +2,18 @@
 
 use crate::fitting::{Fitting, Solid};
 use crate::read_fitting::read_fitting;
-use crate::read_guidance::read_end_limits;
+use crate::read_guidance::{read_end_limits, read_pins};
 use crate::read_site::{AUTO, PLACES, read_place, read_site};
 use crate::reader::{Keys, Reader, Table, Value};
 use crate::types::{End, Place, Seam, Unit};
 
 const END: Keys = Keys {
     table: "`[[end]]`",
-    known: &["name", "cut", "rim", "trim", "facing", "reach", "fitting", "place", "limits", "seam"],
-    later: &["match", "roll"],
+    known: &[
+        "name", "cut", "rim", "trim", "facing", "reach", "fitting", "place", "match", "limits",
+        "seam",
+    ],
+    later: &["roll"],
 };
 
 const SEAM: Keys = Keys { table: "`seam`", known: &["bore", "outside"], later: &[] };
@@ -39,6 +42,7 @@ pub(crate) fn read_ends(
         let (reach, reach_is_auto) = read_reach(reader, &table);
         let fitting = table.get("fitting").map(|v| read_fitting(reader, v, unit, &mut solids));
         let place = table.get("place").map(|v| read_place(reader, v));
+        let pins = read_pins(reader, &table);
         let limits = read_end_limits(reader, &table);
         let seam = table.get("seam").map(|v| read_seam(reader, v));
         check_fitting_needs(reader, &table);
@@ -51,6 +55,7 @@ pub(crate) fn read_ends(
                 reach_is_auto,
                 fitting: fitting.flatten(),
                 place: place.flatten(),
+                pins,
                 limits,
                 seam: seam.flatten(),
             });

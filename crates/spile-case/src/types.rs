@@ -4,7 +4,7 @@
 //! [`Seam`], and all mends.
 
 use crate::fitting::{Fitting, Solid};
-use crate::guidance::{Clear, EndLimits};
+use crate::guidance::{Clear, EndLimits, JointGuide, Pin};
 
 /// A point or direction, in the case's unit.
 pub type Vec3 = [f64; 3];
@@ -268,6 +268,8 @@ pub struct End {
     pub fitting: Option<Fitting>,
     /// Where the fitting is; given exactly when there is a fitting.
     pub place: Option<Place>,
+    /// Places of the rim that are to face given places of the fitting.
+    pub pins: Vec<Pin>,
     /// Limits that differ here from the case's.
     pub limits: EndLimits,
     /// Settled: the seam on the scan's side.
@@ -364,6 +366,8 @@ pub struct Case {
     pub ends: Vec<End>,
     /// Edge length of the joint; chosen by spile if left out.
     pub edge: Option<f64>,
+    /// How joints are to be shaped.
+    pub joint: JointGuide,
     /// The mesh files of fittings ([`Fitting::Mesh`]), in the order of their ends.
     pub solids: Vec<Solid>,
     /// What must hold.

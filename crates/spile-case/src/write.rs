@@ -6,7 +6,7 @@
 use std::fmt::Write as _;
 
 use crate::fitting::{Fitting, Flange, Gender, Solid};
-use crate::guidance::{Clear, EndLimits};
+use crate::guidance::{Clear, EndLimits, JointGuide, JointShape, Pin, WallShare};
 use crate::read_site::{AS_MODELLED, AUTO};
 use crate::types::{
     Ball, Case, End, Form, Keep, Limits, Mend, Onward, Outliers, Place, Scan, Seam, Site, Station,
@@ -24,10 +24,7 @@ pub fn write_case(case: &Case) -> String {
     for end in &case.ends {
         write_end(&mut out, end, &case.solids);
     }
-    if let Some(edge) = case.edge {
-        out.push_str("\n[joint]\n");
-        line(&mut out, "edge", &number(edge));
-    }
+    write_joint(&mut out, case.edge, &case.joint);
     write_limits(&mut out, &case.limits);
     for keep in &case.keeps {
         write_keep(&mut out, keep);
@@ -39,6 +36,24 @@ pub fn write_case(case: &Case) -> String {
         write_mend(&mut out, mend);
     }
     out
+}
+
+fn write_joint(out: &mut String, edge: Option<f64>, joint: &JointGuide) {
+    if edge.is_none() && *joint == JointGuide::default() {
+        return;
+    }
+    out.push_str("\n[joint]\n");
+    maybe(out, "edge", edge);
+    if joint.shape != JointShape::default() {
+        line(out, "shape", &quoted(joint.shape.name()));
+    }
+    if !joint.wall.is_empty() {
+        let place = |&WallShare { at, thickness }: &_| {
+            table(&[("at", at), ("thickness", thickness)].map(in_text))
+        };
+        let places: Vec<String> = joint.wall.iter().map(place).collect();
+        line(out, "wall", &format!("[{}]", places.join(", ")));
+    }
 }
 
 fn write_scan(out: &mut String, scan: &Scan) {
@@ -110,6 +125,11 @@ fn write_end(out: &mut String, end: &End, solids: &[Solid]) {
         Some(Place::AsModelled) => line(out, "place", &quoted(AS_MODELLED)),
         Some(Place::Auto) => line(out, "place", &quoted(AUTO)),
         None => {}
+    }
+    if !end.pins.is_empty() {
+        let pin = |pin: &Pin| format!("[{}, {}]", point(pin.scan), number(pin.angle_deg));
+        let pins: Vec<String> = end.pins.iter().map(pin).collect();
+        line(out, "match", &format!("[{}]", pins.join(", ")));
     }
     write_end_limits(out, &end.limits);
     if let Some(seam) = &end.seam {

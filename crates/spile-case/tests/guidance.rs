@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use spile_case::{EndLimits, read_case, write_case};
+use spile_case::{EndLimits, JointShape, Pin, read_case, write_case};
 
 /// A case with room for guidance: at the upper end, the lower end, and above all.
 fn case(upper: &str, lower: &str, top: &str) -> String {
@@ -106,4 +106,65 @@ fn a_clear_is_one_ball_or_one_box() {
         let mistakes = read_case(&of(words), "case.toml").expect_err("a mistake");
         assert!(mistakes.iter().any(|m| m.to_string().contains(said)), "{words}: {mistakes:?}");
     }
+}
+
+#[test]
+fn a_joint_may_be_told_its_shape_and_wall() {
+    let text = case(
+        "",
+        "",
+        "[joint]\nshape = \"shortest\"\nwall = [{ at = 0.25, thickness = 2 }, { at = 0.75, thickness = 3 }]",
+    );
+    let joint = read_case(&text, "case.toml").expect("a good case").joint;
+    assert_eq!(joint.shape, JointShape::Shortest);
+    // Evenly between the places that are given, and nothing beyond them.
+    let at = [0.2, 0.25, 0.5, 0.75, 0.8].map(|at| joint.thickness(at));
+    assert_eq!(at, [None, Some(2.0), Some(2.5), Some(3.0), None]);
+    assert_eq!(written(&text, "shape"), "shape = \"shortest\"");
+    assert_eq!(
+        written(&text, "wall ="),
+        "wall = [{ at = 0.25, thickness = 2.0 }, { at = 0.75, thickness = 3.0 }]"
+    );
+    // What is as if left out is left out.
+    let text = case("", "", "[joint]\nshape = \"tangent\"");
+    assert_eq!(written(&text, "[joint]"), "");
+}
+
+#[test]
+fn an_end_may_match_places_of_rim_and_fitting() {
+    let text = case("match = [[[21, 0, 80], 90], [[12, 9, 80], -180.5]]", "", "");
+    let pins = read_case(&text, "case.toml").expect("a good case").ends[0].pins.clone();
+    let second = Pin { scan: [12.0, 9.0, 80.0], angle_deg: -180.5 };
+    assert_eq!((pins.len(), pins[1]), (2, second));
+    assert_eq!(
+        written(&text, "match"),
+        "match = [[[21.0, 0.0, 80.0], 90.0], [[12.0, 9.0, 80.0], -180.5]]"
+    );
+}
+
+#[test]
+fn guidance_of_joints_is_checked() {
+    let joint = |words: &'static str| (words, case("", "", &format!("[joint]\n{words}")));
+    let end = |words: &'static str| (words, case(words, "", ""));
+    insta::assert_snapshot!(mistakes(&[
+        joint("shape = \"short\""),
+        joint("wall = 2"),
+        joint("wall = [{ at = 0.5, thickness = 2 }]"),
+        joint("wall = [{ at = 0.5, thickness = 2 }, { at = 0.5, thickness = 3 }]"),
+        joint("wall = [{ at = -0.1, thickness = 0 }, { thickness = 3 }]"),
+        joint("wall = [{ at = 0.1, thick = 2 }, { at = 0.2, thickness = 3 }]"),
+        end("match = 90"),
+        end("match = [[21, 0, 80], 90]"),
+        end("match = [[[21, 0], 90]]"),
+        end("match = [[[21, 0, 80], 400]]"),
+        ("at a plain end", case("", "match = [[[0, 0, 12], 0]]", "")),
+    ]));
+}
+
+#[test]
+fn a_match_is_of_one_scan() {
+    let text = case("match = [[[21, 0, 80], 90]]", "", "")
+        .replace("form = \"shell\"", "form = \"shell\"\nalign = { to = \"first.stl\" }");
+    let said = mistakes(&[("aligned", text)]);
+    assert!(said.contains("with `align` an end cannot have a `match`"), "{said}");
 }

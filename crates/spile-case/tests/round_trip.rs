@@ -3,9 +3,9 @@
 use proptest::prelude::*;
 use spile_case::{
     Ball, Case, Clear, Cone, ConeSize, Cut, End, EndLimits, Fitting, Flange, Form, Gender, Inherit,
-    Keep, Limits, Mend, MendKind, MeshFitting, Motion, Onward, Outliers, Place, Rim, Scan, Seam,
-    Site, Solid, Station, StationCut, Tilt, Unit, Vec3, Wall, WallAt, read_case, unit_direction,
-    write_case,
+    JointGuide, JointShape, Keep, Limits, Mend, MendKind, MeshFitting, Motion, Onward, Outliers,
+    Pin, Place, Rim, Scan, Seam, Site, Solid, Station, StationCut, Tilt, Unit, Vec3, Wall, WallAt,
+    WallShare, read_case, unit_direction, write_case,
 };
 
 fn number() -> impl Strategy<Value = f64> {
@@ -138,8 +138,10 @@ fn end() -> impl Strategy<Value = End> {
     let seam = (f32_loop(), f32_loop()).prop_map(|(bore, outside)| Seam { bore, outside });
     let reach = prop::option::of(positive());
     let joined = prop::option::of(joined());
-    (name(), site(), reach, joined, prop::option::of(seam), end_limits()).prop_map(
-        |(name, site, reach, joined, seam, limits)| match joined {
+    let pin = (point(), -360.0..360.0).prop_map(|(scan, angle_deg)| Pin { scan, angle_deg });
+    let pins = prop::collection::vec(pin, 0..3);
+    (name(), site(), reach, joined, prop::option::of(seam), end_limits(), pins).prop_map(
+        |(name, site, reach, joined, seam, limits, pins)| match joined {
             Some((reach, fitting, place)) => End {
                 name,
                 site,
@@ -147,6 +149,7 @@ fn end() -> impl Strategy<Value = End> {
                 reach_is_auto: reach.is_none(),
                 fitting: Some(fitting),
                 place: Some(place),
+                pins,
                 limits,
                 seam,
             },
@@ -160,6 +163,7 @@ fn end() -> impl Strategy<Value = End> {
                     reach_is_auto: false,
                     fitting: None,
                     place: None,
+                    pins: Vec::new(),
                     limits,
                     seam,
                 }
@@ -263,6 +267,17 @@ fn mend() -> impl Strategy<Value = Mend> {
     (kind, ball()).prop_map(|(kind, ball)| Mend { kind, ball })
 }
 
+fn joint() -> impl Strategy<Value = JointGuide> {
+    let shape = prop_oneof![Just(JointShape::Tangent), Just(JointShape::Shortest)];
+    let wall = prop::option::of((0.0..0.4, 0.5..1.0, positive(), positive()));
+    (shape, wall).prop_map(|(shape, wall)| {
+        let shares = wall.map(|(a, b, s, t)| [(a, s), (b, t)]);
+        let shares = shares.into_iter().flatten();
+        let wall = shares.map(|(at, thickness)| WallShare { at, thickness }).collect();
+        JointGuide { shape, wall }
+    })
+}
+
 fn case() -> impl Strategy<Value = Case> {
     let unit = prop_oneof![
         Just(Unit::Millimetre),
@@ -273,8 +288,9 @@ fn case() -> impl Strategy<Value = Case> {
     let keeps = prop::collection::vec(keep(), 0..3);
     let clears = prop::collection::vec(clear(), 0..3);
     let mends = prop::collection::vec(mend(), 0..3);
-    (unit, scan(), ends(), prop::option::of(positive()), limits(), keeps, clears, mends).prop_map(
-        |(unit, scan, mut ends, edge, limits, keeps, clears, mends)| {
+    let joints = (prop::option::of(positive()), joint());
+    (unit, scan(), ends(), joints, limits(), keeps, clears, mends).prop_map(
+        |(unit, scan, mut ends, (edge, joint), limits, keeps, clears, mends)| {
             let mut solids = Vec::new();
             for (k, end) in ends.iter_mut().enumerate() {
                 if let Some(Fitting::Mesh(mesh)) = &mut end.fitting {
@@ -287,7 +303,7 @@ fn case() -> impl Strategy<Value = Case> {
                     sized(cone, unit);
                 }
             }
-            Case { unit, scan, ends, edge, solids, limits, keeps, clears, mends }
+            Case { unit, scan, ends, edge, joint, solids, limits, keeps, clears, mends }
         },
     )
 }

@@ -29,7 +29,7 @@ impl<'a> Job<'a> {
             let (Some(placed), Some(band)) = (work.placed.clone(), work.bore.band.as_ref()) else {
                 continue;
             };
-            let edge = self.edge(work.end, placed.bore);
+            let edge = self.edge_beside((work.end, &work.located), &placed, placed.bore);
             let before = band.mesh.clone();
             let sizes = (edge, work.reach.unwrap_or(0.0));
             let band = self.finish((band, None), work.end, self.scan, sizes, &mut notes)?;
@@ -127,6 +127,8 @@ impl<'a> Job<'a> {
                 wall_min: &asked,
                 wall_most: wall_min,
                 clears: &self.case.clears,
+                led: self.led(work.end),
+                wall: &self.case.joint,
                 edge,
                 kink_deg: own.kink_deg,
                 deviation: own.deviation,

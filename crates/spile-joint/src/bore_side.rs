@@ -1,7 +1,7 @@
 //! The bore side of one end: spanned so that its area holds, the seam opened
 //! where the scan itself is too narrow there.
 
-use spile_case::End;
+use spile_case::{End, JointGuide};
 use spile_mesh::{DVec3, Mesh, are_within};
 
 use crate::ends::{at_end, polygon_centre, seam_of, with_angles};
@@ -11,7 +11,7 @@ use crate::locate::{Located, tangent};
 use crate::make::MakeError;
 use crate::reach::Band;
 use crate::refine::rim_index;
-use crate::span::{Bending, Grid, KeepOut, SpanLimits, Way, joined, least_within, span_bore};
+use crate::span::{Bending, Grid, KeepOut, Led, SpanLimits, Way, joined, least_within, span_bore};
 use crate::surface::Scan;
 use crate::walls::WallSide;
 
@@ -59,7 +59,7 @@ pub struct Joint {
 
 /// What the bore side of a joint must hold.
 #[derive(Debug, Clone, Copy)]
-pub struct BoreLimits {
+pub struct BoreLimits<'a> {
     /// Share of the area to keep that may be lost.
     pub loss_share: f64,
     /// Length of the edges to make.
@@ -68,6 +68,8 @@ pub struct BoreLimits {
     pub kink_deg: Option<f64>,
     /// How far the band may lie from what was scanned.
     pub deviation: f64,
+    /// How the joint is led.
+    pub led: Led<'a>,
 }
 
 /// Only where the joint is narrowest nearer to its seam than this share of its
@@ -87,7 +89,7 @@ pub fn join_bore(
     (before, band): (&Mesh, &Band),
     kept_near: &Mesh,
     placed: &Placed,
-    limits: &BoreLimits,
+    limits: &BoreLimits<'_>,
 ) -> Result<(Band, Joint), MakeError> {
     let mut best: Option<(Band, Joint)> = None;
     let mut opened = band.clone();
@@ -118,7 +120,7 @@ pub fn join_bore(
         limits.deviation,
     )?;
     let (seam, _) = seam_of(&band, located.loops.plane.normal);
-    let bending = Bending::of(&bore, &joint.way, &seam, placed.bore, limits.edge)
+    let bending = Bending::of(&bore, &joint.way, &seam, placed.bore, limits.edge, &limits.led)
         .map_err(|e| at_end(end, e, &[]))?;
     Ok((band, Joint { bore, bending, ..joint }))
 }
@@ -149,7 +151,7 @@ fn span_once(
     (before, band): (&Mesh, &Band),
     kept_near: &Mesh,
     placed: &Placed,
-    limits: &BoreLimits,
+    limits: &BoreLimits<'_>,
 ) -> Result<(Joint, f64), MakeError> {
     let normal = located.loops.plane.normal;
     let (seam, bore_order) = seam_of(band, normal);
@@ -192,6 +194,8 @@ fn span_once(
         wall_room: 0.0,
         clear: KeepOut::NONE,
         edge: limits.edge,
+        led: limits.led,
+        wall: &JointGuide::default(),
     };
     let bore =
         span_bore(&way, &seam, placed.bore, &near, &span).map_err(|e| at_end(end, e, &[]))?;

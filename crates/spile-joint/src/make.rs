@@ -286,6 +286,8 @@ impl<'a> Job<'a> {
             wall_min: &asked,
             wall_most: wall_min,
             clears: &self.case.clears,
+            led: self.led(work.end),
+            wall: &self.case.joint,
             edge,
             kink_deg,
             deviation,

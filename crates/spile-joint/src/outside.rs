@@ -1,6 +1,6 @@
 //! The outside of one end: spanned from the wall that is asked, and checked.
 
-use spile_case::{Clear, End};
+use spile_case::{Clear, End, JointGuide};
 use spile_mesh::{Bounds3, Bvh, DVec3, Mesh};
 
 use crate::bore_side::Joint;
@@ -9,7 +9,7 @@ use crate::fitting::Placed;
 use crate::locate::Located;
 use crate::make::MakeError;
 use crate::reach::Band;
-use crate::span::{Bending, Grid, KeepOut, SpanLimits, joined, span_outside};
+use crate::span::{Bending, Grid, KeepOut, Led, SpanLimits, joined, span_outside};
 use crate::surface::Scan;
 use crate::walls::WallSide;
 
@@ -28,6 +28,10 @@ pub struct OutsideLimits<'a> {
     pub kink_deg: Option<f64>,
     /// How far the band may lie from what was scanned.
     pub deviation: f64,
+    /// How the joint is led.
+    pub led: Led<'a>,
+    /// The wall that is wanted along it.
+    pub wall: &'a JointGuide,
 }
 
 /// The outside of one end.
@@ -54,6 +58,7 @@ pub fn join_outside(
     placed: &Placed,
     limits: &OutsideLimits<'_>,
 ) -> Result<OutsideJoint, MakeError> {
+    is_gentle(end, limits.wall, joint.way.length())?;
     let (seam, order) = seam_of(band, located.loops.plane.normal);
     let index = Bvh::build(bore_near);
     let mut best: Option<OutsideJoint> = None;
@@ -71,6 +76,8 @@ pub fn join_outside(
             wall_room: share * limits.edge,
             clear,
             edge: limits.edge,
+            led: limits.led,
+            wall: limits.wall,
         };
         let grid = span_outside(&joint.way, &seam, placed.outside, &index, &span)
             .map_err(|e| at_end(end, e, &[]))?;
@@ -88,8 +95,9 @@ pub fn join_outside(
         let spare = wall_spare(&joint.bore.mesh(true), &Bvh::build(&beyond), limits, spare);
         if best.as_ref().is_none_or(|b| spare > b.spare) {
             let (seam, order) = seam_of(&band, located.loops.plane.normal);
-            let bending = Bending::of(&grid, &joint.way, &seam, placed.outside, limits.edge)
-                .map_err(|e| at_end(end, e, &[]))?;
+            let bending =
+                Bending::of(&grid, &joint.way, &seam, placed.outside, limits.edge, &limits.led)
+                    .map_err(|e| at_end(end, e, &[]))?;
             best = Some(OutsideJoint { band, grid, order, spare, bending });
         }
         if spare > 0.2 * share * limits.edge {
@@ -97,6 +105,28 @@ pub fn join_outside(
         }
     }
     best.ok_or_else(|| at_end(end, "the outside has no shape", &[]))
+}
+
+/// A wall that gets thicker faster than this has an outside that leans so far off the
+/// bore that the nearest way across is no longer the thickness meant.
+const STEEPEST_WALL: f64 = 0.3;
+
+/// Errs where the wall that is wanted changes too fast over a joint of this length.
+fn is_gentle(end: &End, guide: &JointGuide, length: f64) -> Result<(), MakeError> {
+    let steep = guide.wall.windows(2).find_map(|pair| {
+        let way = (pair[1].at - pair[0].at) * length;
+        let change = (pair[1].thickness - pair[0].thickness).abs();
+        (change > STEEPEST_WALL * way).then_some((change, way, pair[0].at))
+    });
+    steep.map_or(Ok(()), |(change, way, at)| {
+        Err(at_end(
+            end,
+            format!(
+                "the wall of `[joint]` changes by {change:.2} over {way:.2} from {at} on, more than {STEEPEST_WALL} of the way"
+            ),
+            &["set its places further apart, or their thicknesses nearer to each other"],
+        ))
+    })
 }
 
 /// By how much the way from a surface to the other side is longer than asked,

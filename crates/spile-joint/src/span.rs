@@ -13,14 +13,20 @@
 mod bending;
 mod clear;
 mod energy;
+mod led;
 mod measure;
+mod straight;
 mod way;
 
+use std::collections::BTreeMap;
+
 use rayon::prelude::*;
+use spile_case::JointGuide;
 use spile_mesh::{Bvh, DVec3, Mesh, Plane};
 
 pub use bending::Bending;
 pub use clear::KeepOut;
+pub use led::{Led, stretch};
 pub use measure::{LeastSection, least_within, section_area};
 pub use way::Way;
 
@@ -97,6 +103,10 @@ pub struct SpanLimits<'a> {
     pub clear: KeepOut<'a>,
     /// Length of the edges to make.
     pub edge: f64,
+    /// How the joint is led beyond its limits.
+    pub led: Led<'a>,
+    /// The wall that is wanted along the joint, by its share; see [`JointGuide::thickness`].
+    pub wall: &'a JointGuide,
 }
 
 /// Number of rounds after which raising is given up.
@@ -138,7 +148,7 @@ pub fn span_bore(
     near: &Mesh,
     limits: &SpanLimits<'_>,
 ) -> Result<SpannedBore, SolveError> {
-    let radii = Radii::new(way, seam, radius, limits.edge);
+    let radii = Radii::new(way, seam, radius, limits.edge, &limits.led);
     let rows = radii.rows();
     let mut shapes = WithMeans::new(&radii)?;
     let plain = shapes.solve(&[])?;
@@ -253,6 +263,13 @@ fn raise(lift: &mut [f64], stations: &[LeastSection], wanted: f64, radius: f64) 
     }
 }
 
+/// A thickness that is wanted leads the wall from this share of the joint on, and as
+/// far from its other seam: at the seams it is the scan's and the fitting's own.
+const AT_SEAMS: f64 = 0.1;
+
+/// It is followed within this share of the room for the wall.
+const FOLLOWED: f64 = 0.2;
+
 /// The outside: as smooth as it can be between rim and circle while it is at
 /// least the asked wall away from the bore.
 ///
@@ -260,7 +277,8 @@ fn raise(lift: &mut [f64], stations: &[LeastSection], wanted: f64, radius: f64) 
 /// held at the radius they need, cells that would rise above it by themselves
 /// are let go, until neither happens. So the wall grows from a thin seam with
 /// the least bend that the limit allows. Regions to keep clear of are obstacles on
-/// the other side of it; what fights is left for the proof to tell.
+/// the other side of it; what fights is left for the proof to tell. Where a wall
+/// is wanted along the joint, the cells there are drawn to it from both sides.
 ///
 /// `bore` is over the whole bore side near the joint, scan and fitting included.
 ///
@@ -273,7 +291,7 @@ pub fn span_outside(
     bore: &Bvh,
     limits: &SpanLimits<'_>,
 ) -> Result<Grid, SolveError> {
-    let radii = Radii::new(way, seam, radius, limits.edge);
+    let radii = Radii::new(way, seam, radius, limits.edge, &limits.led);
     let (rows, columns) = (radii.rows(), seam.points.len());
     let mut needed = vec![f64::NEG_INFINITY; rows * columns];
     let most = |cell: usize| {
@@ -285,15 +303,30 @@ pub fn span_outside(
     } else {
         (columns..(rows - 1) * columns).filter_map(most).collect()
     };
+    // Rows that the asked thickness leads; nearer to a seam the wall gets there by itself.
+    let wanted_at =
+        |s: f64| limits.wall.thickness(s).filter(|_| (AT_SEAMS..=1.0 - AT_SEAMS).contains(&s));
+    let mut followed: BTreeMap<usize, f64> = BTreeMap::new();
     let mut held: Vec<(usize, f64)> = Vec::new();
     let mut best: Option<(Grid, f64)> = None;
     for _ in 0..2 * MOST_ROUNDS {
         let solved = radii.solve(&held)?;
         let grid = radii.grid(&solved);
         let mut spare = f64::INFINITY;
+        let mut astray = 0.0f64;
         for i in 1..rows - 1 {
+            let wanted = wanted_at(i as f64 / (rows - 1) as f64);
             for j in 0..columns {
                 let p = grid.rows[i][j];
+                if let Some((wanted, c)) = wanted.zip(bore.closest(p)) {
+                    let asked = (limits.wall_min)(p).max((limits.wall_min)(c.point));
+                    spare = spare.min(c.distance - asked);
+                    let off = wanted.max(asked + limits.wall_room) - c.distance;
+                    astray = astray.max(off.abs());
+                    let cell = i * columns + j;
+                    *followed.entry(cell).or_insert(solved[cell]) += off;
+                    continue;
+                }
                 // What is farther is neither short of wall nor the least so far.
                 let look = limits.wall_most + limits.wall_room.max(spare);
                 let Some(c) = bore.closest_within(p, look) else { continue };
@@ -312,10 +345,12 @@ pub fn span_outside(
         // How far the outside stands into the room round the regions.
         let over = capped.iter().map(|&(cell, most)| solved[cell] - most).fold(0.0, f64::max);
         let worth = if over > 0.0 { spare.min(limits.wall_room) - over } else { spare };
+        let worth = if followed.is_empty() { worth } else { worth.min(limits.wall_room) - astray };
         if best.as_ref().is_none_or(|b| worth > b.1) {
             best = Some((grid, worth));
         }
-        if spare >= 0.5 * limits.wall_room && over <= 0.1 * limits.clear.room {
+        let is_followed = astray <= FOLLOWED * limits.wall_room;
+        if spare >= 0.5 * limits.wall_room && over <= 0.1 * limits.clear.room && is_followed {
             break;
         }
         held = needed
@@ -324,6 +359,7 @@ pub fn span_outside(
             .filter(|&(cell, &need)| need > f64::NEG_INFINITY && solved[cell] <= need)
             .map(|(cell, &need)| (cell, need))
             .collect();
+        held.extend(followed.iter().map(|(&cell, &radius)| (cell, radius)));
         let stands_in = |&&(cell, most): &&(usize, f64)| solved[cell] > most && needed[cell] < most;
         held.extend(capped.iter().filter(stands_in));
     }
@@ -339,3 +375,6 @@ pub(crate) fn joined(a: &Mesh, b: &Mesh) -> Mesh {
     triangles.extend(b.triangles().iter().map(|t| t.map(|v| v + first)));
     Mesh::new(points, triangles).unwrap_or_default()
 }
+
+#[cfg(test)]
+mod tests;

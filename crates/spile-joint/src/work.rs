@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use spile_case::{Case, End, Fitting, Place, Seam, Site};
+use spile_case::{Case, End, Fitting, JointShape, Place, Seam, Site};
 use spile_mesh::{DVec3, Mesh, Plane, SectionLoop, section_near};
 
 use crate::bore_side::Joint;
@@ -201,6 +201,10 @@ pub fn note_joint(
             "end `{name}`: the joint's wall is {:.3} under what is asked",
             -spare
         )));
+    }
+    // Straight lines that meet a seam at an angle have no such energy.
+    if case.joint.shape != JointShape::Tangent {
+        return;
     }
     for (side, bending) in [(WallSide::Bore, joint.bending), (WallSide::Outside, outside.bending)] {
         notes.push(Note::JointBends(JointBends { end: name.clone(), side, bending }));

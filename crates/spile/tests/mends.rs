@@ -27,6 +27,7 @@ fn uncut(scan: &Mesh, done: &Mended) -> Case {
         reach_is_auto: false,
         fitting: None,
         place: None,
+        pins: Vec::new(),
         limits: EndLimits::default(),
         seam: Some(Seam::default()),
     };
@@ -52,6 +53,7 @@ fn uncut(scan: &Mesh, done: &Mended) -> Case {
         },
         ends: vec![end],
         edge: None,
+        joint: spile_case::JointGuide::default(),
         limits,
         keeps: Vec::new(),
         clears: Vec::new(),

@@ -6,6 +6,7 @@ use super::{Job, MakeError, Note};
 use crate::ends::{cut_and_lift, place};
 use crate::fitting::Placed;
 use crate::locate::{Located, locate};
+use crate::span::stretch;
 use crate::work::{Work, apart, share_out};
 
 impl<'a> Job<'a> {
@@ -25,6 +26,9 @@ impl<'a> Job<'a> {
             self.begin("cut", end)?;
             let located = locate(self.scan, end, two_walls)?;
             let placed = place(self.scan, self.case, end, &located)?;
+            if let Some(placed) = &placed {
+                stretch(end, &located, placed.along)?;
+            }
             let reach = placed.as_ref().and(end.reach);
             works.push(self.cut_end(end, (located, placed), two_walls, reach)?);
         }

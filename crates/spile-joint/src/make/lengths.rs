@@ -1,6 +1,7 @@
 //! The lengths that the steps at one end work with, and the steps on one band.
 
 use spile_case::End;
+use spile_mesh::SectionLoop;
 
 use super::{Job, MakeError, Note};
 use crate::bore_side::BoreLimits;
@@ -10,18 +11,26 @@ use crate::fitting::Placed;
 use crate::locate::Located;
 use crate::reach::Band;
 use crate::refine::RefineLimits;
+use crate::span::{Led, stretch};
 use crate::surface::Scan;
 
 impl Job<'_> {
     /// What the bore side of a joint must hold.
-    pub(crate) fn bore_limits(&self, end: &End, edge: f64) -> BoreLimits {
+    pub(crate) fn bore_limits<'e>(&self, end: &'e End, edge: f64) -> BoreLimits<'e> {
         let limits = self.limits(end);
         BoreLimits {
             loss_share: limits.bore_loss.unwrap_or(0.01),
             edge,
             kink_deg: limits.kink_deg,
             deviation: limits.deviation,
+            led: self.led(end),
         }
+    }
+
+    /// How the joint of an end is led beyond its limits.
+    pub(crate) fn led<'e>(&self, end: &'e End) -> Led<'e> {
+        let kink_deg = self.limits(end).kink_deg;
+        Led { shape: self.case.joint.shape, kink_deg, pins: &end.pins }
     }
 
     /// Edge length at a seam of this radius.
@@ -43,13 +52,16 @@ impl Job<'_> {
         radius: f64,
     ) -> f64 {
         let edge = self.edge(end, radius);
-        let Some(rim) = located.loops.outside.as_ref().filter(|_| self.case.edge.is_none()) else {
+        if self.case.edge.is_some() {
             return edge;
-        };
+        }
         // A polygon of n sides and the circle's area leaves it by
         // pi^2 r / (3 n^2); this many leave room.
         let sides = 2.0 * (placed.widest() / self.limits(end).chord).sqrt();
-        edge.min(rim.perimeter() / sides)
+        let shortest = |rim: &SectionLoop| edge.min(rim.perimeter() / sides);
+        let edge = located.loops.outside.as_ref().map_or(edge, shortest);
+        // Where pins spread them, the sides are as long as elsewhere without.
+        edge / stretch(end, located, placed.along).unwrap_or(1.0)
     }
 
     pub(super) fn refine_limits(&self, end: &End, edge: f64) -> RefineLimits {

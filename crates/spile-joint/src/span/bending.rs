@@ -1,9 +1,11 @@
 //! How much more a side of the joint bends than it would without limits.
 
+use spile_case::JointShape;
+
 use crate::least_squares::SolveError;
 
 use super::energy::Radii;
-use super::{Grid, SeamLoop, Way};
+use super::{Grid, Led, SeamLoop, Way};
 
 /// The thin-plate energy of a side of the joint, beside the least there is.
 ///
@@ -36,8 +38,10 @@ impl Bending {
         seam: &SeamLoop,
         radius: f64,
         edge: f64,
+        led: &Led<'_>,
     ) -> Result<Self, SolveError> {
-        let radii = Radii::new(way, seam, radius, edge);
+        let led = Led { shape: JointShape::Tangent, ..*led };
+        let radii = Radii::new(way, seam, radius, edge, &led);
         let free = radii.solve(&[])?;
         Ok(Self { made: radii.energy(&radii.read(grid)), free: radii.energy(&free) })
     }
@@ -58,6 +62,7 @@ impl Bending {
 mod tests {
     use super::*;
     use crate::span::{KeepOut, SpanLimits, span_outside};
+    use spile_case::JointGuide;
     use spile_mesh::{Bvh, DVec3};
     use std::f64::consts::TAU;
 
@@ -93,9 +98,9 @@ mod tests {
         let mut off = Vec::new();
         for edge in [0.12, 0.06] {
             let seam = circle(5.5);
-            let radii = Radii::new(&straight(), &seam, 6.0, edge);
+            let radii = Radii::new(&straight(), &seam, 6.0, edge, &Led::FREELY);
             let grid = radii.grid(&radii.solve(&[]).unwrap());
-            let found = Bending::of(&grid, &straight(), &seam, 6.0, edge).unwrap();
+            let found = Bending::of(&grid, &straight(), &seam, 6.0, edge, &Led::FREELY).unwrap();
             off.push(found.free / right - 1.0);
             assert!((found.ratio().unwrap() - 1.0).abs() < 1e-9, "{found:?}");
         }
@@ -106,9 +111,9 @@ mod tests {
     #[test]
     fn equal_circles_in_line_have_no_ratio() {
         let seam = circle(crate::span::area_true_radius(6.0, 48));
-        let radii = Radii::new(&straight(), &seam, 6.0, 0.5);
+        let radii = Radii::new(&straight(), &seam, 6.0, 0.5, &Led::FREELY);
         let grid = radii.grid(&radii.solve(&[]).unwrap());
-        let found = Bending::of(&grid, &straight(), &seam, 6.0, 0.5).unwrap();
+        let found = Bending::of(&grid, &straight(), &seam, 6.0, 0.5, &Led::FREELY).unwrap();
         assert_eq!(found.ratio(), None, "{found:?}");
     }
 
@@ -118,7 +123,7 @@ mod tests {
     fn a_wall_that_is_not_there_costs_bending() {
         let seam = circle(5.5);
         let bore = Bvh::build(&{
-            let radii = Radii::new(&straight(), &circle(4.0), 4.5, 0.5);
+            let radii = Radii::new(&straight(), &circle(4.0), 4.5, 0.5, &Led::FREELY);
             radii.grid(&radii.solve(&[]).unwrap()).mesh(true)
         });
         let ratio = |wall: f64| {
@@ -130,9 +135,11 @@ mod tests {
                 wall_room: 0.02,
                 clear: KeepOut::NONE,
                 edge: 0.5,
+                led: Led::FREELY,
+                wall: &JointGuide::default(),
             };
             let grid = span_outside(&straight(), &seam, 6.0, &bore, &limits).unwrap();
-            Bending::of(&grid, &straight(), &seam, 6.0, 0.5).unwrap().ratio().unwrap()
+            Bending::of(&grid, &straight(), &seam, 6.0, 0.5, &Led::FREELY).unwrap().ratio().unwrap()
         };
         assert!((ratio(1.2) - 1.0).abs() < 1e-9, "{}", ratio(1.2));
         assert!(ratio(1.8) > 1.5, "{}", ratio(1.8));

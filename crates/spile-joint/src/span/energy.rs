@@ -3,10 +3,13 @@
 use std::collections::BTreeMap;
 use std::f64::consts::TAU;
 
+use spile_case::JointShape;
 use spile_mesh::DVec3;
 
 use crate::least_squares::{Factored, LeastSquares, Line, SolveError, solve_dense};
 
+use super::led::{Led, turned};
+use super::straight::{AtSeam, straight_radii};
 use super::way::{Frame, Way};
 use super::{Grid, SeamLoop, area_true_radius};
 
@@ -24,9 +27,14 @@ pub struct Radii {
     /// Angle of each column in each row, radians.
     angles: Vec<Vec<f64>>,
     seam: Vec<DVec3>,
-    /// Radius and its derivative by row number at the seam.
+    /// Radius and its derivative by row number at the seam, the latter beyond
+    /// that of `straight`.
     start: Vec<(f64, f64)>,
     end: f64,
+    /// The derivative at the fitting, beyond that of `straight`.
+    finish: Vec<f64>,
+    /// Radii, cell by cell, whose bends cost nothing; empty for none.
+    straight: Vec<f64>,
     /// Length of a row's step and of a column's step.
     steps: (f64, f64),
     /// How far each row is from the next at each column, in row's steps.
@@ -39,7 +47,7 @@ const LEAST_GAP: f64 = 0.2;
 
 impl Radii {
     /// Sets up the grid; `edge` is the length wanted between rows.
-    pub fn new(way: &Way, seam: &SeamLoop, radius: f64, edge: f64) -> Self {
+    pub fn new(way: &Way, seam: &SeamLoop, radius: f64, edge: f64, led: &Led<'_>) -> Self {
         let columns = seam.points.len();
         let rows = ((way.length() / edge).ceil() as usize).clamp(6, 400) + 1;
         let frames = way.frames(rows);
@@ -48,13 +56,14 @@ impl Radii {
         let even = TAU / columns as f64;
         let phase = seam_angles.iter().enumerate().map(|(j, a)| a - even * j as f64).sum::<f64>()
             / columns as f64;
+        let offsets = turned(led.pins, &seam.points, &frames[rows - 1], phase);
         let angles: Vec<Vec<f64>> = (0..rows)
             .map(|i| {
                 let s = i as f64 / (rows - 1) as f64;
                 let blend = s * s * (3.0 - 2.0 * s);
                 (0..columns)
                     .map(|j| {
-                        let to = phase + even * j as f64;
+                        let to = phase + even * j as f64 + offsets[j];
                         seam_angles[j] + blend * (to - seam_angles[j])
                     })
                     .collect()
@@ -66,10 +75,60 @@ impl Radii {
         // What rounding the corners to f32 takes at most is added, or the polygon
         // would come out smaller than its circle far from the origin.
         let spacing = way.end.abs().max_element() * f64::from(f32::EPSILON);
-        let end = area_true_radius(radius, columns) + spacing;
+        let end = spacing
+            + match led.pins.len() {
+                // One turns the polygon as a whole.
+                0 | 1 => area_true_radius(radius, columns),
+                _ => area_true_corner(radius, &angles[rows - 1]),
+            };
         let steps = (way.length() / (rows - 1) as f64, even * radius);
         let gaps = gaps(&frames, &angles, &start, end, steps.0);
-        Self { frames, angles, seam: seam.points.clone(), start, end, steps, gaps }
+        let (straight, finish) = (Vec::new(), vec![0.0; columns]);
+        let seam_points = seam.points.clone();
+        let mut radii =
+            Self { frames, angles, seam: seam_points, start, end, finish, straight, steps, gaps };
+        if led.shape == JointShape::Shortest {
+            radii.run_straight(way, seam, led.kink_deg);
+        }
+        radii
+    }
+
+    /// Lets bends count from straight lines between seam and fitting, and the slopes
+    /// at both turn toward those as far as the angle asked there lets them.
+    fn run_straight(&mut self, way: &Way, seam: &SeamLoop, kink_deg: Option<f64>) {
+        let (last, columns) = (self.rows() - 1, self.start.len());
+        let face: Vec<DVec3> = (0..columns)
+            .map(|j| {
+                let (centre, out) = self.ray(last, j);
+                centre + out * self.end
+            })
+            .collect();
+        let straight = straight_radii(&self.frames, &self.angles, &seam.points, &face);
+        let steps = last as f64;
+        let round = |points: &[DVec3], j: usize| {
+            let (before, after) = ((j + columns - 1) % columns, (j + 1) % columns);
+            (points[after] - points[before]).normalize_or_zero()
+        };
+        for j in 0..columns {
+            let wanted = straight[columns + j] - straight[j];
+            let (radius, tangent) = self.start[j];
+            let out = self.ray(0, j).1;
+            let moves = drift(way, 0.0, out, radius) / steps;
+            let normal = seam.normals[j];
+            let at = AtSeam { normal, edge: round(&seam.points, j), drift: moves, out };
+            self.start[j].1 = at.slope(tangent, wanted, kink_deg) - wanted;
+            let wanted = straight[last * columns + j] - straight[(last - 1) * columns + j];
+            let out = self.ray(last, j).1;
+            let moves = drift(way, 1.0, out, self.end) / steps;
+            let at = AtSeam { normal: out, edge: round(&face, j), drift: moves, out };
+            self.finish[j] = at.slope(0.0, wanted, kink_deg) - wanted;
+        }
+        self.straight = straight;
+    }
+
+    /// What a cell's radius may be at no cost.
+    fn straight(&self, cell: usize) -> f64 {
+        self.straight.get(cell).copied().unwrap_or(0.0)
     }
 
     /// Number of rows, both seams included.
@@ -112,7 +171,8 @@ impl Radii {
         let mut system = self.plate();
         for &(cell, radius) in held {
             if (columns..(rows - 1) * columns).contains(&cell) {
-                let line = Line { terms: vec![(cell - columns, 1.0)], rest: -radius };
+                let line =
+                    Line { terms: vec![(cell - columns, 1.0)], rest: self.straight(cell) - radius };
                 system.add(&line, HOLD);
             }
         }
@@ -122,7 +182,8 @@ impl Radii {
     /// The inner rows' radii with those of both ends, which are given.
     fn with_ends(&self, inner: Vec<f64>) -> Vec<f64> {
         let mut radii: Vec<f64> = self.start.iter().map(|s| s.0).collect();
-        radii.extend(inner);
+        let columns = self.start.len();
+        radii.extend(inner.iter().enumerate().map(|(k, r)| r + self.straight(columns + k)));
         radii.extend(std::iter::repeat_n(self.end, self.start.len()));
         radii
     }
@@ -144,7 +205,9 @@ impl Radii {
         let inner = &radii[columns..radii.len() - columns];
         let mut sum = 0.0;
         self.for_each_bend(&mut |line, weight| {
-            let bend = line.terms.iter().map(|&(a, x)| x * inner[a]).sum::<f64>() + line.rest;
+            let bends =
+                line.terms.iter().map(|&(a, x)| x * (inner[a] - self.straight(columns + a)));
+            let bend = bends.sum::<f64>() + line.rest;
             sum += weight * bend * bend;
         });
         sum * self.steps.1 / self.steps.0.powi(3)
@@ -168,7 +231,9 @@ impl Radii {
     /// Each second difference that the energy squares, and its weight.
     fn for_each_bend(&self, each: &mut dyn FnMut(&Line, f64)) {
         let (rows, columns) = (self.rows(), self.start.len());
-        let fixed = |i: usize, j: usize| if i == 0 { self.start[j].0 } else { self.end };
+        let fixed = |i: usize, j: usize| {
+            (if i == 0 { self.start[j].0 } else { self.end }) - self.straight(i * columns + j)
+        };
         let term = |i: usize, j: usize, weight: f64, line: &mut Line| {
             if i == 0 || i == rows - 1 {
                 line.rest += weight * fixed(i, j);
@@ -192,6 +257,8 @@ impl Radii {
                     term(i, j, -weight, &mut line);
                     if i == 0 {
                         line.rest -= weight * self.start[j].1;
+                    } else {
+                        line.rest += weight * self.finish[j];
                     }
                     // Half a step of way belongs to an end.
                     each(&line, 0.5 * gap);
@@ -282,6 +349,10 @@ impl<'a> WithMeans<'a> {
             let inner = &inner[(row - 1) * columns..];
             self.radii.shares(row).zip(inner).map(|(share, r)| share * r).sum()
         };
+        let at_no_cost = |row: usize| {
+            let shares = self.radii.shares(row).enumerate();
+            shares.map(|(j, share)| share * self.radii.straight(row * columns + j)).sum::<f64>()
+        };
         let give = 1.0 / (HOLD * columns as f64);
         let matrix: Vec<Vec<f64>> = means
             .iter()
@@ -290,8 +361,10 @@ impl<'a> WithMeans<'a> {
                 means.iter().map(|&(b, _)| mean(&self.pulls[&b], a) + own(b)).collect()
             })
             .collect();
-        let right: Vec<f64> =
-            means.iter().map(|&(row, wanted)| wanted - mean(&self.plain, row)).collect();
+        let right: Vec<f64> = means
+            .iter()
+            .map(|&(row, wanted)| wanted - at_no_cost(row) - mean(&self.plain, row))
+            .collect();
         let mut inner = self.plain.clone();
         if !means.is_empty() {
             for (&(row, _), by) in means.iter().zip(solve_dense(&matrix, &right)?) {
@@ -346,19 +419,38 @@ fn start_of(way: &Way, frames: &[Frame], p: DVec3, normal: DVec3, angle: f64) ->
     let radius = (p - frames[0].centre).length();
     let steps = (frames.len() - 1) as f64;
     let out = frames[0].radial(angle);
-    // How the radial direction itself turns, from a step far below a row's.
-    const SMALL: f64 = 1e-4;
-    let turned = {
-        let n = way.row_normal(SMALL);
-        (out - n * out.dot(n)).normalize_or(out)
-    };
-    let drift = way.derivative(0.0) + (turned - out) / SMALL * radius;
+    let drift = drift(way, 0.0, out, radius);
     let across = normal.dot(out);
     // Where the surface is nearly square to the radius no slope makes it
     // tangent; the steepest that still makes sense is two to one.
     let most = 2.0 * way.length();
     let slope = if across.abs() < 1e-9 { 0.0 } else { -normal.dot(drift) / across };
     (radius, slope.clamp(-most, most) / steps)
+}
+
+/// How a point this far out in the direction `out` moves along the way at its start
+/// or end while its radius stays.
+fn drift(way: &Way, s: f64, out: DVec3, radius: f64) -> DVec3 {
+    // How the radial direction itself turns, from a step far below a row's.
+    const SMALL: f64 = 1e-4;
+    let step = if s < 0.5 { SMALL } else { -SMALL };
+    let n = way.row_normal(s + step);
+    let turned = (out - n * out.dot(n)).normalize_or(out);
+    way.derivative(s) + (turned - out) / step * radius
+}
+
+/// The corner radius of a polygon with corners at these angles and the area of the
+/// circle of radius `r`.
+///
+/// # Source
+/// Its area is half of R^2 times the sum of the sines of the turns.
+fn area_true_corner(r: f64, angles: &[f64]) -> f64 {
+    let n = angles.len();
+    let turn =
+        |j: usize| if j + 1 == n { angles[0] + TAU - angles[j] } else { angles[j + 1] - angles[j] };
+    let sines: f64 = (0..n).map(|j| turn(j).sin()).sum();
+    // Wider by as much as `area_true_radius` is.
+    r * (TAU / sines).sqrt() * (1.0 + 1e-9)
 }
 
 #[cfg(test)]
@@ -381,7 +473,7 @@ mod tests {
             (out * (5.0 + (2.0 * a).cos()), out)
         };
         let (points, normals) = (0..24).map(ring).unzip();
-        let radii = Radii::new(&way, &SeamLoop { points, normals }, 6.0, 0.9);
+        let radii = Radii::new(&way, &SeamLoop { points, normals }, 6.0, 0.9, &Led::FREELY);
         let means = [(2, 5.6), (3, 5.8), (6, 6.4)];
         let mut system = radii.plate();
         for (row, mean) in means {

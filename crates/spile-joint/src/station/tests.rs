@@ -33,6 +33,7 @@ fn end() -> End {
         reach_is_auto: false,
         fitting: None,
         place: None,
+        pins: Vec::new(),
         limits: spile_case::EndLimits::default(),
         seam: None,
     }

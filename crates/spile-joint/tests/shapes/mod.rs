@@ -88,6 +88,7 @@ pub fn plain(name: &str, through: DVec3, facing: DVec3) -> End {
         reach_is_auto: false,
         fitting: None,
         place: None,
+        pins: Vec::new(),
         limits: EndLimits::default(),
         seam: None,
     }
@@ -109,6 +110,7 @@ pub fn case(form: Form, ends: Vec<End>) -> Case {
         },
         ends,
         edge: None,
+        joint: spile_case::JointGuide::default(),
         limits: Limits {
             deviation: 0.1,
             wall_min: None,

@@ -63,10 +63,12 @@ fn case(form: Form, through: [f64; 3], reach: f64) -> Case {
             reach_is_auto: false,
             fitting: None,
             place: None,
+            pins: Vec::new(),
             limits: EndLimits::default(),
             seam: None,
         }],
         edge: None,
+        joint: spile_case::JointGuide::default(),
         limits: Limits {
             deviation: 0.1,
             wall_min: None,

@@ -12,6 +12,7 @@ mod examine;
 mod fittings;
 mod found;
 mod help;
+mod led;
 mod narrow_rim;
 mod prove;
 mod shapes;
