@@ -61,10 +61,9 @@ pub(crate) fn read_fitting(
     match kind {
         Some(Kind::Mesh) => read_mesh(reader, &table, unit, solids),
         Some(Kind::Cone(gender)) => read_cone(reader, &table, gender, unit),
-        _ => {
-            let tube = read_tube(reader, &table);
-            kind.and(tube)
-        }
+        Some(Kind::Tube) => read_tube(reader, &table),
+        // Which keys it takes is not known.
+        None => None,
     }
 }
 

@@ -14,6 +14,13 @@ pub enum Place {
     Byte(u64),
     /// In this line of a text file.
     Line(u64),
+    /// At this instance of a STEP file.
+    Entity {
+        /// Its number, that stands after `#`.
+        entity: u64,
+        /// The line that it begins in.
+        line: u64,
+    },
     /// At this byte of a part inside a package.
     Part {
         /// The part's name.
@@ -29,6 +36,7 @@ impl fmt::Display for Place {
             Self::Whole => Ok(()),
             Self::Byte(byte) => write!(f, " at byte {byte}"),
             Self::Line(line) => write!(f, " in line {line}"),
+            Self::Entity { entity, line } => write!(f, " at #{entity} in line {line}"),
             Self::Part { part, byte } => write!(f, " at byte {byte} of {part}"),
         }
     }
@@ -56,6 +64,18 @@ pub enum ReadError {
         /// What is wrong.
         what: String,
     },
+    /// The file is sound, but holds something that this program does not take.
+    #[error("{file}{place}: {what}")]
+    Refused {
+        /// The file.
+        file: String,
+        /// Where in it.
+        place: Place,
+        /// What is not taken.
+        what: String,
+        /// What to do instead.
+        hint: String,
+    },
     /// The file may be sound, but this program does not read such files.
     #[error("{file} is not supported: {what}; supported are {SUPPORTED}")]
     NotSupported {
@@ -74,6 +94,7 @@ impl ReadError {
             Self::Malformed { .. } => {
                 vec!["export or copy the file again; it may have been cut short or changed".into()]
             }
+            Self::Refused { hint, .. } => vec![hint.clone()],
             Self::NotSupported { .. } => {
                 vec!["export the surface as binary STL, PLY, OBJ or 3MF core".into()]
             }
@@ -114,6 +135,7 @@ pub enum WriteError {
 #[derive(Debug)]
 pub(crate) enum Fault {
     Malformed { place: Place, what: String },
+    Refused { place: Place, what: String, hint: String },
     Unsupported { what: String },
 }
 
@@ -130,6 +152,11 @@ impl Fault {
         Self::at(Place::Line(line as u64), what)
     }
 
+    /// Something that is sound but not taken, and what to do instead.
+    pub(crate) fn refused(place: Place, what: impl Into<String>, hint: &str) -> Self {
+        Self::Refused { place, what: what.into(), hint: hint.to_owned() }
+    }
+
     pub(crate) fn unsupported(what: impl Into<String>) -> Self {
         Self::Unsupported { what: what.into() }
     }
@@ -138,6 +165,7 @@ impl Fault {
         let file = file.to_owned();
         match self {
             Self::Malformed { place, what } => ReadError::Malformed { file, place, what },
+            Self::Refused { place, what, hint } => ReadError::Refused { file, place, what, hint },
             Self::Unsupported { what } => ReadError::NotSupported { file, what },
         }
     }

@@ -1,4 +1,4 @@
-//! Mesh files in and out: STL, PLY, OBJ and 3MF.
+//! Mesh files in and out: STL, PLY, OBJ and 3MF; and solids from STEP files in.
 //!
 //! Reading never guesses in silence: a file either gives exactly the triangles
 //! that it states, in file order, or an error that names the line, byte or
@@ -13,6 +13,7 @@ mod numbers;
 mod obj;
 mod ply;
 mod polygon;
+pub mod step;
 pub mod stl;
 pub mod threemf;
 mod unit;

@@ -207,7 +207,9 @@ impl Picture {
 
 /// For each face, whether an odd number of constraint edges lies between it and
 /// the outside.
-fn faces_of_odd_depth(triangulation: &ConstrainedDelaunayTriangulation<Point2<f64>>) -> Vec<bool> {
+pub(crate) fn faces_of_odd_depth(
+    triangulation: &ConstrainedDelaunayTriangulation<Point2<f64>>,
+) -> Vec<bool> {
     let mut odd = vec![false; triangulation.num_all_faces()];
     let mut seen = odd.clone();
     seen[triangulation.outer_face().fix().index()] = true;

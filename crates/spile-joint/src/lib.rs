@@ -10,6 +10,7 @@ mod close;
 mod cut;
 mod ends;
 mod examine;
+mod facet;
 mod fair;
 mod fitting;
 mod foreign;
@@ -37,6 +38,7 @@ pub use cap::{CapError, fill_ring};
 pub use examine::{
     Effect, Examination, ExamineOptions, Finding, FindingKind, FoundEnd, SheetExtent, examine,
 };
+pub use facet::facet;
 pub use foreign::{FoundRims, RoundRim, round_rims};
 pub use make::{Conflict, EdgeGaveWay, JointBends, Made, MakeError, Note, Unwatched, Watch, make};
 pub use mend::{MendMade, MendOptions, Mended, Refusal, median_edge, mend};

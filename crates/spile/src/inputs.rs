@@ -6,6 +6,7 @@ use serde::Deserialize;
 use sha2::{Digest as _, Sha256};
 use spile_case::{Case, Keep, Painted, Solid, Unit, read_case_with};
 use spile_formats::FileUnit;
+use spile_formats::step::{ReadStep, StepBody, read_step};
 use spile_mesh::Mesh;
 
 use crate::failure::Failure;
@@ -104,6 +105,19 @@ pub(crate) fn load(path: &Path) -> Result<Loaded, Failure> {
         align.triangles = triangles;
     }
     Ok(Loaded { case, files, scans })
+}
+
+/// The STEP file at `path`.
+pub(crate) fn read_step_file(path: &Path) -> Result<(InputFile, ReadStep), Failure> {
+    let name = shown(path);
+    let bytes = read_bytes(path)?;
+    let read = read_step(&name, &bytes)?;
+    let triangles = match &read.body {
+        StepBody::Exact(_) => 0,
+        StepBody::Triangles(mesh) => mesh.triangles().len(),
+    };
+    let sha256 = sha256(&bytes);
+    Ok((InputFile { name, sha256, bytes, triangles, unit: Some(read.unit) }, read))
 }
 
 /// `path` as it was typed, fit for a message.

@@ -23,6 +23,20 @@ pub fn read_obj(bytes: &[u8]) {
     read("x.obj", bytes);
 }
 
+/// As a STEP file: a sound mesh or exact faces that fit together, or an error.
+pub fn read_step(bytes: &[u8]) {
+    use spile_formats::step::{StepBody, read_step};
+    match read_step("x.step", bytes).map(|read| read.body) {
+        Ok(StepBody::Triangles(mesh)) => assert_eq!(mesh.check(), Ok(())),
+        Ok(StepBody::Exact(solid)) => {
+            let uses = solid.faces.iter().flat_map(|f| &f.loops).flatten();
+            assert_eq!(uses.count(), 2 * solid.edges.len());
+            assert!(solid.vertices.iter().all(|p| p.is_finite()));
+        }
+        Err(error) => assert!(!error.to_string().is_empty()),
+    }
+}
+
 /// As a 3MF file.
 pub fn read_threemf(bytes: &[u8]) {
     read("x.3mf", bytes);
