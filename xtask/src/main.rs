@@ -10,6 +10,7 @@ mod licences;
 mod picture;
 mod process;
 mod python;
+mod stress;
 mod summary;
 mod test;
 mod tidy;
@@ -38,6 +39,7 @@ cargo xtask COMMAND
   picture [--real]       draw the picture of the README again; --real: those of the open scans
   bench [--quick]        time and memory of each step as the scan grows
   bench --joint          what one joint costs on one core, step by step
+  bench --stress [N]     two thousand invented ends, or N: how many hold
   bench --kernel         closest points beside a reference library's, and reading
                          STL beside copying it
 
@@ -61,6 +63,8 @@ fn main() -> ExitCode {
         ["bench"] => bench::bench(&bench::FULL),
         ["bench", "--quick"] => bench::bench(&bench::QUICK),
         ["bench", "--joint"] => bench::joint(),
+        ["bench", "--stress"] => stress::bench(None),
+        ["bench", "--stress", count] => stress::bench(Some(count)),
         ["bench", "--kernel"] => bench::kernel(),
         [] | ["help" | "--help" | "-h"] => {
             print!("{HELP}");

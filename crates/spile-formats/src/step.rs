@@ -10,8 +10,8 @@
 //! # Source
 //! ISO 10303-21 (exchange structure), ISO 10303-42 (geometry and topology: the
 //! meaning of each entity), as the application protocols 203, 214 and 242 use
-//! them; written from memory of the standards and checked with an open CAD
-//! kernel (see `tests/outside/step`).
+//! them; written from memory of the standards and checked on files that an open
+//! CAD kernel wrote (`tests/scans/step`).
 
 mod brep;
 mod entities;

@@ -16,6 +16,7 @@ use std::f64::consts::TAU;
 
 use spile_mesh::{Bvh, DVec3, Mesh};
 
+use shape::Shape;
 pub use shape::normals_at;
 
 use crate::least_squares::{LeastSquares, Line, SolveError};
@@ -69,7 +70,7 @@ pub fn fair(
     let hinges = hinges(band);
     let areas = point_areas(band);
     let waves: Vec<f64> = allowances.iter().map(|a| a.wave.min(paraboloid)).collect();
-    let shape = shape::smooth(band, &normals, &areas, &waves);
+    let shape = Shape::of(band, &normals, &areas, &waves);
     let mut held: Vec<Option<f64>> = vec![None; points.len()];
     let mut moves = vec![0.0; points.len()];
     // Points that would go too far are held at their limit and the rest is
@@ -77,7 +78,7 @@ pub fn fair(
     for _ in 0..ROUNDS {
         let mut system = LeastSquares::new(free.len());
         for hinge in &hinges {
-            let bend = hinge.bend(points) - hinge.bend(&shape);
+            let bend = hinge.bend(points) - shape.bend(hinge, points);
             for axis in 0..3 {
                 let mut line = Line { rest: bend[axis], ..Line::default() };
                 for (v, k) in hinge.corners.iter().zip(hinge.factors) {
@@ -113,9 +114,43 @@ pub fn fair(
             break;
         }
     }
-    let moved = |v: usize| points[v] + normals[v] * allowances[v].clamp(moves[v]);
-    Ok((0..points.len()).map(moved).collect())
+    for (v, by) in moves.iter_mut().enumerate() {
+        *by = allowances[v].clamp(*by);
+    }
+    Ok(unturned(band, &normals, moves))
 }
+
+/// The points moved along their normals, less where a triangle would turn over:
+/// slivers are turned by moves that differ a little.
+fn unturned(band: &Mesh, normals: &[DVec3], mut moves: Vec<f64>) -> Vec<DVec3> {
+    let mut left = HALVINGS;
+    loop {
+        let moved = band.points().iter().zip(normals).zip(&moves);
+        let moved: Vec<DVec3> = moved.map(|((&p, &n), &by)| p + n * by).collect();
+        let mut turned: Vec<u32> = Vec::new();
+        for (t, corners) in band.triangles().iter().enumerate() {
+            let [a, b, c] = corners.map(|v| moved[v as usize]);
+            let (old, new) = (band.area_normal(t), (b - a).cross(c - a));
+            if old.dot(new) < TURNED_COS * old.length() * new.length() {
+                turned.extend(corners);
+            }
+        }
+        turned.sort_unstable();
+        turned.dedup();
+        if turned.is_empty() {
+            return moved;
+        }
+        for v in turned {
+            moves[v as usize] *= if left > 0 { 0.5 } else { 0.0 };
+        }
+        left = left.saturating_sub(1);
+    }
+}
+
+/// A triangle that turns by more than the angle of this cosine would fold.
+const TURNED_COS: f64 = 0.7;
+/// So often moves are halved before they are given up.
+const HALVINGS: usize = 6;
 
 /// Rounds of holding points that went too far.
 const ROUNDS: usize = 6;
@@ -138,9 +173,12 @@ impl Hinge {
 
     /// The bend: a vector that vanishes where the two triangles are in a plane.
     pub fn bend(&self, points: &[DVec3]) -> DVec3 {
-        let [from, ..] = self.corners;
-        let bend = |(v, k): (&u32, f64)| (points[*v as usize] - points[from as usize]) * k;
-        self.corners.iter().zip(self.factors).map(bend).sum()
+        self.bend_of(self.corners.map(|v| points[v as usize]))
+    }
+
+    /// The bend with the corners at these places.
+    fn bend_of(&self, places: [DVec3; 4]) -> DVec3 {
+        places.iter().zip(self.factors).map(|(&p, k)| (p - places[0]) * k).sum()
     }
 }
 

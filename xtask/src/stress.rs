@@ -1,0 +1,184 @@
+//! The stress suite: invented ends drawn from seeds (example `stress` of spile),
+//! each run, and where it ends broken, the suggestion of its conflict run too.
+//!
+//! `cargo xtask bench --stress` keeps what it has finished and goes on from there.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::{Duration, Instant};
+
+use serde_json::Value;
+
+use crate::{Fault, built_example, built_spile, process, target};
+
+/// Seeds that are drawn unless another number is given.
+const ALL: u64 = 2000;
+
+/// How one seed ended.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Ended {
+    Held,
+    /// Broken, and the suggestion of a conflict was run and held.
+    Suggested,
+    /// Broken, and no suggestion.
+    Silent,
+    /// Broken, and the suggestion does not hold.
+    Untrue,
+    /// No answer: an error, or a crash.
+    Failed,
+}
+
+/// What came of one seed.
+struct Seed {
+    number: u64,
+    /// The line that tells how it was drawn.
+    drawn: String,
+    ended: Ended,
+    /// Names of the broken rows.
+    broken: String,
+    time: Duration,
+}
+
+/// Two thousand seeds, or as many as `count` says.
+pub fn bench(count: Option<&str>) -> Result<(), Fault> {
+    let count = count.map_or(Ok(ALL), str::parse).map_err(|e| format!("how many seeds: {e}"))?;
+    all(&target().join("stress"), count)
+}
+
+fn name(ended: Ended) -> &'static str {
+    match ended {
+        Ended::Held => "held",
+        Ended::Suggested => "broken, its suggestion holds",
+        Ended::Silent => "broken, nothing suggested",
+        Ended::Untrue => "broken, its suggestion does not hold",
+        Ended::Failed => "no answer",
+    }
+}
+
+/// Draws and runs the seeds below `count`, one a processor at a time.
+fn all(folder: &Path, count: u64) -> Result<(), Fault> {
+    let spile = built_spile()?;
+    let draw = built_example("stress")?;
+    process::run(Command::new(draw).arg(folder).arg("0").arg(count.to_string()))?;
+    let next = AtomicU64::new(0);
+    let workers = std::thread::available_parallelism().map_or(1, |n| n.get());
+    let one_worker = || {
+        let mut seeds = Vec::new();
+        loop {
+            let number = next.fetch_add(1, Ordering::Relaxed);
+            if number >= count {
+                return Ok::<_, Fault>(seeds);
+            }
+            seeds.push(one(&spile, &folder.join(format!("seed-{number}")), number)?);
+        }
+    };
+    let mut seeds = std::thread::scope(|scope| {
+        let running: Vec<_> = (0..workers).map(|_| scope.spawn(one_worker)).collect();
+        let mut seeds = Vec::new();
+        for worker in running {
+            seeds.extend(worker.join().map_err(|_| "a worker stopped".to_owned())??);
+        }
+        Ok::<_, Fault>(seeds)
+    })?;
+    seeds.sort_by_key(|s| s.number);
+    tell(&seeds);
+    Ok(())
+}
+
+fn tell(seeds: &[Seed]) {
+    for s in seeds.iter().filter(|s| s.ended != Ended::Held) {
+        println!("{}: {} ({}), {:.1} s", s.drawn, name(s.ended), s.broken, s.time.as_secs_f64());
+    }
+    for half in ["known", "free"] {
+        let mut ends: BTreeMap<Ended, usize> = BTreeMap::new();
+        for s in seeds.iter().filter(|s| s.drawn.contains(&format!("half={half} "))) {
+            *ends.entry(s.ended).or_default() += 1;
+        }
+        let told: Vec<String> = ends.iter().map(|(e, n)| format!("{n} {}", name(*e))).collect();
+        println!("half {half}: {}", told.join(", "));
+    }
+    let mut times: Vec<Duration> = seeds.iter().map(|s| s.time).collect();
+    times.sort_unstable();
+    if let (Some(middle), Some(last)) = (times.get(times.len() / 2), times.last()) {
+        println!("median {:.1} s, longest {:.1} s", middle.as_secs_f64(), last.as_secs_f64());
+    }
+}
+
+/// Runs one seed, and the case that its conflict suggests.
+fn one(spile: &Path, folder: &Path, number: u64) -> Result<Seed, Fault> {
+    let drawn = read(&folder.join("drawn.txt"))?.trim().to_owned();
+    let started = Instant::now();
+    let made = folder.join("out");
+    let proof = proof_of(spile, &folder.join("case.toml"), &made)?;
+    let time = started.elapsed();
+    let rows = proof["limits"].as_array().cloned().unwrap_or_default();
+    let mut broken: Vec<String> = rows
+        .iter()
+        .filter(|row| row["verdict"] == "broken" || row["verdict"] == "not judged")
+        .filter_map(|row| Some(row["name"].as_str()?.to_owned()))
+        .collect();
+    broken.dedup();
+    let ended = match proof["verdict"].as_str() {
+        Some("held") => Ended::Held,
+        Some("broken") => match suggested(&read(&folder.join("case.toml"))?, &proof)? {
+            None => Ended::Silent,
+            Some(changed) => {
+                let case = folder.join("suggested.toml");
+                std::fs::write(&case, changed).map_err(|e| format!("{}: {e}", case.display()))?;
+                let again = proof_of(spile, &case, &folder.join("suggested-out"))?;
+                if again["verdict"] == "held" { Ended::Suggested } else { Ended::Untrue }
+            }
+        },
+        _ => Ended::Failed,
+    };
+    Ok(Seed { number, drawn, ended, broken: broken.join(" "), time })
+}
+
+/// The proof of a case: the one that is there, if it is newer than the command;
+/// nothing where the command gave no answer.
+fn proof_of(spile: &Path, case: &Path, out: &Path) -> Result<Value, Fault> {
+    let file: PathBuf = out.join("proof.json");
+    let age = |path: &Path| path.metadata().and_then(|m| m.modified()).ok();
+    let is_there = age(&file).zip(age(spile)).is_some_and(|(proof, command)| proof > command);
+    if !is_there {
+        let mut command = Command::new(spile);
+        command.arg("run").arg(case).arg("--out").arg(out).env("RAYON_NUM_THREADS", "1");
+        let said = process::run_silently(&mut command)?;
+        if !matches!(said.code, Some(0 | 1)) {
+            println!("{}: exit {:?}\n    {}", case.display(), said.code, said.lines.join("\n    "));
+            return Ok(Value::Null);
+        }
+    }
+    serde_json::from_str(&read(&file)?).map_err(|e| format!("{}: {e}", file.display()))
+}
+
+/// The case with the values of the first conflict that suggests some.
+fn suggested(case: &str, proof: &Value) -> Result<Option<String>, Fault> {
+    let conflicts = proof["conflicts"].as_array().cloned().unwrap_or_default();
+    let of = |conflict: &Value| conflict["would_hold"].as_array().cloned().unwrap_or_default();
+    let Some(wanted) = conflicts.iter().map(of).find(|w| !w.is_empty()) else { return Ok(None) };
+    let mut table: toml::Table = case.parse().map_err(|e| format!("an invented case: {e}"))?;
+    // Each is a way of its own; the first is what is told first.
+    let Some(first) = wanted.first() else { return Ok(None) };
+    let key = first["key"].as_str().unwrap_or_default();
+    let value = toml::Value::try_from(&first["value"]).map_err(|e| format!("{key}: {e}"))?;
+    let mut at = match key.strip_prefix("end.") {
+        Some(_) => table.get_mut("end").and_then(|ends| ends.get_mut(0)),
+        None => table.get_mut("limits"),
+    };
+    let path = key.strip_prefix("end.").or_else(|| key.strip_prefix("limits.")).unwrap_or(key);
+    let mut steps: Vec<&str> = path.split('.').collect();
+    let last = steps.pop().unwrap_or_default();
+    for step in steps {
+        at = at.and_then(|v| v.get_mut(step));
+    }
+    let inner = at.and_then(toml::Value::as_table_mut).ok_or(format!("no place for {key}"))?;
+    inner.insert(last.to_owned(), value);
+    Ok(Some(table.to_string()))
+}
+
+fn read(path: &Path) -> Result<String, Fault> {
+    std::fs::read_to_string(path).map_err(|e| format!("{}: {e}", path.display()))
+}
