@@ -87,11 +87,12 @@ fn on_tube(upper: &str, lower: &str, limits: &str) -> Work {
     work
 }
 
-/// The conflicts, notes and hints of an answer, each number as `#`: what is found
-/// changes whenever joints get better.
+/// What an answer says of `auto`, of certain conflicts and of what would hold, each
+/// number as `#`: the rest, and what is found, changes whenever joints get better.
 fn said(stdout: &str) -> String {
-    let is_said =
-        |l: &&str| ["note", "conflict", "hint", "  "].iter().any(|start| l.starts_with(start));
+    let is_said = |l: &&str| {
+        ["= \"auto\"", "in any part", "hint: these"].iter().any(|words| l.contains(words))
+    };
     let mut out = String::new();
     for c in stdout.lines().filter(is_said).flat_map(|l| l.chars().chain(['\n'])) {
         match c {
