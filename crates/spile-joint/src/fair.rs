@@ -16,7 +16,6 @@ use std::f64::consts::TAU;
 
 use spile_mesh::{Bvh, DVec3, Mesh};
 
-use shape::Shape;
 pub use shape::normals_at;
 
 use crate::least_squares::{LeastSquares, Line, SolveError};
@@ -70,7 +69,7 @@ pub fn fair(
     let hinges = hinges(band);
     let areas = point_areas(band);
     let waves: Vec<f64> = allowances.iter().map(|a| a.wave.min(paraboloid)).collect();
-    let shape = Shape::of(band, &normals, &areas, &waves);
+    let shape = shape::smooth(band, &normals, &areas, &waves);
     let mut held: Vec<Option<f64>> = vec![None; points.len()];
     let mut moves = vec![0.0; points.len()];
     // Points that would go too far are held at their limit and the rest is
@@ -78,7 +77,7 @@ pub fn fair(
     for _ in 0..ROUNDS {
         let mut system = LeastSquares::new(free.len());
         for hinge in &hinges {
-            let bend = hinge.bend(points) - shape.bend(hinge, points);
+            let bend = hinge.bend(points) - hinge.bend(&shape);
             for axis in 0..3 {
                 let mut line = Line { rest: bend[axis], ..Line::default() };
                 for (v, k) in hinge.corners.iter().zip(hinge.factors) {
@@ -173,12 +172,9 @@ impl Hinge {
 
     /// The bend: a vector that vanishes where the two triangles are in a plane.
     pub fn bend(&self, points: &[DVec3]) -> DVec3 {
-        self.bend_of(self.corners.map(|v| points[v as usize]))
-    }
-
-    /// The bend with the corners at these places.
-    fn bend_of(&self, places: [DVec3; 4]) -> DVec3 {
-        places.iter().zip(self.factors).map(|(&p, k)| (p - places[0]) * k).sum()
+        let [from, ..] = self.corners;
+        let bend = |(v, k): (&u32, f64)| (points[*v as usize] - points[from as usize]) * k;
+        self.corners.iter().zip(self.factors).map(bend).sum()
     }
 }
 

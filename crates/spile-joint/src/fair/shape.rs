@@ -1,5 +1,5 @@
-//! What of a surface is shape: the paraboloid that fits the surroundings of each
-//! point.
+//! What of a surface is shape: each point put onto the paraboloid that fits its
+//! surroundings.
 //!
 //! A moving least-squares fit over one wave to each side: what is longer than
 //! that stays as it is, and with it the curvature of a tube, at the rim too,
@@ -8,33 +8,23 @@
 use rayon::prelude::*;
 use spile_mesh::{DVec3, Mesh, VertexTriangles, vertex_triangles};
 
-use super::{Hinge, point_areas, point_normals};
+use super::{point_areas, point_normals};
 use crate::least_squares::solve_dense;
 
-/// The shape of a surface near each of its points.
-pub struct Shape(Vec<Option<Paraboloid>>);
-
-impl Shape {
-    /// Of `mesh`: for each point the paraboloid that fits the points nearer than
-    /// its length of `waves`, weighted by the area each stands for and fading out
-    /// with distance. A point with too few points round it has none.
-    pub fn of(mesh: &Mesh, normals: &[DVec3], areas: &[f64], waves: &[f64]) -> Self {
-        let fans = vertex_triangles(mesh);
-        let fit =
-            |v: usize| Paraboloid::over(mesh, (&fans, areas), (v as u32, normals[v]), waves[v]);
-        Self((0..mesh.points().len()).into_par_iter().map(fit).collect())
-    }
-
-    /// The bend over an edge that is shape: that of its corners put onto one
-    /// paraboloid, the mean of those at the edge's ends. Each corner on its own
-    /// paraboloid would let needles bend as they like.
-    pub fn bend(&self, hinge: &Hinge, points: &[DVec3]) -> DVec3 {
-        let on_one = |v: u32| match &self.0[v as usize] {
-            Some(fit) => hinge.bend_of(hinge.corners.map(|c| fit.onto(points[c as usize]))),
-            None => hinge.bend(points),
-        };
-        0.5 * (on_one(hinge.corners[0]) + on_one(hinge.corners[1]))
-    }
+/// The points of `mesh`, each moved along its normal onto the paraboloid that
+/// fits the points nearer than its length of `waves`, weighted by the area
+/// each stands for and fading out with distance. A point with too few points
+/// round it stays.
+pub fn smooth(mesh: &Mesh, normals: &[DVec3], areas: &[f64], waves: &[f64]) -> Vec<DVec3> {
+    let fans = vertex_triangles(mesh);
+    (0..mesh.points().len())
+        .into_par_iter()
+        .map(|v| {
+            let p = mesh.points()[v];
+            let fit = Paraboloid::over(mesh, (&fans, areas), (v as u32, normals[v]), waves[v]);
+            fit.map_or(p, |fit| p + normals[v] * fit.height)
+        })
+        .collect()
 }
 
 /// The unit normal of `mesh` at each of `points`, of the paraboloid that fits the
@@ -48,7 +38,7 @@ pub fn normals_at(mesh: &Mesh, points: &[u32], wave: f64) -> Vec<DVec3> {
         .map(|&v| {
             let normal = normals[v as usize];
             let fit = Paraboloid::over(mesh, (&fans, &areas), (v, normal), wave);
-            fit.map_or(normal, |fit| fit.normal())
+            fit.map_or(normal, |fit| fit.normal)
         })
         .collect()
 }
@@ -74,13 +64,10 @@ const TERMS: usize = 6;
 
 /// A paraboloid near one point.
 struct Paraboloid {
-    /// The point, and the directions that its plane and its heights run along.
-    origin: DVec3,
-    axes: [DVec3; 3],
-    /// Unit of the terms' lengths.
-    far: f64,
-    /// Factors of 1, s, t, s^2, s t, t^2.
-    terms: [f64; TERMS],
+    /// How high it passes over the point, along the normal there.
+    height: f64,
+    /// Its own unit normal there.
+    normal: DVec3,
 }
 
 impl Paraboloid {
@@ -112,23 +99,8 @@ impl Paraboloid {
                 }
             }
         }
-        let terms = solve_dense(&matrix, &right).ok()?.try_into().ok()?;
-        Some(Self { origin: p, axes: [x, y, normal], far, terms })
-    }
-
-    /// A point moved along the heights onto the paraboloid.
-    fn onto(&self, p: DVec3) -> DVec3 {
-        let [x, y, normal] = self.axes;
-        let q = (p - self.origin) / self.far;
-        let (s, t) = (q.dot(x), q.dot(y));
-        let row = [1.0, s, t, s * s, s * t, t * t];
-        let height: f64 = row.iter().zip(self.terms).map(|(r, k)| r * k).sum();
-        p + normal * ((height - q.dot(normal)) * self.far)
-    }
-
-    /// Its own unit normal over the point.
-    fn normal(&self) -> DVec3 {
-        let [x, y, normal] = self.axes;
-        (normal - x * self.terms[1] - y * self.terms[2]).normalize_or_zero()
+        let fit = solve_dense(&matrix, &right).ok()?;
+        let normal = (normal - x * fit[1] - y * fit[2]).normalize_or_zero();
+        Some(Self { height: fit[0] * far, normal })
     }
 }
