@@ -276,6 +276,23 @@ pub struct End {
     pub seam: Option<Seam>,
 }
 
+impl End {
+    /// A plain end: cut off flat, nothing joined, nothing settled.
+    pub fn plain(name: &str, site: Site) -> Self {
+        Self {
+            name: name.to_owned(),
+            site,
+            reach: None,
+            reach_is_auto: false,
+            fitting: None,
+            place: None,
+            pins: Vec::new(),
+            limits: EndLimits::default(),
+            seam: None,
+        }
+    }
+}
+
 /// What the result must hold. A limit that is `None` is measured, not judged.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Limits {

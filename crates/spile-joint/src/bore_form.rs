@@ -9,7 +9,7 @@ use crate::close::{Builder, Dropped, Kept};
 use crate::ends::{at_end, cut_and_lift};
 use crate::make::{Job, Made, MakeError, Note};
 use crate::offset::{OffsetOptions, Thickness, made_wall};
-use crate::outside::{OutsideLimits, join_outside};
+use crate::outside::join_outside;
 use crate::rings::none_left;
 use crate::surface::Scan;
 use crate::walls::WallSide;
@@ -120,19 +120,9 @@ impl<'a> Job<'a> {
             let band =
                 self.finish((band, None), work.end, wall, (edge, reach.unwrap_or(0.0)), notes)?;
             self.begin("span", work.end)?;
-            let own = self.limits(work.end);
-            let wall_min = own.wall_min.unwrap_or(0.5 * thickness);
+            let wall_min = self.limits(work.end).wall_min.unwrap_or(0.5 * thickness);
             let asked = |_: DVec3| wall_min;
-            let limits = OutsideLimits {
-                wall_min: &asked,
-                wall_most: wall_min,
-                clears: &self.case.clears,
-                led: self.led(work.end),
-                wall: &self.case.joint,
-                edge,
-                kink_deg: own.kink_deg,
-                deviation: own.deviation,
-            };
+            let limits = self.outside_limits(work.end, (&asked, wall_min), edge);
             let outside = join_outside(
                 (work.end, wall, &located),
                 (&before, &band),

@@ -68,7 +68,16 @@ pub fn fair(
     }
     let hinges = hinges(band);
     let areas = point_areas(band);
-    let waves: Vec<f64> = allowances.iter().map(|a| a.wave.min(paraboloid)).collect();
+    // Bends are looked at where some corner may move; the rest needs no shape.
+    let mut waves: Vec<Option<f64>> = vec![None; points.len()];
+    for hinge in &hinges {
+        let corners = hinge.corners.map(|v| v as usize);
+        if corners.iter().any(|&v| unknown_of[v].is_some()) {
+            for v in corners {
+                waves[v] = Some(allowances[v].wave.min(paraboloid));
+            }
+        }
+    }
     let shape = shape::smooth(band, &normals, &areas, &waves);
     let mut held: Vec<Option<f64>> = vec![None; points.len()];
     let mut moves = vec![0.0; points.len()];
@@ -337,4 +346,22 @@ fn border_index(band: &Band) -> Bvh {
     let points = band.mesh.points()[..band.shared].to_vec();
     let triangles = (0..band.shared as u32).map(|v| [v, v, v]).collect();
     Bvh::build(&Mesh::new(points, triangles).unwrap_or_default())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_sliver_is_not_turned_over_and_the_rest_moves_in_full() {
+        let points = [(0.0, 0.0), (1.0, 0.0), (0.5, 0.01), (0.5, 1.0)];
+        let points: Vec<DVec3> = points.iter().map(|&(x, y)| DVec3::new(x, y, 0.0)).collect();
+        let band = Mesh::new(points, vec![[0, 1, 2], [0, 2, 3], [1, 3, 2]]).unwrap();
+        // The sliver's own corner would go over the edge opposite it.
+        let normals = [DVec3::Z, DVec3::Z, -DVec3::Y, DVec3::Z];
+        let moves = vec![0.0, 0.0, 0.05, 0.05];
+        let moved = unturned(&band, &normals, moves);
+        assert!(moved[2].y > 0.0 && moved[2].y < 0.01, "{}", moved[2]);
+        assert_eq!(moved[3], DVec3::new(0.5, 1.0, 0.05));
+    }
 }

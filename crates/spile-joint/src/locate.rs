@@ -273,7 +273,8 @@ const A_DIAMETER: f64 = 8.0;
 pub fn line_below(scan: &Scan, loops: &EndLoops, depth: f64) -> Vec<Plane> {
     let across = 2.0 * (loops.bore.area(loops.plane.normal).abs() / std::f64::consts::PI).sqrt();
     let step = across / A_DIAMETER;
-    let mut normal = tangent(scan, loops, loops.plane.normal);
+    let first = tangent(scan, loops, loops.plane.normal);
+    let mut normal = first;
     let mut centres = vec![loops.bore.centroid(loops.plane.normal)];
     // Two more on each side than a direction is taken from.
     let count = (depth / step).ceil() as usize + 4;
@@ -285,7 +286,6 @@ pub fn line_below(scan: &Scan, loops: &EndLoops, depth: f64) -> Vec<Plane> {
         normal = (from - centre).normalize_or(normal);
         centres.push(centre);
     }
-    let first = tangent(scan, loops, loops.plane.normal);
     let square = |k: usize| {
         let over = if k == 0 { first } else { centres[k.saturating_sub(2)] - centres[k + 2] };
         Plane { point: centres[k], normal: over.normalize_or(first) }

@@ -17,7 +17,7 @@ use crate::fair::OtherSide;
 use crate::fitting::Placed;
 use crate::locate::line_below;
 use crate::mend::{MendOptions, Mended, mend};
-use crate::outside::{OutsideLimits, SeamWall, join_outside};
+use crate::outside::{SeamWall, join_outside};
 use crate::pierce::pierced;
 use crate::reach::Band;
 use crate::restore::{WallBefore, section_planes, thicken, widen};
@@ -26,7 +26,7 @@ use crate::span::joined;
 use crate::station::with_planes;
 use crate::surface::Scan;
 use crate::walls::{self, WallSide};
-use crate::work::{Outside, Work, close_end, compact, dropped, note_joint, settle_end};
+use crate::work::{Outside, Work, close_end, dropped, note_joint, settle_end};
 
 /// Told what is going on while a part is made.
 pub trait Watch: Sync {
@@ -250,7 +250,6 @@ impl<'a> Job<'a> {
             self.finish((outside_band, within), work.end, self.scan, sizes, notes)?;
         let bore_band = self.widened(work, &bore_band, &before_bore, &kept_bore);
         self.begin("span", work.end)?;
-        let (kink_deg, deviation) = (asked.kink_deg, asked.deviation);
         let (bore_band, joint) = join_bore(
             (work.end, self.scan, &work.located),
             (&before_bore, &bore_band),
@@ -269,7 +268,7 @@ impl<'a> Job<'a> {
             scan_bore: &scan_bore,
             scan_outside: &scan_outside,
             wall_min,
-            tolerance: 0.1 * deviation,
+            tolerance: 0.1 * asked.deviation,
         };
         if wall_min > 0.0 {
             let index = Bvh::build(&bore_all);
@@ -282,16 +281,7 @@ impl<'a> Job<'a> {
             &scan_outside,
         );
         let asked = |p: DVec3| seam_wall.asked(p, wall_min, 1.5 * edge);
-        let limits = OutsideLimits {
-            wall_min: &asked,
-            wall_most: wall_min,
-            clears: &self.case.clears,
-            led: self.led(work.end),
-            wall: &self.case.joint,
-            edge,
-            kink_deg,
-            deviation,
-        };
+        let limits = self.outside_limits(work.end, (&asked, wall_min), edge);
         let outside = join_outside(
             (work.end, self.scan, &work.located),
             (&before_outside, &outside_band),
@@ -316,8 +306,8 @@ impl<'a> Job<'a> {
         let (located, loops) = (&work.located, &work.located.loops);
         let point = loops.bore.centroid(loops.plane.normal);
         let first = Plane { point, normal: located.facing };
-        let line = line_below(self.scan, loops, work.reach.unwrap_or(0.0));
-        widen(band, before, kept, section_planes(band, first, &line, share), share)
+        let line = || line_below(self.scan, loops, work.reach.unwrap_or(0.0));
+        widen(band, before, kept, section_planes(band, first, line, share), share)
     }
 
     /// The scan's triangles near an end that are wanted, in the direction that
@@ -348,7 +338,7 @@ impl<'a> Job<'a> {
                 if flip { [c[0], c[2], c[1]] } else { c }
             })
             .collect();
-        compact(self.scan.mesh.points(), triangles)
+        Mesh::of_used(self.scan.mesh.points(), triangles).unwrap_or_default()
     }
 
     pub(crate) fn close(

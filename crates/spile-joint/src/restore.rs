@@ -63,7 +63,12 @@ pub fn widen(
 /// The planes whose sections are held at an end where `share` may be lost: parallel
 /// to the cut's, `first`, as deep as the band goes. Where nothing may be lost,
 /// those square to the bore's own `line` too, and a fan round each of these.
-pub fn section_planes(band: &Band, first: Plane, line: &[Plane], share: f64) -> Vec<Vec<Plane>> {
+pub fn section_planes(
+    band: &Band,
+    first: Plane,
+    line: impl FnOnce() -> Vec<Plane>,
+    share: f64,
+) -> Vec<Vec<Plane>> {
     let depths = band.mesh.points().iter().map(|&p| (first.point - p).dot(first.normal));
     let deepest = depths.fold(0.0, f64::max);
     let count = if share < STRICT_SHARE { 120 } else { 40 };
@@ -71,7 +76,11 @@ pub fn section_planes(band: &Band, first: Plane, line: &[Plane], share: f64) -> 
         .map(|k| first.normal * (deepest * (k as f64 + 0.5) / count as f64))
         .map(|down| Plane { point: first.point - down, ..first })
         .collect();
-    if share >= STRICT_SHARE || line.len() < 2 {
+    if share >= STRICT_SHARE {
+        return vec![parallel];
+    }
+    let line = line();
+    if line.len() < 2 {
         return vec![parallel];
     }
     let square: Vec<Plane> = (0..count)

@@ -309,7 +309,7 @@ fn meets(scan: &Scan, (stays, rings): Beside<'_>, ring: &[[u32; 3]]) -> Option<D
         .collect();
     let first = triangles.len() as u32;
     triangles.extend(ring);
-    let mesh = crate::work::compact(scan.mesh.points(), triangles);
+    let mesh = Mesh::of_used(scan.mesh.points(), triangles).unwrap_or_default();
     let of_ring: Vec<u32> = (first..mesh.triangles().len() as u32).collect();
     let pair = self_intersections_among(&mesh, &of_ring).first().copied();
     let flat = of_ring.iter().copied().find(|&t| mesh.area_normal(t as usize) == DVec3::ZERO);

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use spile_case::{Case, End, Fitting, JointShape, Place, Seam, Site};
-use spile_mesh::{DVec3, Mesh, Plane, SectionLoop, section_near};
+use spile_mesh::{DVec3, Plane, SectionLoop, section_near};
 
 use crate::bore_side::Joint;
 use crate::cap::fill_ring;
@@ -342,14 +342,4 @@ fn sides_apart(scan: &Scan, work: &Work<'_>) -> Result<(), MakeError> {
             &["make `reach` shorter than the way to that place"],
         ))
     })
-}
-
-/// Only the points that the triangles use.
-pub fn compact(points: &[DVec3], triangles: Vec<[u32; 3]>) -> Mesh {
-    let mut used: Vec<u32> = triangles.iter().flatten().copied().collect();
-    used.sort_unstable();
-    used.dedup();
-    let place = |v: u32| used.binary_search(&v).unwrap_or(0) as u32;
-    let triangles = triangles.iter().map(|t| t.map(place)).collect();
-    Mesh::new(used.iter().map(|&v| points[v as usize]).collect(), triangles).unwrap_or_default()
 }

@@ -56,6 +56,29 @@ impl Mesh {
         Ok(mesh)
     }
 
+    /// The mesh of these triangles over those of `points` that they use, in order
+    /// of the old indices.
+    ///
+    /// # Errors
+    /// As [`Mesh::new`], of the points in use; a triangle that names a point that
+    /// does not exist.
+    pub fn of_used(points: &[DVec3], mut triangles: Vec<[u32; 3]>) -> Result<Self, MeshError> {
+        let mut used: Vec<u32> = triangles.iter().flatten().copied().collect();
+        used.sort_unstable();
+        used.dedup();
+        if let Some(&most) = used.last()
+            && most as usize >= points.len()
+        {
+            let names = |t: &[u32; 3]| t.contains(&most);
+            let triangle = triangles.iter().position(names).unwrap_or_default();
+            return Err(MeshError::PointOutOfRange { triangle, point: most, points: points.len() });
+        }
+        for v in triangles.iter_mut().flatten() {
+            *v = used.partition_point(|u| u < v) as u32;
+        }
+        Self::new(used.iter().map(|&v| points[v as usize]).collect(), triangles)
+    }
+
     /// Tests the invariants in their order.
     ///
     /// # Errors
@@ -201,6 +224,16 @@ mod tests {
     fn tetrahedron() -> Mesh {
         let points = vec![DVec3::ZERO, 10.0 * DVec3::X, 10.0 * DVec3::Y, 10.0 * DVec3::Z];
         Mesh::new(points, vec![[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]]).unwrap()
+    }
+
+    #[test]
+    fn only_points_in_use_are_kept_in_their_order() {
+        let points = [DVec3::ZERO, DVec3::X, DVec3::Y, DVec3::Z, DVec3::ONE];
+        let mesh = Mesh::of_used(&points, vec![[4, 1, 3], [1, 4, 3]]).unwrap();
+        assert_eq!(mesh.points(), [DVec3::X, DVec3::Z, DVec3::ONE]);
+        assert_eq!(mesh.triangles(), [[2, 0, 1], [0, 2, 1]]);
+        let wrong = Mesh::of_used(&points, vec![[0, 1, 2], [0, 1, 5]]).unwrap_err();
+        assert_eq!(wrong, MeshError::PointOutOfRange { triangle: 1, point: 5, points: 5 });
     }
 
     #[test]

@@ -75,7 +75,7 @@ fn joint_solid(l: &Labelled, end: &LabelledEnd) -> Option<Mesh> {
     {
         triangles.extend(strip(l.part, bore, outside)?);
     }
-    Mesh::new(l.part.points().to_vec(), triangles).ok().map(compact)
+    Mesh::of_used(l.part.points(), triangles).ok()
 }
 
 /// The loop of open edges of these triangles that touches none of the others.
@@ -135,17 +135,6 @@ fn strip(part: &Mesh, a: &[u32], b: &[u32]) -> Option<Vec<[u32; 3]>> {
         }
     }
     Some(made)
-}
-
-/// Only the points in use.
-fn compact(mesh: Mesh) -> Mesh {
-    let (points, triangles) = mesh.into_parts();
-    let mut used: Vec<u32> = triangles.iter().flatten().copied().collect();
-    used.sort_unstable();
-    used.dedup();
-    let place = |v: u32| used.binary_search(&v).unwrap_or(0) as u32;
-    let triangles = triangles.iter().map(|t| t.map(place)).collect();
-    Mesh::new(used.iter().map(|&v| points[v as usize]).collect(), triangles).unwrap_or_default()
 }
 
 /// Bounds of the distance between a region and the solid, negative by how far

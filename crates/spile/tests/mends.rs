@@ -5,9 +5,7 @@
 
 use std::path::Path;
 
-use spile_case::{
-    Case, Cut, End, EndLimits, Form, Limits, MendKind, Outliers, Scan, Seam, Site, Unit,
-};
+use spile_case::{Case, Cut, End, Form, Limits, MendKind, Outliers, Scan, Seam, Site, Unit};
 use spile_joint::{MendOptions, Mended, median_edge, mend};
 use spile_mesh::{Mesh, round_to_f32, vertex_triangles};
 use spile_proof::{LimitResult, Verdict, judge};
@@ -20,17 +18,8 @@ fn scan(name: &str) -> Mesh {
 /// A case that cuts nothing: what the part lacks or has more is the mends' alone.
 fn uncut(scan: &Mesh, done: &Mended) -> Case {
     let far = (scan.bounds().max * 3.0 + 1e3).to_array();
-    let end = End {
-        name: "far".into(),
-        site: Site::Cut(Cut { through: far, facing: [0.0, 0.0, 1.0] }),
-        reach: None,
-        reach_is_auto: false,
-        fitting: None,
-        place: None,
-        pins: Vec::new(),
-        limits: EndLimits::default(),
-        seam: Some(Seam::default()),
-    };
+    let site = Site::Cut(Cut { through: far, facing: [0.0, 0.0, 1.0] });
+    let end = End { seam: Some(Seam::default()), ..End::plain("far", site) };
     let limits = Limits {
         deviation: 0.1,
         wall_min: None,

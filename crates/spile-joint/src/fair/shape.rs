@@ -13,15 +13,17 @@ use crate::least_squares::solve_dense;
 
 /// The points of `mesh`, each moved along its normal onto the paraboloid that
 /// fits the points nearer than its length of `waves`, weighted by the area
-/// each stands for and fading out with distance. A point with too few points
-/// round it stays.
-pub fn smooth(mesh: &Mesh, normals: &[DVec3], areas: &[f64], waves: &[f64]) -> Vec<DVec3> {
+/// each stands for and fading out with distance. A point without such a length,
+/// or with too few points round it, stays.
+pub fn smooth(mesh: &Mesh, normals: &[DVec3], areas: &[f64], waves: &[Option<f64>]) -> Vec<DVec3> {
     let fans = vertex_triangles(mesh);
     (0..mesh.points().len())
         .into_par_iter()
         .map(|v| {
             let p = mesh.points()[v];
-            let fit = Paraboloid::over(mesh, (&fans, areas), (v as u32, normals[v]), waves[v]);
+            let fit = waves[v].and_then(|wave| {
+                Paraboloid::over(mesh, (&fans, areas), (v as u32, normals[v]), wave)
+            });
             fit.map_or(p, |fit| p + normals[v] * fit.height)
         })
         .collect()

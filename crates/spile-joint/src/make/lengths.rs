@@ -1,7 +1,7 @@
 //! The lengths that the steps at one end work with, and the steps on one band.
 
 use spile_case::End;
-use spile_mesh::SectionLoop;
+use spile_mesh::{DVec3, SectionLoop};
 
 use super::{Job, MakeError, Note};
 use crate::bore_side::BoreLimits;
@@ -9,6 +9,7 @@ use crate::ends::{faired_band, refined_band};
 use crate::fair::{FairLimits, OtherSide};
 use crate::fitting::Placed;
 use crate::locate::Located;
+use crate::outside::OutsideLimits;
 use crate::reach::Band;
 use crate::refine::RefineLimits;
 use crate::span::{Led, stretch};
@@ -24,6 +25,27 @@ impl Job<'_> {
             kink_deg: limits.kink_deg,
             deviation: limits.deviation,
             led: self.led(end),
+        }
+    }
+
+    /// What the outside of a joint must hold: at each place the wall that
+    /// `wall_min` tells, nowhere more than `most`.
+    pub(crate) fn outside_limits<'e>(
+        &'e self,
+        end: &'e End,
+        (wall_min, most): (&'e dyn Fn(DVec3) -> f64, f64),
+        edge: f64,
+    ) -> OutsideLimits<'e> {
+        let limits = self.limits(end);
+        OutsideLimits {
+            wall_min,
+            wall_most: most,
+            clears: &self.case.clears,
+            led: self.led(end),
+            wall: &self.case.joint,
+            edge,
+            kink_deg: limits.kink_deg,
+            deviation: limits.deviation,
         }
     }
 

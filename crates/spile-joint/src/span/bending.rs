@@ -61,32 +61,11 @@ impl Bending {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::span::tests::{LENGTH, circle, straight};
     use crate::span::{KeepOut, SpanLimits, span_outside};
     use spile_case::JointGuide;
-    use spile_mesh::{Bvh, DVec3};
+    use spile_mesh::Bvh;
     use std::f64::consts::TAU;
-
-    const LENGTH: f64 = 12.0;
-
-    fn straight() -> Way {
-        Way {
-            start: DVec3::ZERO,
-            facing: DVec3::Z,
-            seam_normal: DVec3::Z,
-            end: DVec3::Z * LENGTH,
-            along: DVec3::Z,
-            even: 0.0,
-        }
-    }
-
-    fn circle(radius: f64) -> SeamLoop {
-        let out = |k: u32| {
-            let a = TAU * f64::from(k) / 48.0;
-            DVec3::new(a.cos(), a.sin(), 0.0)
-        };
-        let normals: Vec<DVec3> = (0..48).map(out).collect();
-        SeamLoop { points: normals.iter().map(|&n| n * radius).collect(), normals }
-    }
 
     /// A cubic from one radius to another, level at both ends, is the least:
     /// the integral of its squared second derivative is 12 d^2 / L^3, times the

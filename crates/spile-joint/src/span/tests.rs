@@ -1,16 +1,18 @@
 use std::f64::consts::{PI, TAU};
 
-use spile_case::{End, EndLimits, JointShape, Pin, Rim, Site, WallShare};
+use spile_case::{End, JointShape, Pin, Rim, Site, WallShare};
 
 use super::*;
 use crate::cut::EndLoops;
 use crate::locate::Located;
 use spile_mesh::SectionLoop;
 
-const LENGTH: f64 = 12.0;
+/// How long [`straight`] is.
+pub const LENGTH: f64 = 12.0;
 const COLUMNS: u32 = 48;
 
-fn straight() -> Way {
+/// Along z from the origin.
+pub fn straight() -> Way {
     Way {
         start: DVec3::ZERO,
         facing: DVec3::Z,
@@ -22,7 +24,7 @@ fn straight() -> Way {
 }
 
 /// A round seam whose points begin on the x axis and go round z.
-fn circle(radius: f64) -> SeamLoop {
+pub fn circle(radius: f64) -> SeamLoop {
     let out = |k: u32| {
         let a = TAU * f64::from(k) / f64::from(COLUMNS);
         DVec3::new(a.cos(), a.sin(), 0.0)
@@ -124,17 +126,7 @@ fn pins_out_of_order_or_off_the_rim_are_refused() {
     let loops = EndLoops { plane, bore: rim, outside: None };
     let located = Located { loops, facing: DVec3::Z, given_up: None };
     let near = Rim { near: [0.0; 3], trim: None, facing: None };
-    let mut end = End {
-        name: "upper".into(),
-        site: Site::Rim(near),
-        reach: None,
-        reach_is_auto: false,
-        fitting: None,
-        place: None,
-        pins: Vec::new(),
-        limits: EndLimits::default(),
-        seam: None,
-    };
+    let mut end = End::plain("upper", Site::Rim(near));
     let mut of = |pins: &[Pin]| {
         end.pins = pins.to_vec();
         stretch(&end, &located, DVec3::Z).map_err(|e| e.to_string())

@@ -2,7 +2,7 @@
 
 #![allow(dead_code, reason = "each test file uses some of them")]
 
-use spile_case::{Case, Cut, End, EndLimits, Form, Limits, Scan, Site, Unit};
+use spile_case::{Case, Cut, End, Form, Limits, Scan, Site, Unit};
 use spile_mesh::{DVec3, Mesh, Topology, round_to_f32, self_intersections};
 
 /// Columns round a tube.
@@ -81,17 +81,8 @@ pub fn ring_area(bore: f64, outside: f64) -> f64 {
 
 /// A plain end.
 pub fn plain(name: &str, through: DVec3, facing: DVec3) -> End {
-    End {
-        name: name.into(),
-        site: Site::Cut(Cut { through: through.to_array(), facing: facing.to_array() }),
-        reach: None,
-        reach_is_auto: false,
-        fitting: None,
-        place: None,
-        pins: Vec::new(),
-        limits: EndLimits::default(),
-        seam: None,
-    }
+    let cut = Cut { through: through.to_array(), facing: facing.to_array() };
+    End::plain(name, Site::Cut(cut))
 }
 
 /// A case with these ends.

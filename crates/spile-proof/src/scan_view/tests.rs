@@ -1,4 +1,4 @@
-use spile_case::{Case, Cut, End, EndLimits, Form, Limits, Scan, Site, Unit};
+use spile_case::{Case, Cut, End, Form, Limits, Scan, Site, Unit};
 use spile_mesh::{DVec3, Mesh};
 
 use super::*;
@@ -57,15 +57,8 @@ fn case(form: Form, through: [f64; 3], reach: f64) -> Case {
             moved: None,
         },
         ends: vec![End {
-            name: "top".into(),
-            site: Site::Cut(Cut { through, facing: [0.0, 0.0, 1.0] }),
             reach: Some(reach),
-            reach_is_auto: false,
-            fitting: None,
-            place: None,
-            pins: Vec::new(),
-            limits: EndLimits::default(),
-            seam: None,
+            ..End::plain("top", Site::Cut(Cut { through, facing: [0.0, 0.0, 1.0] }))
         }],
         edge: None,
         joint: spile_case::JointGuide::default(),

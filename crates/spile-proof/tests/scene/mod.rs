@@ -318,15 +318,8 @@ fn case(upper: Seam, lower: Seam) -> Case {
                 seam: Some(upper),
             },
             End {
-                name: "lower".into(),
-                site: Site::Cut(Cut { through: on_axis(LOWER_CUT), facing: down }),
-                reach: None,
-                reach_is_auto: false,
-                fitting: None,
-                place: None,
-                pins: Vec::new(),
-                limits: EndLimits::default(),
                 seam: Some(lower),
+                ..End::plain("lower", Site::Cut(Cut { through: on_axis(LOWER_CUT), facing: down }))
             },
         ],
         edge: None,
