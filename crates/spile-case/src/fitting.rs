@@ -33,6 +33,9 @@ pub struct MeshFitting {
     /// The round rim nearest this point is meant, in the file's own coordinates
     /// and unit. Settled: the centre of its bore circle.
     pub rim: Option<Vec3>,
+    /// By how many degrees it is turned about its axis once it is in its place,
+    /// right-handed about the direction off the scan.
+    pub roll_deg: f64,
 }
 
 /// The mesh file of a fitting, and what it holds.

@@ -1,6 +1,6 @@
 //! The ends of a case, from TOML.
 
-use crate::fitting::{Fitting, Solid};
+use crate::fitting::{Fitting, MeshFitting, Solid};
 use crate::read_fitting::read_fitting;
 use crate::read_guidance::{read_end_limits, read_pins};
 use crate::read_site::{AUTO, PLACES, read_place, read_site};
@@ -10,10 +10,10 @@ use crate::types::{End, Place, Seam, Unit};
 const END: Keys = Keys {
     table: "`[[end]]`",
     known: &[
-        "name", "cut", "rim", "trim", "facing", "reach", "fitting", "place", "match", "limits",
-        "seam",
+        "name", "cut", "rim", "trim", "facing", "reach", "fitting", "place", "roll", "match",
+        "limits", "seam",
     ],
-    later: &["roll"],
+    later: &[],
 };
 
 const SEAM: Keys = Keys { table: "`seam`", known: &["bore", "outside"], later: &[] };
@@ -42,6 +42,7 @@ pub(crate) fn read_ends(
         let (reach, reach_is_auto) = read_reach(reader, &table);
         let fitting = table.get("fitting").map(|v| read_fitting(reader, v, unit, &mut solids));
         let place = table.get("place").map(|v| read_place(reader, v));
+        let fitting = Some(read_roll(reader, &table, fitting.flatten(), place.flatten()));
         let pins = read_pins(reader, &table);
         let limits = read_end_limits(reader, &table);
         let seam = table.get("seam").map(|v| read_seam(reader, v));
@@ -124,6 +125,39 @@ fn check_as_modelled(
             .advice(PLACES);
         reader.note(error);
     }
+}
+
+/// The fitting turned about its axis by `roll`, where that is given.
+fn read_roll(
+    reader: &mut Reader<'_>,
+    table: &Table<'_, '_>,
+    fitting: Option<Fitting>,
+    place: Option<Place>,
+) -> Option<Fitting> {
+    let Some(value) = table.get("roll") else { return fitting };
+    let mut refuse = |message: &str, label: &str, advice: &str| {
+        let error = reader.error(table.key_span("roll"), message).label(label).advice(advice);
+        reader.note(error);
+    };
+    if table.get("fitting").is_none() {
+        refuse("`roll` without a `fitting`", "nothing to turn", "leave it out");
+    }
+    let mesh = match fitting? {
+        Fitting::Mesh(mesh) => mesh,
+        round => {
+            refuse("`roll` of a fitting that is round", "nothing would turn", "leave it out");
+            return Some(round);
+        }
+    };
+    if place == Some(Place::AsModelled) {
+        refuse(
+            "`roll` of a fitting that stays as modelled",
+            "it has its place to the bit",
+            "leave it out, or give `place = { at, along }`",
+        );
+    }
+    let roll_deg = reader.within(value, -360.0, 360.0)?;
+    Some(Fitting::Mesh(MeshFitting { roll_deg, ..mesh }))
 }
 
 fn read_seam(reader: &mut Reader<'_>, value: &Value<'_>) -> Option<Seam> {

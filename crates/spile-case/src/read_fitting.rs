@@ -88,7 +88,7 @@ fn read_mesh(
     let (file, unit) = (file?, unit?);
     let rim = rim.map_or(Some(None), |point| point.map(Some))?;
     solids.push(Solid { file, unit, points: Vec::new(), triangles: Vec::new() });
-    Some(Fitting::Mesh(MeshFitting { solid: solids.len() - 1, rim }))
+    Some(Fitting::Mesh(MeshFitting { solid: solids.len() - 1, rim, roll_deg: 0.0 }))
 }
 
 fn read_tube(reader: &mut Reader<'_>, table: &Table<'_, '_>) -> Option<Fitting> {

@@ -126,6 +126,11 @@ fn write_end(out: &mut String, end: &End, solids: &[Solid]) {
         Some(Place::Auto) => line(out, "place", &quoted(AUTO)),
         None => {}
     }
+    if let Some(Fitting::Mesh(mesh)) = end.fitting
+        && mesh.roll_deg != 0.0
+    {
+        line(out, "roll", &number(mesh.roll_deg));
+    }
     if !end.pins.is_empty() {
         let pin = |pin: &Pin| format!("[{}, {}]", point(pin.scan), number(pin.angle_deg));
         let pins: Vec<String> = end.pins.iter().map(pin).collect();

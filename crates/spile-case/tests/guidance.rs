@@ -157,7 +157,8 @@ fn guidance_of_joints_is_checked() {
         end("match = [[21, 0, 80], 90]"),
         end("match = [[[21, 0], 90]]"),
         end("match = [[[21, 0, 80], 400]]"),
-        ("at a plain end", case("", "match = [[[0, 0, 12], 0]]", "")),
+        ("at a plain end", case("", "match = [[[0, 0, 12], 0]]\nroll = 5", "")),
+        end("roll = 5"),
     ]));
 }
 
@@ -167,4 +168,16 @@ fn a_match_is_of_one_scan() {
         .replace("form = \"shell\"", "form = \"shell\"\nalign = { to = \"first.stl\" }");
     let said = mistakes(&[("aligned", text)]);
     assert!(said.contains("with `align` an end cannot have a `match`"), "{said}");
+}
+
+#[test]
+fn a_mesh_fitting_may_be_rolled() {
+    let tube = "fitting = { kind = \"tube\", bore = 18, outside = 22, length = 25 }";
+    let at = "place = { at = [12, 0, 110], along = [0, 0, 1] }";
+    let mesh = "fitting = { kind = \"mesh\", file = \"y.stl\" }";
+    let of = |roll: &str| case(roll, "", "").replace(tube, mesh);
+    assert_eq!(written(&of("roll = -12.5"), "roll"), "roll = -12.5");
+    assert_eq!(written(&of("roll = 0"), "roll"), "");
+    let fixed = of("roll = 30").replace(at, "place = \"as-modelled\"");
+    insta::assert_snapshot!(mistakes(&[("too far", of("roll = 400")), ("as modelled", fixed)]));
 }

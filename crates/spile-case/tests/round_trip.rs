@@ -97,9 +97,15 @@ fn joined() -> impl Strategy<Value = Joined> {
     );
     let reach = || prop::option::of(positive());
     let drawn = (reach(), prop_oneof![tube, cone], place.clone());
-    let mesh =
-        prop::option::of(point()).prop_map(|rim| Fitting::Mesh(MeshFitting { solid: 0, rim }));
-    prop_oneof![2 => drawn, 1 => (reach(), mesh, prop_oneof![place, Just(Place::AsModelled)])]
+    let roll_deg = prop_oneof![Just(0.0), -360.0..360.0];
+    let place = prop_oneof![place, Just(Place::AsModelled)];
+    let mesh = (prop::option::of(point()), roll_deg, place).prop_map(|(rim, roll_deg, place)| {
+        // What stays as modelled is not turned.
+        let roll_deg = if place == Place::AsModelled { 0.0 } else { roll_deg };
+        (Fitting::Mesh(MeshFitting { solid: 0, rim, roll_deg }), place)
+    });
+    let mesh = (reach(), mesh).prop_map(|(reach, (fitting, place))| (reach, fitting, place));
+    prop_oneof![2 => drawn, 1 => mesh]
 }
 
 /// A cone's shares as lengths in a case's unit.

@@ -70,7 +70,8 @@ pub fn place(
         Site::Station(_) => centre,
     };
     let (chord, file) = (case.limits.chord, solid.file.as_str());
-    let wanted = Wanted { unit: case.unit, on_scan, place: placed, chord, file };
+    let moved = case.scan.moved;
+    let wanted = Wanted { unit: case.unit, on_scan, place: placed, moved, chord, file };
     let foreign =
         Foreign::new(solid, mesh, &wanted).map_err(|w| at_end(end, w.what, &[&w.hint]))?;
     let scanned = (loops.bore.area(loops.plane.normal).abs() / std::f64::consts::PI).sqrt();

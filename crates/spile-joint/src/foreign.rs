@@ -7,7 +7,7 @@
 
 mod rims;
 
-use spile_case::{MeshFitting, Solid, Unit};
+use spile_case::{MeshFitting, Motion, Solid, Unit};
 use spile_mesh::topology::ends;
 use spile_mesh::{DVec3, Mesh, Topology, round_to_f32};
 
@@ -49,6 +49,9 @@ pub struct Wanted<'a> {
     pub on_scan: DVec3,
     /// Where the near face is; none where the file's own place is meant.
     pub place: Option<(DVec3, DVec3)>,
+    /// How the case came onto this scan, if it was written for another: the fitting
+    /// is turned as the case has it, and then with its places.
+    pub moved: Option<Motion>,
     /// How far a rim may be off its circle.
     pub chord: f64,
     /// The file's name, for messages.
@@ -86,7 +89,7 @@ impl Foreign {
                 "write the file with finer coordinates, or make `chord` larger",
             ));
         }
-        let moved = Move::new(rim, wanted.place, scale);
+        let moved = Move::new(rim, wanted, scale, fitting.roll_deg);
         let rounded: Vec<DVec3> =
             mesh.points().iter().map(|&p| round_to_f32(moved.of(p))).collect();
         if distinct(&rounded) < distinct(mesh.points()) {
@@ -215,35 +218,61 @@ fn chosen<'f>(
 /// How a file's points come into the case's coordinates.
 struct Move {
     scale: f64,
-    /// From the rim's centre and the axis into the fitting, to place and direction.
-    turn: Option<(DVec3, DVec3, DVec3)>,
+    /// From the rim's centre and the axis into the fitting, to place and direction;
+    /// the direction in the coordinates that the case was written in.
+    turn: Option<(DVec3, DVec3, DVec3, DVec3)>,
     along: DVec3,
+    /// Then about the direction, in radians.
+    roll: f64,
+    /// Then with the case onto this scan: the rows of a rotation.
+    carried: [DVec3; 3],
 }
 
 impl Move {
-    fn new(rim: &RoundRim, place: Option<(DVec3, DVec3)>, scale: f64) -> Self {
-        let axis = -rim.axis;
-        let turn = place.map(|(at, _)| (rim.centre, axis, at));
-        Self { scale, turn, along: place.map_or(axis, |(_, along)| along) }
+    fn new(rim: &RoundRim, wanted: &Wanted<'_>, scale: f64, roll_deg: f64) -> Self {
+        let (axis, place) = (-rim.axis, wanted.place);
+        let carried = wanted
+            .moved
+            .map_or([DVec3::X, DVec3::Y, DVec3::Z], |motion| motion.turn.map(DVec3::from_array));
+        let written = |v: DVec3| carried[0] * v.x + carried[1] * v.y + carried[2] * v.z;
+        let turn = place.map(|(at, along)| (rim.centre, axis, at, written(along)));
+        let along = place.map_or(axis, |(_, along)| along);
+        Self { scale, turn, along, roll: roll_deg.to_radians(), carried }
     }
 
     /// A point of the file in its place: turned by the least turn that takes
-    /// axis to axis (Rodrigues' formula); where they are opposite, by half a
-    /// turn about the coordinate axis least along it, made square to it.
+    /// axis to axis, rolled about that, and carried as the case was.
     fn of(&self, p: DVec3) -> DVec3 {
-        let Some((centre, axis, at)) = self.turn else { return p * self.scale };
-        let v = (p - centre) * self.scale;
-        let (k, c) = (axis.cross(self.along), axis.dot(self.along));
-        if c > -1.0 + 1e-12 {
-            return at + v + k.cross(v) + k.cross(k.cross(v)) / (1.0 + c);
-        }
-        let across = [DVec3::X, DVec3::Y, DVec3::Z]
-            .into_iter()
-            .min_by(|a, b| a.dot(axis).abs().total_cmp(&b.dot(axis).abs()))
-            .unwrap_or(DVec3::X);
-        let u = (across - axis * axis.dot(across)).normalize_or_zero();
-        at + u * (2.0 * u.dot(v)) - v
+        let Some((centre, axis, at, along)) = self.turn else { return p * self.scale };
+        let v = rolled(turned((p - centre) * self.scale, axis, along), along, self.roll);
+        let [x, y, z] = self.carried.map(|row| row.dot(v));
+        at + DVec3::new(x, y, z)
     }
+}
+
+/// `v` turned by an angle about a unit direction (Rodrigues' formula).
+fn rolled(v: DVec3, k: DVec3, angle_rad: f64) -> DVec3 {
+    if angle_rad == 0.0 {
+        return v;
+    }
+    let (sine, cosine) = angle_rad.sin_cos();
+    v * cosine + k.cross(v) * sine + k * (k.dot(v) * (1.0 - cosine))
+}
+
+/// `v` turned by the least turn that takes one unit direction to another; where
+/// they are opposite, by half a turn about the coordinate axis least along the
+/// first, made square to it.
+fn turned(v: DVec3, from: DVec3, to: DVec3) -> DVec3 {
+    let (k, c) = (from.cross(to), from.dot(to));
+    if c > -1.0 + 1e-12 {
+        return v + k.cross(v) + k.cross(k.cross(v)) / (1.0 + c);
+    }
+    let across = [DVec3::X, DVec3::Y, DVec3::Z]
+        .into_iter()
+        .min_by(|a, b| a.dot(from).abs().total_cmp(&b.dot(from).abs()))
+        .unwrap_or(DVec3::X);
+    let u = (across - from * from.dot(across)).normalize_or_zero();
+    u * (2.0 * u.dot(v)) - v
 }
 
 fn distinct(points: &[DVec3]) -> usize {

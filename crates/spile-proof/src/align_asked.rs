@@ -95,7 +95,8 @@ pub(crate) fn on_scan(scans: &[Mesh], settled: &Case, asked: &Case) -> (Case, Ve
     (moved, wrong)
 }
 
-fn is_rotation(motion: &Motion) -> bool {
+/// Whether a claimed motion turns and does not stretch.
+pub(crate) fn is_rotation(motion: &Motion) -> bool {
     let [x, y, z] = motion.turn.map(DVec3::from_array);
     let near = |a: f64, b: f64| (a - b).abs() <= SAME_PLACE_SHARE;
     near(x.length(), 1.0)

@@ -153,7 +153,7 @@ fn end_differs(settled: &End, asked: &End, differs: &mut impl FnMut(bool, &str))
 }
 
 /// Whether the fittings are one: of files also their triangles, their unit, and
-/// the rim that is joined, which may be named by the settled case alone.
+/// the rim that is joined, which may be named by the settled case alone, and the roll.
 fn is_same_fitting((settled, a): (&Case, &End), (asked, b): (&Case, &End)) -> bool {
     let (Some(Fitting::Mesh(x)), Some(Fitting::Mesh(y))) = (a.fitting, b.fitting) else {
         return a.fitting == b.fitting;
@@ -161,7 +161,10 @@ fn is_same_fitting((settled, a): (&Case, &End), (asked, b): (&Case, &End)) -> bo
     let (Some(s), Some(t)) = (settled.solids.get(x.solid), asked.solids.get(y.solid)) else {
         return false;
     };
-    let is_same_file = s.unit == t.unit && s.points == t.points && s.triangles == t.triangles;
+    let is_same_file = x.roll_deg == y.roll_deg
+        && s.unit == t.unit
+        && s.points == t.points
+        && s.triangles == t.triangles;
     let rim = |case: &Case, end: &End, place| {
         let placed = End { place, site: a.site, ..end.clone() };
         given(case, &placed).and_then(Result::ok).map(|given| given.rim)

@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 use spile_case::{Case, End, Fitting, Place, Site};
 use spile_mesh::{Circle, DVec3, Mesh, fit_circle};
 
+use crate::align_asked::is_rotation;
 use crate::edges::Edges;
 use crate::fitting_find::{Face, Found, coordinate_spacing};
 use crate::fitting_shape::SideRun;
@@ -78,9 +79,21 @@ fn read(case: &Case, end: &End, place: Option<(DVec3, DVec3)>) -> Result<Given, 
     let joined = named(&faces, mesh.rim.map(DVec3::from_array), end.site, place.is_none(), scale)?;
     let rim = faces[joined].circles[0].centre;
     let inward = -faces[joined].normal;
+    // The turn is meant as the case was written; a case that came from another scan
+    // takes the fitting along.
+    let onto = match &case.scan.moved {
+        Some(motion) if is_rotation(motion) => motion.turn.map(DVec3::from_array),
+        Some(_) => return Err("`scan.moved` is no rotation".into()),
+        None => DVec3::AXES,
+    };
+    let carried = |v: DVec3| DVec3::from_array(onto.map(|row| row.dot(v)));
+    let as_written = |v: DVec3| onto[0] * v.x + onto[1] * v.y + onto[2] * v.z;
     let to = |p: DVec3| match place {
         None => p * scale,
-        Some((at, along)) => at + turned((p - rim) * scale, inward, along),
+        Some((at, along)) => {
+            let along = as_written(along);
+            at + carried(rolled(turned((p - rim) * scale, inward, along), along, mesh.roll_deg))
+        }
     };
     let along = place.map_or(inward, |(_, along)| along);
     let points: Vec<DVec3> = file.points().iter().map(|&p| to(p)).collect();
@@ -125,6 +138,18 @@ fn turned(v: DVec3, from: DVec3, to: DVec3) -> DVec3 {
         }
     }
     half(v, axis.reject_from_normalized(from).normalize())
+}
+
+/// `v` turned about a unit axis, right-handed, by so many degrees: two half turns
+/// about directions square to it that are half that far apart.
+fn rolled(v: DVec3, axis: DVec3, by_deg: f64) -> DVec3 {
+    if by_deg == 0.0 {
+        return v;
+    }
+    let half = |v: DVec3, about: DVec3| 2.0 * about.dot(v) * about - v;
+    let first = axis.any_orthonormal_vector();
+    let (sine, cosine) = (0.5 * by_deg).to_radians().sin_cos();
+    half(half(v, first), first * cosine + axis.cross(first) * sine)
 }
 
 /// The greatest distance of a rim's points from its circles, and where.
@@ -367,5 +392,16 @@ mod tests {
         assert!((turned(a, a, -a) + a).length() < 1e-15);
         let v = DVec3::new(3.0, -2.0, 0.5);
         assert!((turned(v, a, -a).length() - v.length()).abs() < 1e-14);
+    }
+
+    /// Closed form: about z, (x, y) goes to (x cos - y sin, x sin + y cos).
+    #[test]
+    fn a_roll_is_right_handed_about_the_axis_and_by_the_whole_angle() {
+        for by in [-200.0_f64, 0.0, 30.0, 180.0] {
+            let (sine, cosine) = by.to_radians().sin_cos();
+            let right = DVec3::new(2.0 * cosine - sine, 2.0 * sine + cosine, 5.0);
+            let found = rolled(DVec3::new(2.0, 1.0, 5.0), DVec3::Z, by);
+            assert!((found - right).length() < 1e-14, "{by}: {found}");
+        }
     }
 }

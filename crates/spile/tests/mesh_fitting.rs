@@ -9,7 +9,7 @@ use std::f64::consts::TAU;
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
-use spile_case::{Case, Fitting, Place, read_case};
+use spile_case::{Case, Fitting, Motion, Place, Scan, Site, read_case};
 use spile_joint::{Unwatched, make, round_rims};
 use spile_mesh::{DVec3, Mesh, round_to_f32};
 use spile_proof::{Proof, Verdict, judge_as_asked};
@@ -125,8 +125,11 @@ struct Made {
 }
 
 fn made(mesh: &Mesh, fitting: &str, place: &str) -> Made {
-    let asked = case(mesh, fitting, place);
-    let made = make(&asked, &[scan().clone()], &Unwatched).unwrap();
+    made_of(case(mesh, fitting, place), scan())
+}
+
+fn made_of(asked: Case, scan: &Mesh) -> Made {
+    let made = make(&asked, std::slice::from_ref(scan), &Unwatched).unwrap();
     Made { asked, settled: made.settled, part: made.part.unwrap() }
 }
 
@@ -214,6 +217,90 @@ fn a_placed_fitting_in_another_unit_is_turned_scaled_and_held() {
     }
     let Some(Fitting::Mesh(mesh)) = m.settled.ends[0].fitting else { panic!("a mesh") };
     assert!(DVec3::from_array(mesh.rim.unwrap()).length() < 1e-6);
+}
+
+/// A roll turns every corner of the file about the axis by its angle, right-handed
+/// about the direction off the scan; another roll in the settled case, or none, is
+/// told by `case`, and a part that was rolled otherwise by `fitting`.
+#[test]
+fn a_rolled_fitting_is_turned_about_its_axis_and_judged_so() {
+    let drawn = Tube { at: DVec3::ZERO, along: DVec3::Z, uneven: 0.2, ..TUBE };
+    let place = "{ at = [0.7, 643.64997, 41.536009], along = [0.0, 0.8854333, 0.4647665] }";
+    let fitting = r#"{ kind = "mesh", file = "tube.stl", rim = [0, 0, 0] }"#;
+    let [plain, rolled] =
+        ["", "\nroll = 40"].map(|roll| made(&drawn.mesh(), fitting, &format!("{place}{roll}")));
+    assert_eq!(offended(&judged(&rolled.part, &rolled.settled, &rolled.asked)), [""; 0]);
+    let along = ALONG.normalize();
+    let far = |m: &Made| -> Vec<DVec3> {
+        m.part.points().iter().copied().filter(|p| (*p - AT).dot(along) > 1.0).collect()
+    };
+    let (sine, cosine) = 40f64.to_radians().sin_cos();
+    let turned = |p: DVec3| {
+        let v = p - AT;
+        AT + v * cosine + along.cross(v) * sine + along * (along.dot(v) * (1.0 - cosine))
+    };
+    let there = far(&rolled);
+    for p in far(&plain) {
+        // Coordinates near 650 are f32 steps of 6e-5 apart.
+        let off = there.iter().map(|q| q.distance(turned(p))).fold(f64::INFINITY, f64::min);
+        assert!(off < 2e-4, "{off}");
+    }
+    let with = |roll_deg: f64| {
+        let mut settled = rolled.settled.clone();
+        let Some(Fitting::Mesh(mesh)) = &mut settled.ends[0].fitting else { panic!("a mesh") };
+        mesh.roll_deg = roll_deg;
+        settled
+    };
+    for other in [with(0.0), with(40.01)] {
+        let told = judged(&rolled.part, &other, &rolled.asked);
+        let offended = offended(&told);
+        assert!(offended.contains(&"case") && offended.contains(&"fitting"), "{offended:?}");
+    }
+}
+
+/// A case that came from another scan takes the fitting along: every corner is where
+/// the motion takes it, though the least turn from the file's axis is another here.
+#[test]
+fn a_rolled_fitting_goes_with_the_case_onto_another_scan() {
+    // The coordinates change places, which is a rotation and exact.
+    let around = |p: DVec3| DVec3::new(p.y, p.z, p.x);
+    let tube = Tube { at: DVec3::ZERO, along: DVec3::Z, uneven: 0.2, ..TUBE }.mesh();
+    let place =
+        "{ at = [0.7, 643.64997, 41.536009], along = [0.0, 0.8854333, 0.4647665] }\nroll = 40";
+    let fitting = r#"{ kind = "mesh", file = "tube.stl", rim = [0, 0, 0] }"#;
+    let first = made(&tube, fitting, place);
+    let mut case = first.asked.clone();
+    let turn = [[0.0, 1.0, 0.0], [0.0, 0.0, 1.0], [1.0, 0.0, 0.0]];
+    case.scan.moved = Some(Motion { turn, shift: [0.0; 3] });
+    let moved = |p: [f64; 3]| around(p.into()).to_array();
+    for end in &mut case.ends {
+        let Site::Cut(cut) = &mut end.site else { panic!("a cut") };
+        (cut.through, cut.facing) = (moved(cut.through), moved(cut.facing));
+    }
+    let Some(Place::At { at, along }) = &mut case.ends[0].place else { panic!("a place") };
+    (*at, *along) = (moved(*at), moved(*along));
+    let second_scan = edited(scan(), |points, _| points.iter_mut().for_each(|p| *p = around(*p)));
+    let second = made_of(case, &second_scan);
+    let judged = |settled: &Case| {
+        judge_as_asked(std::slice::from_ref(&second_scan), &second.part, settled, &second.asked)
+            .unwrap()
+    };
+    assert_eq!(offended(&judged(&second.settled)), [""; 0]);
+    let far = |m: &Made, at: DVec3, along: DVec3| -> Vec<DVec3> {
+        m.part.points().iter().copied().filter(|p| (*p - at).dot(along) > 1.0).collect()
+    };
+    let there = far(&second, around(AT), around(ALONG));
+    for p in far(&first, AT, ALONG) {
+        let off = there.iter().map(|q| q.distance(around(p))).fold(f64::INFINITY, f64::min);
+        assert!(off < 2e-4, "{off}");
+    }
+    let unmoved = Case {
+        scan: Scan { moved: None, ..second.settled.scan.clone() },
+        ..second.settled.clone()
+    };
+    let judged = judged(&unmoved);
+    let offended = offended(&judged);
+    assert!(offended.contains(&"case") && offended.contains(&"fitting"), "{offended:?}");
 }
 
 fn edited(part: &Mesh, edit: impl FnOnce(&mut Vec<DVec3>, &mut Vec<[u32; 3]>)) -> Mesh {
