@@ -4,7 +4,7 @@
 
 use spile_case::Inherit;
 use spile_mesh::self_intersections;
-use spile_mesh::{DVec3, Mesh, round_to_f32};
+use spile_mesh::{Bounds3, DVec3, Mesh, round_to_f32};
 
 use crate::edges::Edges;
 use crate::labels::{Labelled, Region};
@@ -133,11 +133,18 @@ fn shell_faults(l: &Labelled, faults: &mut Vec<(String, Option<DVec3>)>) -> usiz
     let volume: Vec<f64> = of.iter().map(|ts| shell_volume(l.part, ts)).collect();
     let outward: Vec<usize> = (0..count).filter(|&s| volume[s] > 0.0).collect();
     let first_of = |s: usize| l.part.corners(of[s][0] as usize)[0];
-    let &[main] = outward.as_slice() else {
-        let at = outward.get(1).or(outward.first()).map_or_else(|| first_of(0), |&s| first_of(s));
-        faults.push((format!("{} shells face outward, one should", outward.len()), Some(at)));
+    // The part is the largest; what lies loose beside it is told by its place.
+    let Some(main) = outward.iter().copied().max_by(|&a, &b| volume[a].total_cmp(&volume[b]))
+    else {
+        let at = (count > 0).then(|| first_of(0));
+        faults.push(("no shell faces outward, one should".to_owned(), at));
         return count;
     };
+    if let Some(&other) = outward.iter().find(|&&s| s != main) {
+        let text = format!("{} shells face outward, one should", outward.len());
+        faults.push((text, Some(first_of(other))));
+        return count;
+    }
     for s in (0..count).filter(|&s| s != main) {
         let at = first_of(s);
         let is_scan = of[s].iter().all(|&t| l.region[t as usize] == Region::Kept);
@@ -200,8 +207,14 @@ fn intersection_faults(
 ) -> String {
     let kept = |t: u32| l.region[t as usize] == Region::Kept;
     let (old, new): (Vec<_>, Vec<_>) = pairs.iter().partition(|&&(a, b)| kept(a) && kept(b));
+    // The middle of the smaller of the two: they meet near it.
+    let corners = |t: u32| l.part.corners(t as usize);
     let at = |pairs: &[(u32, u32)]| {
-        pairs.first().map(|&(a, _)| l.part.corners(a as usize).iter().sum::<DVec3>() / 3.0)
+        let smaller = |&(a, b): &(u32, u32)| {
+            let size = |t: u32| Bounds3::of(corners(t)).diagonal();
+            if size(b) < size(a) { b } else { a }
+        };
+        pairs.first().map(|pair| corners(smaller(pair)).iter().sum::<DVec3>() / 3.0)
     };
     if !new.is_empty() {
         faults.push((format!("{} pairs of triangles intersect", new.len()), at(&new)));

@@ -46,6 +46,7 @@ mod seam;
 mod seams;
 mod station_asked;
 pub mod stations;
+mod unit;
 mod untouched;
 pub mod wall;
 mod wall_limit;
@@ -59,3 +60,4 @@ pub use proof::{
     Changed, Conflict, EndStations, KnownBy, LimitResult, MendRecord, PartFigures, Proof,
     ProofError, Station, Verdict, Wanted, WantedValue,
 };
+pub use unit::add_unit;

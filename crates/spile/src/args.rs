@@ -118,7 +118,7 @@ pub(crate) struct RunArgs {
 pub(crate) struct ProveArgs {
     /// The settled case, as `run` leaves it beside the part
     pub case: PathBuf,
-    /// The part: STL or 3MF
+    /// The part: STL, 3MF, PLY or OBJ
     #[arg(long, value_name = "FILE")]
     pub part: PathBuf,
     /// The case as it was asked: the settled one must ask no less

@@ -5,7 +5,7 @@ use super::*;
 use scene::{BORE, COLUMNS, LOWER_CUT, NEAR_FACE, OUTSIDE, UPPER_CUT, turn};
 
 /// The good scene with every limit asked.
-fn asked() -> Scene {
+pub(crate) fn asked() -> Scene {
     let mut s = scene(Recipe::default());
     s.case.limits.wall_min = Some(1.8);
     s.case.limits.bore_loss = Some(0.01);
@@ -18,17 +18,21 @@ fn without(triangles: &mut Vec<[u32; 3]>, t: usize) {
 }
 
 /// A point of the part in the tube's own frame.
-fn own(p: DVec3) -> DVec3 {
+pub(crate) fn own(p: DVec3) -> DVec3 {
     let q = p - scene::place(DVec3::ZERO);
     DVec3::new(q.dot(turn(DVec3::X)), q.dot(turn(DVec3::Y)), q.dot(turn(DVec3::Z)))
 }
 
-fn radius(p: DVec3) -> f64 {
+pub(crate) fn radius(p: DVec3) -> f64 {
     p.x.hypot(p.y)
 }
 
 /// The part with every point for which `wanted` holds (in the own frame) moved.
-fn moved(s: &Scene, wanted: impl Fn(DVec3) -> bool, to: impl Fn(DVec3) -> DVec3) -> Scene {
+pub(crate) fn moved(
+    s: &Scene,
+    wanted: impl Fn(DVec3) -> bool,
+    to: impl Fn(DVec3) -> DVec3,
+) -> Scene {
     edited(s, |points, _| {
         let mut count = 0;
         for p in points.iter_mut().filter(|p| wanted(own(**p))) {
@@ -39,7 +43,7 @@ fn moved(s: &Scene, wanted: impl Fn(DVec3) -> bool, to: impl Fn(DVec3) -> DVec3)
     })
 }
 
-fn scaled(p: DVec3, factor: f64) -> DVec3 {
+pub(crate) fn scaled(p: DVec3, factor: f64) -> DVec3 {
     DVec3::new(factor * p.x, factor * p.y, p.z)
 }
 
@@ -417,7 +421,7 @@ fn lies(good: &Scene) -> Vec<Attack> {
     ]
 }
 
-fn judged(s: &Scene) -> Proof {
+pub(crate) fn judged(s: &Scene) -> Proof {
     judge(std::slice::from_ref(&s.scan), &s.part, &s.case).expect("the inputs belong together")
 }
 

@@ -14,6 +14,7 @@ mod ends;
 mod forms;
 mod lies;
 mod mends;
+mod one_per_cent;
 mod own_limits;
 mod rings;
 mod twins;

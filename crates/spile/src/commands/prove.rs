@@ -1,7 +1,7 @@
 //! `prove`: judges a part, wherever it was made, against a case.
 
 use spile_joint::Watch as _;
-use spile_proof::{Verdict, judge, judge_as_asked};
+use spile_proof::{Verdict, add_unit, judge, judge_as_asked};
 
 use crate::answer::Answer;
 use crate::args::ProveArgs;
@@ -42,9 +42,12 @@ pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
         Some(asked) => judge_as_asked(&loaded.scans, &rounded, &settled, &asked.case),
         None => judge(&loaded.scans, &rounded, &settled),
     };
-    let proof = judged.map_err(|error| {
+    let mut proof = judged.map_err(|error| {
         Failure::from(error).hint("`run` leaves the settled case as case.toml beside the part")
     })?;
+    if let Some(unit) = part.unit {
+        add_unit(&mut proof, &settled, unit.symbol());
+    }
     progress.done();
     let ending = ending_of(proof.verdict);
     let file = ProofFile {

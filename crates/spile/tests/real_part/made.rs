@@ -1,6 +1,7 @@
 //! The part that all of these tests start from, and what lies where on it.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::ffi::OsStr;
 use std::path::Path;
 use std::sync::OnceLock;
 
@@ -11,6 +12,8 @@ use spile_proof::{Proof, Verdict, judge_as_asked};
 /// Scan, part and cases of one run.
 pub struct Made {
     pub scan: Mesh,
+    /// The scan's own file.
+    pub scan_bytes: Vec<u8>,
     /// Points at one place are one point.
     pub part: Mesh,
     pub settled: Case,
@@ -23,24 +26,38 @@ pub fn trachea() -> &'static Made {
     MADE.get_or_init(|| {
         let case = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/real/trachea-cut.toml");
         let out = tempfile::tempdir().unwrap();
-        let ran = assert_cmd::Command::new(env!("CARGO_BIN_EXE_spile"))
-            .arg("run")
-            .arg(&case)
-            .arg("--out")
-            .arg(out.path().join("out"))
-            .output()
-            .unwrap();
-        let said = String::from_utf8_lossy(&ran.stderr).into_owned();
-        assert_eq!(ran.status.code(), Some(0), "{said}");
         let folder = out.path().join("out");
-        let settled = case_at(&folder.join("case.toml"));
-        let mesh = |name: &str| {
-            let bytes = std::fs::read(folder.join(name)).unwrap();
-            spile_formats::read_bytes(name, &bytes).unwrap().mesh
-        };
-        let scan = mesh(&settled.scan.files[0]);
-        Made { scan, part: welded(&mesh("part.stl")), settled, asked: case_at(&case) }
+        spile(&["run".as_ref(), case.as_ref(), "--out".as_ref(), folder.as_ref()]);
+        made_in(&folder, &case)
     })
+}
+
+/// The part of the demo's invented scan.
+pub fn phantom() -> &'static Made {
+    static MADE: OnceLock<Made> = OnceLock::new();
+    MADE.get_or_init(|| {
+        let out = tempfile::tempdir().unwrap();
+        spile(&["demo".as_ref(), "--out".as_ref(), out.path().as_ref()]);
+        made_in(&out.path().join("phantom-out"), &out.path().join("phantom.toml"))
+    })
+}
+
+fn spile(words: &[&OsStr]) {
+    let ran = assert_cmd::Command::new(env!("CARGO_BIN_EXE_spile")).args(words).output().unwrap();
+    assert_eq!(ran.status.code(), Some(0), "{}", String::from_utf8_lossy(&ran.stderr));
+}
+
+fn made_in(folder: &Path, asked: &Path) -> Made {
+    let settled = case_at(&folder.join("case.toml"));
+    let bytes = |name: &str| std::fs::read(folder.join(name)).unwrap();
+    let mesh = |name: &str| spile_formats::read_bytes(name, &bytes(name)).unwrap().mesh;
+    Made {
+        scan: mesh(&settled.scan.files[0]),
+        scan_bytes: bytes(&settled.scan.files[0]),
+        part: welded(&mesh("part.stl")),
+        asked: case_at(asked),
+        settled,
+    }
 }
 
 fn case_at(path: &Path) -> Case {
