@@ -220,6 +220,26 @@ impl Bvh {
         hits
     }
 
+    /// The first of [`Bvh::ray`]'s hits, and much sooner done.
+    pub fn first_hit(&self, origin: DVec3, direction: DVec3) -> Option<RayHit> {
+        let ray = Ray::new(origin, direction)?;
+        let mut first: Option<RayHit> = None;
+        self.nearest_first(
+            f64::MAX,
+            |bounds| ray.enters(bounds).unwrap_or(f64::INFINITY),
+            |slot, bound| {
+                let Some(t) = ray.meets(self.corners[slot]) else { return };
+                let triangle = self.ids[slot];
+                let is_sooner = |hit: RayHit| t < hit.t || (t == hit.t && triangle < hit.triangle);
+                if first.is_none_or(is_sooner) {
+                    first = Some(RayHit { triangle, t, point: origin + direction * t });
+                    *bound = t * SLACK;
+                }
+            },
+        );
+        first
+    }
+
     /// Calls `f` with every triangle whose own box touches `b`, in tree order.
     pub fn for_each_touching(&self, b: Bounds3, f: &mut dyn FnMut(u32)) {
         self.walk(
@@ -392,6 +412,12 @@ impl Ray {
     /// Whether the ray can meet the box; true rather than false where rounding
     /// could decide.
     fn may_meet(&self, bounds: Bounds3) -> bool {
+        self.enters(bounds).is_some()
+    }
+
+    /// How far along the ray meets the box, rather sooner than later where rounding
+    /// could decide; none if it does not.
+    fn enters(&self, bounds: Bounds3) -> Option<f64> {
         let (low, high) = (bounds.min - self.origin, bounds.max - self.origin);
         // The shear moves a corner by less than this.
         let pad = 8.0 * f64::EPSILON * low.abs().max(high.abs()).max_element();
@@ -400,7 +426,7 @@ impl Ray {
         for axis in 0..3 {
             if self.direction[axis] == 0.0 {
                 if low[axis] > 0.0 || high[axis] < 0.0 {
-                    return false;
+                    return None;
                 }
                 continue;
             }
@@ -409,7 +435,7 @@ impl Ray {
             enter = enter.max(a.min(b));
             leave = leave.min(a.max(b));
         }
-        enter <= leave * (1.0 + 8.0 * f64::EPSILON)
+        (enter <= leave * (1.0 + 8.0 * f64::EPSILON)).then_some(enter)
     }
 
     fn meets(&self, corners: [DVec3; 3]) -> Option<f64> {

@@ -107,26 +107,14 @@ fn unsided(l: &Labelled, end: &LabelledEnd) -> Option<DVec3> {
 type Both = Result<Vec<Measured>, (String, DVec3)>;
 
 fn both_ways(l: &Labelled, end: &LabelledEnd, side: Side, limit: f64) -> Both {
-    // What belongs to an end with a looser deviation stands in for nothing here.
-    let own = l.limits(end).deviation;
-    let is_as_strict = |e: usize| e == end.index || l.limits(&l.ends[e]).deviation <= own;
+    let is_as_strict = as_strict(l, end);
     let new = l.part_where(|t| {
-        l.region[t] == Region::Replaced && l.side[t] == side && l.end[t].is_none_or(is_as_strict)
+        l.region[t] == Region::Replaced && l.side[t] == side && l.end[t].is_none_or(&is_as_strict)
     });
     let new_here: Vec<u32> =
         new.iter().copied().filter(|&t| l.end[t as usize] == Some(end.index)).collect();
     let (plane, strip) = cut_of(l, end, side);
-    let gone = l.scan_where(|t| {
-        l.scan_side[t] == side
-            && match l.fate[t] {
-                Fate::Replaced(e) => is_as_strict(e),
-                Fate::Removed(e) if is_as_strict(e) => {
-                    let (plane, strip) = cut_of(l, &l.ends[e], side);
-                    l.scan.corners(t).iter().any(|&p| height(plane, p) <= strip)
-                }
-                _ => false,
-            }
-    });
+    let gone = gone_on(l, end, side);
     let mut measured = Vec::new();
     if let Some(&t) = new_here.first() {
         if gone.is_empty() {
@@ -150,7 +138,7 @@ fn both_ways(l: &Labelled, end: &LabelledEnd, side: Side, limit: f64) -> Both {
     let with_joint = l.part_where(|t| {
         l.side[t] == side
             && match l.region[t] {
-                Region::Replaced => l.end[t].is_none_or(is_as_strict),
+                Region::Replaced => l.end[t].is_none_or(&is_as_strict),
                 region => region == Region::Joint && l.end[t] == Some(end.index),
             }
     });
@@ -172,9 +160,32 @@ fn both_ways(l: &Labelled, end: &LabelledEnd, side: Side, limit: f64) -> Both {
     Ok(measured)
 }
 
+/// Whether another end is as strict: what belongs to an end with a looser deviation
+/// stands in for nothing here.
+fn as_strict<'a>(l: &'a Labelled, end: &'a LabelledEnd) -> impl Fn(usize) -> bool + 'a {
+    let own = l.limits(end).deviation;
+    move |e: usize| e == end.index || l.limits(&l.ends[e]).deviation <= own
+}
+
+/// The scan that is gone at an end on one side, what lies just beyond the cut included.
+pub(crate) fn gone_on(l: &Labelled, end: &LabelledEnd, side: Side) -> Vec<u32> {
+    let is_as_strict = as_strict(l, end);
+    l.scan_where(|t| {
+        l.scan_side[t] == side
+            && match l.fate[t] {
+                Fate::Replaced(e) => is_as_strict(e),
+                Fate::Removed(e) if is_as_strict(e) => {
+                    let (plane, strip) = cut_of(l, &l.ends[e], side);
+                    l.scan.corners(t).iter().any(|&p| height(plane, p) <= strip)
+                }
+                _ => false,
+            }
+    })
+}
+
 /// What new triangles on this side are compared with: the scan that is gone, and
 /// where the case has outliers mended what their neighbours can put there.
-fn stands_for(l: &Labelled, side: Side, gone: &[u32]) -> Mesh {
+pub(crate) fn stands_for(l: &Labelled, side: Side, gone: &[u32]) -> Mesh {
     let triangle = |&t: &u32| l.scan.triangles()[t as usize];
     let mut triangles: Vec<[u32; 3]> = gone.iter().map(triangle).collect();
     triangles.extend(l.licences.over_outliers(|t| l.scan_side[t as usize] == side));

@@ -148,7 +148,8 @@ fn mends(case: &Case) -> Vec<MendRecord> {
         .collect()
 }
 
-fn check_inputs(scans: &[Mesh], part: &Mesh, case: &Case) -> Result<(), ProofError> {
+/// Whether scans, part and case belong together and the case is settled.
+pub(crate) fn check_inputs(scans: &[Mesh], part: &Mesh, case: &Case) -> Result<(), ProofError> {
     let needed = if case.scan.form == Form::Sheets { 2 } else { 1 };
     if scans.len() != needed {
         return Err(ProofError::ScanFiles { needed, given: scans.len() });

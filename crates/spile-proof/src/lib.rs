@@ -36,6 +36,7 @@ pub mod inscribed;
 mod judge;
 mod kink;
 mod labels;
+pub mod measures;
 mod mends;
 mod outliers;
 mod part_view;

@@ -3,6 +3,7 @@
 use serde::Serialize;
 use spile_case::{Case, Mend, Motion};
 use spile_joint::{Made, Note};
+use spile_proof::measures::Measures;
 use spile_proof::{
     Conflict, KnownBy, LimitResult, MendRecord, Proof, Residual, Verdict, Wanted, WantedValue,
 };
@@ -82,6 +83,9 @@ pub(crate) struct ProofFile {
     /// How the scan that the case was written for lies on this one; none where it is this.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub align: Option<AlignRecord>,
+    /// What the part is like, beside what is judged of it; none where no part closes.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub measures: Option<Measures>,
     /// What this proof is not about.
     pub caution: &'static str,
 }

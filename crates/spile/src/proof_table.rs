@@ -287,6 +287,7 @@ mod tests {
             gave_way: None,
             align: None,
             bending: None,
+            measures: None,
             caution: CAUTION,
         };
         insta::assert_snapshot!("proof table", proof_text(&file));

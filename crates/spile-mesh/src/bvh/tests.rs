@@ -137,6 +137,7 @@ proptest! {
         let mut found: Vec<u32> = hits.iter().map(|h| h.triangle).collect();
         found.sort_unstable();
         prop_assert_eq!(found, brute);
+        prop_assert_eq!(bvh.first_hit(origin, direction), hits.first().copied());
 
         let b = Bounds3::of([origin, origin + direction * 4.0]);
         let mut touching = vec![];
@@ -155,6 +156,7 @@ fn an_empty_tree_answers_nothing() {
     let bvh = Bvh::build(&Mesh::default());
     assert_eq!(bvh.closest(DVec3::ZERO), None);
     assert!(bvh.ray(DVec3::ZERO, DVec3::X).is_empty());
+    assert_eq!(bvh.first_hit(DVec3::ZERO, DVec3::X), None);
     bvh.for_each_touching(Bounds3::of([DVec3::ZERO]), &mut |_| unreachable!());
     assert_eq!(bvh.check(), Ok(()));
 }

@@ -1,6 +1,7 @@
 //! `prove`: judges a part, wherever it was made, against a case.
 
 use spile_joint::Watch as _;
+use spile_proof::measures::measure;
 use spile_proof::{Verdict, add_unit, judge, judge_as_asked};
 
 use crate::answer::Answer;
@@ -17,7 +18,7 @@ use crate::proof_table::proof_text;
 
 /// Judges a part against a case.
 pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
-    let progress = Progress::new(2);
+    let progress = Progress::new(3);
     progress.step("read", None);
     let loaded = load(&args.case)?;
     let asked = args.asked.as_ref().map(|path| load(path)).transpose()?;
@@ -48,6 +49,8 @@ pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
     if let Some(unit) = part.unit {
         add_unit(&mut proof, &settled, unit.symbol());
     }
+    progress.step("measure", None);
+    let measures = measure(&loaded.scans, &rounded, &settled, &proof)?;
     progress.done();
     let ending = ending_of(proof.verdict);
     let file = ProofFile {
@@ -61,6 +64,7 @@ pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
         gave_way: None,
         align: None,
         bending: None,
+        measures: Some(measures),
         caution: CAUTION,
     };
     Ok(Answer::new(ending, proof_text(&file), &file))

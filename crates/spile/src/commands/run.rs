@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use spile_case::{Case, read_case, write_case};
 use spile_joint::{Made, Watch as _, align, make};
+use spile_proof::measures::{Measures, measure};
 use spile_proof::{Verdict, judge_as_asked, residual};
 
 use crate::answer::{Answer, json_text};
@@ -45,7 +46,7 @@ pub(crate) fn file_name(path: &Path) -> String {
 }
 
 /// Steps that are commonly taken, for the bar: it grows where there are more.
-const STEPS: usize = 18;
+const STEPS: usize = 19;
 
 /// Reads a case and its scans, makes, proves and writes; nothing is written
 /// before all of it is there.
@@ -69,7 +70,7 @@ pub(crate) fn run_case(case: &Path, folder: &Path, tries: u16) -> Result<Answer,
     let made = make(&found.case, &loaded.scans, &progress)?;
     let inputs = name_inputs(&loaded.files, loaded.scans.len(), loaded.case.solids.len());
     let (settled, case_text) = settle(&made, &inputs)?;
-    let (mut body, parts) = judge_part(&made, loaded, &settled, &progress)?;
+    let (mut body, parts, measures) = judge_part(&made, loaded, &settled, &progress)?;
     try_changes(loaded, &found.case, body.conflicts_mut(), tries, &progress);
     let case_file = OutputFile { name: CASE_FILE.to_owned(), bytes: case_text.into_bytes() };
     let outputs: Vec<OutputFile> = parts.into_iter().chain([case_file]).collect();
@@ -88,6 +89,7 @@ pub(crate) fn run_case(case: &Path, folder: &Path, tries: u16) -> Result<Answer,
         gave_way: Some(gave_way(&made)),
         align: align_record(loaded, &settled, &inputs),
         bending: Some(bending(&made)),
+        measures,
         caution: CAUTION,
     };
     let json = json_text(&proof);
@@ -155,15 +157,15 @@ pub(crate) fn settle(made: &Made, inputs: &[String]) -> Result<(Case, String), F
 }
 
 /// Judges the part as its STL file reads back, and the settled case against the
-/// one that was asked; the part's files are named by the verdict.
+/// one that was asked, and measures it; the part's files are named by the verdict.
 fn judge_part(
     made: &Made,
     loaded: &Loaded,
     settled: &Case,
     progress: &Progress,
-) -> Result<(Body, Vec<OutputFile>), Failure> {
+) -> Result<(Body, Vec<OutputFile>, Option<Measures>), Failure> {
     let Some(part) = &made.part else {
-        return Ok((with_conflicts(unmade(settled), made), Vec::new()));
+        return Ok((with_conflicts(unmade(settled), made), Vec::new(), None));
     };
     progress.step("write", None);
     let stl = stl_bytes(part, settled.unit)?;
@@ -172,6 +174,9 @@ fn judge_part(
     progress.step("prove", None);
     let proof = judge_as_asked(&loaded.scans, &written.mesh, settled, &loaded.case)
         .map_err(|error| Failure::internal(format!("the part cannot be judged: {error}")))?;
+    progress.step("measure", None);
+    let measures = measure(&loaded.scans, &written.mesh, settled, &proof)
+        .map_err(|error| Failure::internal(format!("the part cannot be measured: {error}")))?;
     progress.step("write", None);
     let (stem, said) = match proof.verdict {
         Verdict::Held => ("part", "held"),
@@ -182,7 +187,8 @@ fn judge_part(
     let threemf = threemf_bytes(part, settled.unit, stem, &what, more)?;
     let files = [("stl", stl), ("3mf", threemf)]
         .map(|(extension, bytes)| OutputFile { name: format!("{stem}.{extension}"), bytes });
-    Ok((with_conflicts(Body::Judged(Box::new(proof)), made), files.into()))
+    let body = with_conflicts(Body::Judged(Box::new(proof)), made);
+    Ok((body, files.into(), Some(measures)))
 }
 
 #[cfg(test)]

@@ -1,0 +1,76 @@
+//! Measures: what a part is like, beside what is judged of it.
+//!
+//! [`measure`] takes what [`judge`](crate::judge) takes, and the proof that it gave.
+//! Nothing here decides a limit. Where a figure is one of the proof's own it
+//! keeps the proof's bounds; every other says whether it is certified or
+//! estimated, and how it was read ([`Figure`]).
+
+mod deviation_map;
+mod figure;
+mod part_points;
+mod thickness_map;
+
+use serde::Serialize;
+use spile_case::Case;
+use spile_mesh::Mesh;
+
+pub use deviation_map::{Deviation, Extreme, Percentile};
+pub use figure::{Figure, Histogram, VertexMap};
+pub use thickness_map::Thickness;
+
+use crate::identity::weld;
+use crate::judge::check_inputs;
+use crate::labels::label;
+use crate::proof::{Proof, ProofError};
+use part_points::PartPoints;
+
+/// All measures of a part. Lengths in the case's unit, areas in its square.
+///
+/// Serialised it is the `measures` of `proof.json`: all but the maps, which have one
+/// entry a point of the part.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Measures {
+    /// What could not be told of scan and part, as sentences. Where this is not
+    /// empty, sides of the wall may be mistaken, and with them what rests on them.
+    pub doubts: Vec<String>,
+    /// How far replaced scan lies from the scan.
+    pub deviation: Deviation,
+    /// How thick the wall is.
+    pub thickness: Thickness,
+}
+
+/// Measures `part` against `settled` and the scan files' meshes, which are those that
+/// `proof` was judged from.
+///
+/// Maps have one entry for each point of `part`, in its order. Cost: a few
+/// searches of a tree for each point; parallel, the same bytes on any number of
+/// threads.
+///
+/// # Errors
+/// The inputs do not belong together; see [`ProofError`].
+pub fn measure(
+    scans: &[Mesh],
+    part: &Mesh,
+    settled: &Case,
+    proof: &Proof,
+) -> Result<Measures, ProofError> {
+    check_inputs(scans, part, settled)?;
+    let welded = weld(part);
+    let l = label(scans, &welded, settled);
+    let points = PartPoints::of(&l);
+    let mut measures = Measures {
+        doubts: l.faults.iter().map(|fault| fault.text.clone()).collect(),
+        deviation: deviation_map::deviation(&l, &points, proof),
+        thickness: thickness_map::thickness(&l, &points),
+    };
+    let maps = [
+        &mut measures.deviation.map,
+        &mut measures.thickness.map,
+        &mut measures.thickness.ray,
+        &mut measures.thickness.ball,
+    ];
+    for map in maps {
+        map.copy_to_twins(part, &welded);
+    }
+    Ok(measures)
+}
