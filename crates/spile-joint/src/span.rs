@@ -153,7 +153,6 @@ pub fn span_bore(
     let mut shapes = WithMeans::new(&radii)?;
     let plain = shapes.solve(&[])?;
     let plain: Vec<f64> = (0..rows).map(|i| radii.mean(&plain, i)).collect();
-    let mut lift = vec![0.0; rows];
     let far = 2.0 * radii.widest();
     let places: Vec<Station<'_>> = (0..STATIONS)
         .into_par_iter()
@@ -165,7 +164,7 @@ pub fn span_bore(
         .collect();
     // Where nothing may be lost, sections between those measured may lack a little.
     let is_strict = limits.area_loss_share < STRICT_SHARE;
-    let spare_share = if is_strict { SPARE_SHARE } else { -0.3 * limits.area_loss_share };
+    let spare_share = if is_strict { SPARE_SHARE } else { -to_give(limits.area_loss_share) };
     let wanted =
         |s: f64| limits.area_min * (1.0 + spare_share * if is_strict { window(s) } else { 1.0 });
     let measured = |tube: &Mesh, last: Option<&[LeastSection]>| -> Vec<LeastSection> {
@@ -175,34 +174,48 @@ pub fn span_bore(
         };
         places.par_iter().enumerate().map(least).collect()
     };
-    let mut last: Option<Vec<LeastSection>> = None;
-    let mut best: Option<(SpannedBore, f64, usize)> = None;
-    for round in 0..MOST_ROUNDS {
-        let means: Vec<(usize, f64)> =
-            (0..rows).filter(|&i| lift[i] > 0.0).map(|i| (i, plain[i] + lift[i])).collect();
-        let solved = shapes.solve(&means)?;
-        let grid = radii.grid(&solved);
-        let tube = grid.mesh(true);
-        let mut stations = measured(&tube, last.as_deref());
-        if last.is_some() && least_of(&stations, &wanted).1 >= 0.0 {
-            // All tilts again, before it is believed.
-            stations = measured(&tube, None);
+    let mut found = Err(SolveError::Empty);
+    for width in WIDTHS {
+        let mut lift = vec![0.0; rows];
+        let mut last: Option<Vec<LeastSection>> = None;
+        let mut best: Option<(SpannedBore, f64, usize)> = None;
+        for round in 0..MOST_ROUNDS {
+            let means: Vec<(usize, f64)> =
+                (0..rows).filter(|&i| lift[i] > 0.0).map(|i| (i, plain[i] + lift[i])).collect();
+            let solved = shapes.solve(&means)?;
+            let grid = radii.grid(&solved);
+            let tube = grid.mesh(true);
+            let mut stations = measured(&tube, last.as_deref());
+            if last.is_some() && least_of(&stations, &wanted).1 >= 0.0 {
+                // All tilts again, before it is believed.
+                stations = measured(&tube, None);
+            }
+            let (worst, spare) = least_of(&stations, &wanted);
+            let least = stations.iter().map(|s| s.area).fold(f64::INFINITY, f64::min);
+            if best.as_ref().is_none_or(|b| spare > b.1) {
+                best = Some((SpannedBore { grid, least, worst }, spare, round));
+            } else if best.as_ref().is_some_and(|b| round > b.2 + 2) {
+                break;
+            }
+            if spare >= 0.0 {
+                break;
+            }
+            raise(&mut lift, &stations, limits.area_min * (1.0 + spare_share), (radius, width));
+            last = Some(stations);
         }
-        let (worst, spare) = least_of(&stations, &wanted);
-        let least = stations.iter().map(|s| s.area).fold(f64::INFINITY, f64::min);
-        if best.as_ref().is_none_or(|b| spare > b.1) {
-            best = Some((SpannedBore { grid, least, worst }, spare, round));
-        } else if best.as_ref().is_some_and(|b| round > b.2 + 2) {
+        let is_enough = best.as_ref().is_some_and(|b| b.1 >= 0.0);
+        found = best.map(|(spanned, ..)| spanned).ok_or(SolveError::Empty);
+        if is_enough {
             break;
         }
-        if spare >= 0.0 {
-            break;
-        }
-        raise(&mut lift, &stations, limits.area_min * (1.0 + spare_share.max(0.0)), radius);
-        last = Some(stations);
     }
-    best.map(|(spanned, ..)| spanned).ok_or(SolveError::Empty)
+    found
 }
+
+/// What a section lacks is spread along the way like a bell of this breadth (its
+/// standard deviation, a share of the joint): wide, which bends least, and where that
+/// does not do, narrow.
+const WIDTHS: [f64; 2] = [0.16, 0.12];
 
 /// Sections of more than this many times the area to keep are not looked at
 /// more closely: they are not where it falls short.
@@ -217,6 +230,15 @@ fn least_of(stations: &[LeastSection], wanted: &dyn Fn(f64) -> f64) -> (f64, f64
 
 /// Below this share of area that may be lost, sections are held everywhere.
 pub(crate) const STRICT_SHARE: f64 = 1e-3;
+
+/// How much of a share that may be lost the joint may use: what is left is for
+/// planes between those measured and others through them.
+fn to_give(loss_share: f64) -> f64 {
+    loss_share - (0.7 * loss_share).min(MOST_LEFT)
+}
+
+/// The most of the area to keep that [`to_give`] leaves.
+const MOST_LEFT: f64 = 0.0035;
 
 /// What is then aimed at beyond the area that is asked: planes between those
 /// measured, and planes that are not quite parallel to them, may lose a little
@@ -243,17 +265,16 @@ fn window(s: f64) -> f64 {
 }
 
 /// Adds to `lift` what the stations' areas lack, spread smoothly.
-fn raise(lift: &mut [f64], stations: &[LeastSection], wanted: f64, radius: f64) {
+fn raise(lift: &mut [f64], stations: &[LeastSection], wanted: f64, (radius, width): (f64, f64)) {
     let perimeter = std::f64::consts::TAU * radius;
     let last = (lift.len() - 1) as f64;
-    const WIDTH: f64 = 0.12;
     for (i, value) in lift.iter_mut().enumerate() {
         let s = i as f64 / last;
         let spread = stations
             .iter()
             .enumerate()
             .map(|(k, found)| {
-                let d = (s - station(k)) / WIDTH;
+                let d = (s - station(k)) / width;
                 let lack = (wanted - found.area).max(0.0) / perimeter;
                 lack * (-0.5 * d * d).exp()
             })

@@ -184,3 +184,51 @@ fn the_wall_that_is_wanted_is_made() {
         }
     }
 }
+
+/// Where a joint bends sharply, sections across it are narrower than its ends: the
+/// area is kept by bending more. What may be lost is left to the plate, and where that
+/// is all it loses, nothing is raised.
+#[test]
+fn area_that_may_be_lost_is_not_paid_for_with_bending() {
+    let radius = 8.0;
+    let end = DVec3::new(4.0, 0.0, 14.0);
+    let along = DVec3::new(-0.28, 0.0, 0.96);
+    let way = Way { end, along, ..straight() }.with_room(radius);
+    let seam = circle(area_true_radius(radius, COLUMNS as usize));
+    let last = way.frames(9)[8];
+    let round = seam.points.iter().map(|p| last.across * p.x + last.up * p.y + end);
+    let tube = |ring: &[DVec3], by: DVec3, from: i32| {
+        let row = |k: i32| ring.iter().map(|&p| p + by * f64::from(k)).collect();
+        Grid { rows: (from..=from + 20).map(row).collect() }.mesh(true)
+    };
+    let round: Vec<DVec3> = round.collect();
+    let near = joined(&tube(&seam.points, DVec3::Z, -20), &tube(&round, along, 0));
+    let area_min = PI * radius.powi(2);
+    let made = |share: f64| {
+        let limits = SpanLimits {
+            area_min,
+            area_loss_share: share,
+            wall_min: &|_| 0.0,
+            wall_most: 0.0,
+            wall_room: 0.0,
+            clear: KeepOut::NONE,
+            edge: 0.5,
+            led: Led::FREELY,
+            wall: &JointGuide::default(),
+        };
+        let bore = span_bore(&way, &seam, radius, &near, &limits).unwrap();
+        let bending = Bending::of(&bore.grid, &way, &seam, radius, 0.5, &Led::FREELY).unwrap();
+        (bore.least / area_min, bending)
+    };
+    let (free, bending) = made(0.9);
+    assert!(bending.made < 1.0001 * bending.free && (0.85..0.95).contains(&free), "{free}");
+    let mut last = f64::INFINITY;
+    for share in [0.002, 0.01, 0.02, 0.05] {
+        let (area, bending) = made(share);
+        assert!(area > 1.0 - share && area < 1.004 - share, "{area} for {share}");
+        assert!(bending.made > 2.0 * bending.free && bending.made < 0.95 * last, "{bending:?}");
+        last = bending.made;
+    }
+    let (_, bending) = made(1.0 - free + 0.004);
+    assert!(bending.made < 1.0001 * bending.free, "{bending:?}");
+}
