@@ -80,6 +80,7 @@ fn outside(wish: Wish) -> Result<Count, Fault> {
         .env("SPILE_BIN", &made.spile)
         .env("SPILE_PAIRS", built_example("pairs")?)
         .env("SPILE_REMESHED", built_example("remeshed")?)
+        .env("SPILE_STRESS", built_example("stress")?)
         .env("SPILE_MADE", &made.folder);
     if wish.full {
         command.arg("--full");
