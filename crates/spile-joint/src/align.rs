@@ -14,7 +14,8 @@ use spile_case::{Case, Motion, Vec3};
 use spile_mesh::{Bvh, DVec3, Mesh};
 
 use crate::make::{MakeError, Note};
-use fit::{Fit, Pose, fitted, refined, spread, starts};
+pub use fit::spread;
+use fit::{Fit, Pose, fitted, refined, starts};
 use moved::moved;
 
 /// A case on the scan that it is to be run on.
@@ -54,35 +55,7 @@ pub fn align(case: &Case, scan: &Mesh) -> Result<Option<Aligned>, MakeError> {
         return Err(wrong(format!("{} has no surface to align to", align.to), &[]));
     }
     let size = scan.bounds().diagonal();
-    let onto = Bvh::build(scan);
-    let coarse = spread(&first, COARSE);
-    let mut poses: Vec<Fit> = starts(&coarse, &spread(scan, COARSE))
-        .into_iter()
-        .map(|pose| fitted(&coarse, (scan, &onto), pose))
-        .collect();
-    poses.sort_by(|a, b| a.rms.total_cmp(&b.rms));
-    let box_of = first.bounds();
-    let apart = |a: &Pose, b: &Pose| {
-        let corner =
-            |k: usize| {
-                DVec3::from([0, 1, 2].map(|axis| {
-                    if k >> axis & 1 == 0 { box_of.min[axis] } else { box_of.max[axis] }
-                }))
-            };
-        (0..8).map(|k| a.at(corner(k)).distance(b.at(corner(k)))).fold(0.0, f64::max)
-    };
-    // Of poses that have come together one is followed.
-    let mut different: Vec<Fit> = Vec::new();
-    for pose in poses {
-        let is_new = different.iter().all(|d| apart(&d.pose, &pose.pose) > OTHER_POSE_SHARE * size);
-        if is_new && different.len() < FOLLOWED {
-            different.push(pose);
-        }
-    }
-    let fine = spread(&first, FINE);
-    let mut fits: Vec<Fit> =
-        different.iter().map(|pose| refined(&fine, (scan, &onto), pose.pose)).collect();
-    fits.sort_by(|a, b| a.rms.total_cmp(&b.rms));
+    let fits = fits(&first, scan);
     let Some(best) = fits.first() else {
         return Err(wrong(format!("{} has no pose on this scan", align.to), &[]));
     };
@@ -100,10 +73,7 @@ pub fn align(case: &Case, scan: &Mesh) -> Result<Option<Aligned>, MakeError> {
             ],
         ));
     }
-    let other = fits[1..].iter().find(|f| apart(&f.pose, &best.pose) > OTHER_POSE_SHARE * size);
-    if let Some(other) = other
-        && other.rms <= AS_WELL * best.rms + AS_WELL_SHARE * size
-    {
+    if let Some(other) = alike(&fits, &first, size) {
         return Err(wrong(
             format!(
                 "{} lies on this scan in two ways alike: one leaves {:.4} (root mean square), another, \
@@ -121,6 +91,95 @@ pub fn align(case: &Case, scan: &Mesh) -> Result<Option<Aligned>, MakeError> {
     (case.scan.align, case.scan.moved) = (None, Some(motion));
     let note = Note::Said(sentence(&align.to, best, &motion));
     Ok(Some(Aligned { case, note }))
+}
+
+/// How far two poses put the corners of a mesh's box apart.
+fn apart(first: &Mesh, a: &Pose, b: &Pose) -> f64 {
+    let box_of = first.bounds();
+    let corner = |k: usize| {
+        DVec3::from(
+            [0, 1, 2].map(
+                |axis| {
+                    if k >> axis & 1 == 0 { box_of.min[axis] } else { box_of.max[axis] }
+                },
+            ),
+        )
+    };
+    (0..8).map(|k| a.at(corner(k)).distance(b.at(corner(k)))).fold(0.0, f64::max)
+}
+
+/// Poses of `first` on `scan` that were followed to the end, the best first.
+fn fits(first: &Mesh, scan: &Mesh) -> Vec<Fit> {
+    let size = scan.bounds().diagonal();
+    let onto = Bvh::build(scan);
+    let coarse = spread(first, COARSE);
+    let mut poses: Vec<Fit> = starts(&coarse, &spread(scan, COARSE))
+        .into_iter()
+        .map(|pose| fitted(&coarse, (scan, &onto), pose))
+        .collect();
+    poses.sort_by(|a, b| a.rms.total_cmp(&b.rms));
+    // Of poses that have come together one is followed.
+    let mut different: Vec<Fit> = Vec::new();
+    for pose in poses {
+        let is_new =
+            different.iter().all(|d| apart(first, &d.pose, &pose.pose) > OTHER_POSE_SHARE * size);
+        if is_new && different.len() < FOLLOWED {
+            different.push(pose);
+        }
+    }
+    let fine = spread(first, FINE);
+    let mut fits: Vec<Fit> =
+        different.iter().map(|pose| refined(&fine, (scan, &onto), pose.pose)).collect();
+    fits.sort_by(|a, b| a.rms.total_cmp(&b.rms));
+    fits
+}
+
+/// Another pose that fits about as well as the best, the first of `fits`.
+fn alike<'a>(fits: &'a [Fit], first: &Mesh, size: f64) -> Option<&'a Fit> {
+    let best = fits.first()?;
+    let is_other = |f: &&Fit| apart(first, &f.pose, &best.pose) > OTHER_POSE_SHARE * size;
+    let other = fits[1..].iter().find(is_other)?;
+    (other.rms <= AS_WELL * best.rms + AS_WELL_SHARE * size).then_some(other)
+}
+
+/// The best rigid fit of one surface to another.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RigidFit {
+    /// Takes the first surface onto the other: a rotation and a shift, no scale.
+    pub motion: Motion,
+    /// Root mean square of the distances, to the other surface, of the points that count.
+    pub rms: f64,
+    /// The largest of them.
+    pub largest: f64,
+    /// Share of the first surface's points that did not count, 0 to 1: those that lie
+    /// farther off than four times the root mean square of the nearest 70 %.
+    pub left_out: f64,
+    /// Another pose that fits about as well: its turn from the best in degrees, and its
+    /// root mean square. Which of the two is meant cannot be told from the shape.
+    pub alike: Option<(f64, f64)>,
+}
+
+/// The best rigid fit of `first` to `onto`, both with triangles; none where no pose settles.
+///
+/// Method: closest points, the farthest left out, from many poses; see this module. The
+/// same surfaces give the same bits on any number of threads.
+///
+/// # Source
+/// Chetverikov et al. 2005, with point-to-plane steps of Chen and Medioni 1992.
+pub fn rigid_fit(first: &Mesh, onto: &Mesh) -> Option<RigidFit> {
+    if first.triangles().is_empty() || onto.triangles().is_empty() {
+        return None;
+    }
+    let fits = fits(first, onto);
+    let best = fits.first()?;
+    let alike = alike(&fits, first, onto.bounds().diagonal());
+    Some(RigidFit {
+        motion: best.pose.motion(),
+        rms: best.rms,
+        largest: best.largest,
+        left_out: best.left_out,
+        alike: alike.map(|other| (other.pose.degrees_from(&best.pose), other.rms)),
+    })
 }
 
 fn sentence(first: &str, best: &Fit, Motion { turn, shift }: &Motion) -> String {

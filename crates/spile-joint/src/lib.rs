@@ -32,7 +32,7 @@ mod surface;
 mod walls;
 mod work;
 
-pub use align::{Aligned, align};
+pub use align::{Aligned, RigidFit, align, rigid_fit, spread};
 pub use bore_at::{BoreAt, bores_at};
 pub use cap::{CapError, fill_ring};
 pub use examine::{

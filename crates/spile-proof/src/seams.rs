@@ -92,6 +92,10 @@ fn look_up(
     edges: &Edges,
     taken: &mut [bool],
 ) -> Looked {
+    if points.is_empty() {
+        let why = "none is given, so scan and joint cannot be told apart";
+        return Err((why.to_owned(), None));
+    }
     if points.len() < 3 {
         return Err((format!("it has {} points, a loop needs three", points.len()), None));
     }

@@ -58,11 +58,14 @@ pub(crate) enum Command {
     #[command(after_help = after("spile run left-duct.toml
   spile run left-duct.toml --out build/left-duct --json > result.json", EXIT_CODES))]
     Run(RunArgs),
-    /// Judge any part against a case, also one made elsewhere
-    #[command(after_help = after("spile prove left-duct-out/case.toml --part left-duct-out/part.stl", EXIT_CODES))]
+    /// Judge any part against a case, also one made elsewhere; or a whole folder anew
+    #[command(after_help = after("spile prove left-duct-out
+  spile prove left-duct-out/case.toml --part their-part.stl", EXIT_CODES))]
     Prove(ProveArgs),
-    /// Give the certified two-sided distance of two surfaces
-    #[command(after_help = after("spile compare before.stl after.stl --within 0.001", EXIT_CODES_OF_ANSWERS))]
+    /// Give the certified two-sided distance of two surfaces, or tell two results apart
+    #[command(after_help = after("spile compare before.stl after.stl --within 0.001
+  spile compare duct-out duct-second-out
+  spile compare duct-out/part.stl print.stl --align --tolerance 0.2", EXIT_CODES_OF_ANSWERS))]
     Compare(CompareArgs),
     /// List the known fittings, their dimensions, sources and standing; or the round rims of a file
     #[command(after_help = after("spile fittings
@@ -116,25 +119,36 @@ pub(crate) struct RunArgs {
 
 #[derive(Debug, Args)]
 pub(crate) struct ProveArgs {
-    /// The settled case, as `run` leaves it beside the part
+    /// The settled case, as `run` leaves it beside the part; or a folder that `run` has
+    /// left, to make its proof anew and compare
+    #[arg(value_name = "CASE or DIR")]
     pub case: PathBuf,
-    /// The part: STL, 3MF, PLY or OBJ
+    /// The part: STL, 3MF, PLY or OBJ [default: the part in DIR]
     #[arg(long, value_name = "FILE")]
-    pub part: PathBuf,
+    pub part: Option<PathBuf>,
     /// The case as it was asked: the settled one must ask no less
     #[arg(long, value_name = "CASE")]
     pub asked: Option<PathBuf>,
+    /// Where seams are not settled and not to be told from the part: judge what needs none
+    #[arg(long)]
+    pub without_seams: bool,
 }
 
 #[derive(Debug, Args)]
 pub(crate) struct CompareArgs {
-    /// One surface
+    /// One surface, or a folder that `run` has left
     pub a: PathBuf,
-    /// The other
+    /// The other, of the same kind
     pub b: PathBuf,
     /// How far apart lower and upper bound may be, in the files' unit [default: a ten-thousandth of the size]
     #[arg(long, value_name = "W", allow_negative_numbers = true, value_parser = above_zero)]
     pub within: Option<f64>,
+    /// Lay B on A first, turned and shifted as fits best: B a scan of the print, A the part
+    #[arg(long)]
+    pub align: bool,
+    /// How far B may lie from A: the share of B that does is given too
+    #[arg(long, value_name = "T", allow_negative_numbers = true, value_parser = above_zero, requires = "align")]
+    pub tolerance: Option<f64>,
 }
 
 #[derive(Debug, Args)]

@@ -6,20 +6,25 @@
 
 mod answer;
 mod args;
+mod case_changes;
 mod command_line;
 mod commands;
 pub mod demo;
+mod end_places;
 mod exit;
 mod failure;
 mod inputs;
 mod output;
 mod part_files;
 mod progress;
+mod proof_difference;
 mod proof_file;
 mod proof_table;
+mod signed_distance;
 mod starter;
 mod table;
 mod times;
+mod written;
 
 pub use command_line::command_line;
 pub use proof_file::CAUTION;

@@ -8,8 +8,10 @@ use spile_proof::{
     Conflict, KnownBy, LimitResult, MendRecord, Proof, Residual, Verdict, Wanted, WantedValue,
 };
 
+use crate::answer::json_text;
 use crate::inputs::InputFile;
 use crate::output::OutputFile;
+use crate::written::sealed;
 
 /// What a proof is not about. It goes wherever the part goes.
 pub const CAUTION: &str = "This proof covers geometry only. Material, cleaning, sterilisation, fit, \
@@ -86,8 +88,50 @@ pub(crate) struct ProofFile {
     /// What the part is like, beside what is judged of it; none where no part closes.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub measures: Option<Measures>,
+    /// How the proof compares with the one that was written; of a folder alone.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub recomputed: Option<Recomputed>,
     /// What this proof is not about.
     pub caution: &'static str,
+}
+
+impl ProofFile {
+    /// Whether all that was asked is held.
+    pub fn is_held(&self) -> bool {
+        self.body.verdict() == Verdict::Held
+    }
+
+    /// The text of `proof.json`; ends with the hash of itself.
+    pub fn text(&self) -> String {
+        sealed(&json_text(&Sealed { proof: self, own_sha256: "" }))
+    }
+}
+
+#[derive(Serialize)]
+struct Sealed<'a> {
+    #[serde(flatten)]
+    proof: &'a ProofFile,
+    own_sha256: &'static str,
+}
+
+/// How a folder compares with the proof that was written in it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(crate) struct Recomputed {
+    /// Whether every file is as listed and every figure as written.
+    pub agrees: bool,
+    /// What is not.
+    pub differences: Vec<Difference>,
+    /// What of the proof is not made anew, and why.
+    pub left_out: Vec<String>,
+}
+
+/// What was found in the folder that its proof does not say.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(crate) struct Difference {
+    /// The file in the folder.
+    pub file: String,
+    /// What is wrong with it, as the rest of a sentence.
+    pub what: String,
 }
 
 /// How the scan that the case was written for lies on the one that it is run on, as the

@@ -53,13 +53,12 @@ fn limits_table(limits: &[LimitResult], unit: &str) -> String {
         ("verdict", Align::Left),
     ]);
     for limit in limits {
-        let sense = sense_of(&limit.name);
         let asked = limit.asked.map_or_else(String::new, |a| {
-            format!("{} {}", sense.words(), in_unit(&limit.name, a, unit, digits))
+            let words = sense_of(&limit.name).words();
+            format!("{words} {}", asked_text(&limit.name, a, unit))
         });
-        let measured = limit
-            .measured
-            .map_or_else(String::new, |m| in_unit(&limit.name, m, unit, |x| sense.digits(x)));
+        let measured =
+            limit.measured.map_or_else(String::new, |m| measured_text(&limit.name, m, unit));
         let place =
             limit.where_.map_or_else(String::new, |[x, y, z]| format!("{x:.2}, {y:.2}, {z:.2}"));
         table.row([
@@ -198,6 +197,16 @@ pub(crate) fn digits(x: f64) -> String {
     }
 }
 
+/// What is asked of a limit, with its unit.
+pub(crate) fn asked_text(limit: &str, x: f64, unit: &str) -> String {
+    in_unit(limit, x, unit, digits)
+}
+
+/// What was measured, with its unit, rounded toward the limit's bad side.
+pub(crate) fn measured_text(limit: &str, x: f64, unit: &str) -> String {
+    in_unit(limit, x, unit, |x| sense_of(limit).digits(x))
+}
+
 fn in_unit(limit: &str, x: f64, unit: &str, digits: impl Fn(f64) -> String) -> String {
     match limit {
         "kink" | "kink_border" => format!("{} deg", digits(x)),
@@ -288,6 +297,7 @@ mod tests {
             align: None,
             bending: None,
             measures: None,
+            recomputed: None,
             caution: CAUTION,
         };
         insta::assert_snapshot!("proof table", proof_text(&file));

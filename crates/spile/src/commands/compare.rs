@@ -1,23 +1,25 @@
-//! `compare`: the certified two-sided distance of two surfaces.
+//! `compare`: the certified two-sided distance of two surfaces; of two folders what was
+//! asked and what came of it; of a part and a scan of its print how the one lies on the other.
 
 use serde::Serialize;
-use spile_mesh::{Bounds, Mesh, hausdorff};
+use spile_mesh::{Bounds, Mesh, TwoSided, hausdorff};
 
 use crate::answer::Answer;
 use crate::args::CompareArgs;
+use crate::commands::compare_folders::compare_folders;
+use crate::commands::first_article::{FirstArticle, first_article};
 use crate::exit::Ending;
 use crate::failure::Failure;
-use crate::inputs::read_mesh;
+use crate::inputs::{InputFile, read_mesh, shown};
 use crate::progress::Progress;
 use crate::table::{Align, Table};
 
 /// Bounds no further apart than the size over this, if nothing is asked.
 const SIZE_OVER_GAP: f64 = 1e4;
 
-#[derive(Serialize)]
-struct Document {
-    a: String,
-    b: String,
+/// Bounds of the distances, each way and both.
+#[derive(Debug, Serialize)]
+pub(crate) struct Distances {
     bounds: [f64; 2],
     a_to_b: [f64; 2],
     b_to_a: [f64; 2],
@@ -27,66 +29,127 @@ struct Document {
     within: f64,
     /// Whether all three are no further apart.
     reached: bool,
+    #[serde(skip)]
+    ways: [Bounds; 3],
 }
 
-/// Bounds the distance of two surfaces, each way and both.
+#[derive(Serialize)]
+struct Document {
+    a: String,
+    b: String,
+    #[serde(flatten)]
+    distances: Distances,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    align: Option<FirstArticle>,
+}
+
+/// Compares two surfaces, or two folders.
 pub(crate) fn compare(args: &CompareArgs) -> Result<Answer, Failure> {
+    match [args.a.is_dir(), args.b.is_dir()] {
+        [true, true] if args.align => {
+            Err(Failure::new("`--align` lays one surface on another, not folders")
+                .hint("name the part and the scan of its print"))
+        }
+        [true, true] => compare_folders(args),
+        [false, false] => compare_surfaces(args),
+        [a_is_folder, _] => {
+            let [folder, file] = if a_is_folder { [&args.a, &args.b] } else { [&args.b, &args.a] };
+            let message = format!("{} is a folder, {} is none", shown(folder), shown(file));
+            Err(Failure::new(message).hint("compare two files, or two folders that `run` has left"))
+        }
+    }
+}
+
+fn compare_surfaces(args: &CompareArgs) -> Result<Answer, Failure> {
     let ((a, mesh_a), (b, mesh_b)) = (read_mesh(&args.a)?, read_mesh(&args.b)?);
-    if let (Some(of_a), Some(of_b)) = (a.unit, b.unit)
-        && of_a != of_b
-    {
-        return Err(Failure::new(format!(
+    check_same_unit(&a, &b)?;
+    let progress = Progress::new(2);
+    let (align, mesh_b) = match args.align {
+        true => {
+            spile_joint::Watch::step(&progress, "align", None);
+            let (record, moved) = first_article(&mesh_a, &mesh_b, &b.name, args.tolerance)?;
+            (Some(record), moved)
+        }
+        false => (None, mesh_b),
+    };
+    spile_joint::Watch::step(&progress, "compare", None);
+    let distances = Distances::of(&mesh_a, &mesh_b, args.within);
+    progress.done();
+    let mut text = format!("A: {}\nB: {}\n", a.name, b.name);
+    text.push_str(&align.as_ref().map_or_else(String::new, FirstArticle::text));
+    text.push_str(&distances.text());
+    let ending = distances.ending(args.within);
+    Ok(Answer::new(ending, text, &Document { a: a.name, b: b.name, distances, align }))
+}
+
+/// Files that state their units state one.
+pub(crate) fn check_same_unit(a: &InputFile, b: &InputFile) -> Result<(), Failure> {
+    match (a.unit, b.unit) {
+        (Some(of_a), Some(of_b)) if of_a != of_b => Err(Failure::new(format!(
             "the files state different units: {} and {}",
             of_a.symbol(),
             of_b.symbol()
         ))
-        .hint("nothing is scaled: export both in one unit"));
+        .hint("nothing is scaled: export both in one unit")),
+        _ => Ok(()),
     }
-    let gap = args.within.unwrap_or_else(|| size(&mesh_a).max(size(&mesh_b)) / SIZE_OVER_GAP);
-    let progress = Progress::new(1);
-    spile_joint::Watch::step(&progress, "compare", None);
-    let distance = hausdorff(&mesh_a, &mesh_b, gap);
-    progress.done();
-    let both = distance.bounds();
-    let range = |b: Bounds| [b.lo, b.hi];
-    let ways = [distance.a_to_b, distance.b_to_a, both];
-    let reached = ways.iter().all(|b| b.hi - b.lo <= gap);
-    let document = Document {
-        a: a.name,
-        b: b.name,
-        bounds: range(both),
-        a_to_b: range(distance.a_to_b),
-        b_to_a: range(distance.b_to_a),
-        where_: both.at.to_array(),
-        within: gap,
-        reached,
-    };
-    let mut table = Table::new(&[
-        ("distance", Align::Left),
-        ("at least", Align::Right),
-        ("at most", Align::Right),
-        ("where", Align::Left),
-    ]);
-    for (name, bounds) in
-        [("from A to B", distance.a_to_b), ("from B to A", distance.b_to_a), ("both ways", both)]
-    {
-        let [x, y, z] = bounds.at.to_array();
-        let decimals = decimals_of(gap);
-        table.row([
-            name.to_owned(),
-            // Outward, so that what is printed is a bound still.
-            rounded(bounds.lo, decimals, f64::floor),
-            rounded(bounds.hi, decimals, f64::ceil),
-            format!("{x:.2}, {y:.2}, {z:.2}"),
+}
+
+impl Distances {
+    /// The distances of two surfaces, the bounds no further apart than `within`.
+    pub fn of(a: &Mesh, b: &Mesh, within: Option<f64>) -> Distances {
+        let gap = within.unwrap_or_else(|| size(a).max(size(b)) / SIZE_OVER_GAP);
+        let distance: TwoSided = hausdorff(a, b, gap);
+        let both = distance.bounds();
+        let range = |b: Bounds| [b.lo, b.hi];
+        let ways = [distance.a_to_b, distance.b_to_a, both];
+        Distances {
+            bounds: range(both),
+            a_to_b: range(distance.a_to_b),
+            b_to_a: range(distance.b_to_a),
+            where_: both.at.to_array(),
+            within: gap,
+            reached: ways.iter().all(|b| b.hi - b.lo <= gap),
+            ways,
+        }
+    }
+
+    /// What was asked for and not reached is no answer to what was asked.
+    pub fn ending(&self, asked: Option<f64>) -> Ending {
+        if self.reached || asked.is_none() { Ending::Held } else { Ending::Broken }
+    }
+
+    /// How far apart the bounds may be.
+    pub fn within(&self) -> f64 {
+        self.within
+    }
+
+    /// The table of distances.
+    pub fn text(&self) -> String {
+        let mut table = Table::new(&[
+            ("distance", Align::Left),
+            ("at least", Align::Right),
+            ("at most", Align::Right),
+            ("where", Align::Left),
         ]);
+        for (name, bounds) in ["from A to B", "from B to A", "both ways"].into_iter().zip(self.ways)
+        {
+            let [x, y, z] = bounds.at.to_array();
+            let [lo, hi] = outward([bounds.lo, bounds.hi], self.within);
+            table.row([name.to_owned(), lo, hi, format!("{x:.2}, {y:.2}, {z:.2}")]);
+        }
+        let mut text = table.text();
+        if !self.reached {
+            text.push_str(&not_reached(&self.ways, self.within));
+        }
+        text
     }
-    let mut text = format!("A: {}\nB: {}\n{}", document.a, document.b, table.text());
-    // What was asked for and not reached is no answer to what was asked.
-    let ending = if reached || args.within.is_none() { Ending::Held } else { Ending::Broken };
-    if !reached {
-        text.push_str(&not_reached(&ways, gap));
-    }
-    Ok(Answer::new(ending, text, &document))
+}
+
+/// Bounds as text, rounded outward, so that what is printed is a bound still.
+pub(crate) fn outward([lo, hi]: [f64; 2], gap: f64) -> [String; 2] {
+    let decimals = decimals_of(gap);
+    [rounded(lo, decimals, f64::floor), rounded(hi, decimals, f64::ceil)]
 }
 
 /// A line that says how close the bounds came, and why no closer.
@@ -101,7 +164,7 @@ fn not_reached(ways: &[Bounds], gap: f64) -> String {
 }
 
 /// The diagonal of the mesh's box.
-fn size(mesh: &Mesh) -> f64 {
+pub(crate) fn size(mesh: &Mesh) -> f64 {
     let bounds = mesh.bounds();
     (bounds.max - bounds.min).length()
 }

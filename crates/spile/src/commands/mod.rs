@@ -1,15 +1,18 @@
 //! The commands, one module each.
 
 mod compare;
+mod compare_folders;
 mod completions;
 mod demo;
 mod examine;
 mod examine_mend;
 mod examine_shapes;
+mod first_article;
 mod fitting_rims;
 mod fittings;
 mod new;
 mod prove;
+mod prove_folder;
 mod run;
 mod seek;
 mod settle_for;

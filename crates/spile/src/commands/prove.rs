@@ -1,5 +1,7 @@
 //! `prove`: judges a part, wherever it was made, against a case.
 
+use std::path::Path;
+
 use spile_joint::Watch as _;
 use spile_proof::measures::measure;
 use spile_proof::{Verdict, add_unit, judge, judge_as_asked};
@@ -7,7 +9,8 @@ use spile_proof::{Verdict, add_unit, judge, judge_as_asked};
 use crate::answer::Answer;
 use crate::args::ProveArgs;
 use crate::commands::fittings::standings;
-use crate::commands::run::file_name;
+use crate::commands::prove_folder::prove_folder;
+use crate::commands::run::{CASE_FILE, file_name};
 use crate::commands::settle_for::settled_for;
 use crate::exit::Ending;
 use crate::failure::Failure;
@@ -16,16 +19,40 @@ use crate::progress::Progress;
 use crate::proof_file::{Body, CAUTION, InputRecord, OutputRecord, ProofFile};
 use crate::proof_table::proof_text;
 
-/// Judges a part against a case.
+/// Judges a part against a case, or a whole folder anew.
 pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
+    let is_folder = args.case.is_dir();
+    let Some(part) = &args.part else {
+        if is_folder {
+            return prove_folder(&args.case, args.asked.as_deref());
+        }
+        return Err(Failure::new("no part is named")
+            .hint("name it with `--part`, or name the folder that `run` has left instead"));
+    };
+    let case = if is_folder { args.case.join(CASE_FILE) } else { args.case.clone() };
+    let file = proved(&case, part, args.asked.as_deref(), args.without_seams)?;
+    Ok(Answer::new(ending_of(file.body.verdict()), proof_text(&file), &file))
+}
+
+/// The proof of a part by a case and, where it is given, by the case as it was asked.
+///
+/// `without_seams`: where seams are missing and cannot be told from the part, what rests
+/// on them is told as not judged; else they are an error.
+pub(crate) fn proved(
+    case: &Path,
+    part_path: &Path,
+    asked: Option<&Path>,
+    without_seams: bool,
+) -> Result<ProofFile, Failure> {
     let progress = Progress::new(3);
     progress.step("read", None);
-    let loaded = load(&args.case)?;
-    let asked = args.asked.as_ref().map(|path| load(path)).transpose()?;
-    if let (Some(path), Some(asked)) = (&args.asked, &asked) {
-        check_same_scans(&loaded, asked, &shown(path))?;
+    let loaded = load(case)?;
+    let asked_name = asked.map(shown);
+    let asked = asked.map(load).transpose()?;
+    if let (Some(name), Some(asked)) = (&asked_name, &asked) {
+        check_same_scans(&loaded, asked, name)?;
     }
-    let (part, mesh) = read_mesh(&args.part)?;
+    let (part, mesh) = read_mesh(part_path)?;
     let rounded = mesh.rounded();
     let mut notes = Vec::new();
     if rounded != mesh {
@@ -36,7 +63,8 @@ pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
         );
     }
     progress.step("prove", None);
-    let (settled, settled_here) = settled_for(&loaded.case, &loaded.scans, &rounded)?;
+    let (settled, settled_here) =
+        settled_for(&loaded.case, &loaded.scans, &rounded, without_seams)?;
     notes.extend(settled_here);
     notes.extend(standings(&settled));
     let judged = match &asked {
@@ -52,22 +80,21 @@ pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
     progress.step("measure", None);
     let measures = measure(&loaded.scans, &rounded, &settled, &proof)?;
     progress.done();
-    let ending = ending_of(proof.verdict);
-    let file = ProofFile {
+    Ok(ProofFile {
         spile: env!("CARGO_PKG_VERSION"),
-        case: file_name(&args.case),
+        case: file_name(case),
         unit: loaded.case.unit.name(),
         inputs: loaded.files.iter().map(|s| InputRecord::of(&s.name, s)).collect(),
-        outputs: vec![OutputRecord::named(&file_name(&args.part), &part.sha256)],
+        outputs: vec![OutputRecord::named(&file_name(part_path), &part.sha256)],
         body: Body::Judged(Box::new(proof)),
         notes,
         gave_way: None,
         align: None,
         bending: None,
         measures: Some(measures),
+        recomputed: None,
         caution: CAUTION,
-    };
-    Ok(Answer::new(ending, proof_text(&file), &file))
+    })
 }
 
 /// A settled case belongs to the scan that was asked about, and to its fittings'

@@ -8,7 +8,7 @@ use spile_joint::{Made, Watch as _, align, make};
 use spile_proof::measures::{Measures, measure};
 use spile_proof::{Verdict, judge_as_asked, residual};
 
-use crate::answer::{Answer, json_text};
+use crate::answer::Answer;
 use crate::args::RunArgs;
 use crate::commands::fittings::standings;
 use crate::commands::prove::ending_of;
@@ -26,7 +26,7 @@ use crate::proof_file::{
 use crate::proof_table::proof_text;
 
 /// The settled case's file in the output folder.
-const CASE_FILE: &str = "case.toml";
+pub(crate) const CASE_FILE: &str = "case.toml";
 
 /// Makes a part and its proof.
 pub(crate) fn run(args: &RunArgs) -> Result<Answer, Failure> {
@@ -90,9 +90,10 @@ pub(crate) fn run_case(case: &Path, folder: &Path, tries: u16) -> Result<Answer,
         align: align_record(loaded, &settled, &inputs),
         bending: Some(bending(&made)),
         measures,
+        recomputed: None,
         caution: CAUTION,
     };
-    let json = json_text(&proof);
+    let json = proof.text();
     let mut files = outputs;
     files.push(OutputFile { name: "proof.json".to_owned(), bytes: json.clone().into_bytes() });
     for (name, scan) in inputs.into_iter().zip(&loaded.files) {

@@ -1,7 +1,7 @@
 //! `prove` of a case that is not settled: what needs no solving is settled, and
 //! what is missing otherwise is said end by end.
 
-use spile_case::{Case, Fitting, Place, Site};
+use spile_case::{Case, Fitting, Place, Seam, Site};
 use spile_joint::{seam_in_plane, settle};
 use spile_mesh::Mesh;
 
@@ -21,10 +21,14 @@ fn is_open(case: &Case) -> bool {
 
 /// The case settled for judging `part`, and a note on each value that was not
 /// in it; a settled case comes back as it is.
+///
+/// `without_seams`: seams that cannot be told are left empty, with a note each; the proof
+/// then says of every limit that rests on them that it is not judged.
 pub(crate) fn settled_for(
     case: &Case,
     scans: &[Mesh],
     part: &Mesh,
+    without_seams: bool,
 ) -> Result<(Case, Vec<String>), Failure> {
     if case.scan.align.is_some() {
         return Err(Failure::new("the case is not settled: `align` is found by `run`")
@@ -41,17 +45,28 @@ pub(crate) fn settled_for(
             format!("end `{}`: `{key}`: `auto` is found by making part after part", end.name)
         }));
     }
+    let mut untold: Vec<String> = Vec::new();
     for end in settled.ends.iter_mut().filter(|e| e.seam.is_none()) {
         match seam_in_plane(part, case.scan.form, end) {
             Ok(seam) => end.seam = Some(seam),
-            Err(why) => missing.push(format!("end `{}`: `seam`: {why}", end.name)),
+            Err(why) => {
+                untold.push(format!("end `{}`: `seam`: {why}", end.name));
+                end.seam = Some(Seam::default());
+            }
         }
     }
-    if missing.is_empty() {
-        return Ok((settled.clone(), notes(case, &settled)));
+    if missing.is_empty() && (untold.is_empty() || without_seams) {
+        let mut told = notes(case, &settled);
+        told.extend(untold.iter().map(|what| format!("not judged for want of it: {what}")));
+        return Ok((settled, told));
     }
-    let failure = Failure::new("the case is not settled, and not all of it can be without solving")
-        .hint("`run` leaves the settled case as case.toml beside the part");
+    let mut failure =
+        Failure::new("the case is not settled, and not all of it can be without solving")
+            .hint("`run` leaves the settled case as case.toml beside the part");
+    if missing.is_empty() {
+        failure = failure.hint("with `--without-seams` all that needs no seam is judged");
+    }
+    missing.extend(untold);
     Err(missing.into_iter().fold(failure, |f, what| f.hint(format!("missing: {what}"))))
 }
 
@@ -61,7 +76,7 @@ fn notes(case: &Case, settled: &Case) -> Vec<String> {
     let mut notes = Vec::new();
     for (was, is) in case.ends.iter().zip(&settled.ends) {
         let mut note = |what: String| notes.push(format!("end `{}`: settled: {what}", is.name));
-        if was.seam.is_none() {
+        if was.seam.is_none() && is.seam != Some(Seam::default()) {
             note("`seam`: the part's loops in the cut's plane".to_owned());
         }
         if let (Some(Place::Onward(_)), Some(Place::At { at, along })) = (was.place, is.place) {

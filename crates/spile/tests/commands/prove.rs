@@ -119,3 +119,23 @@ fn what_cannot_be_settled_without_solving_is_named_end_by_end() {
     let ran = work.spile(&["prove", "open.toml", "--part", "cut.stl"]);
     insta::assert_snapshot!("prove unsettled", ran.whole());
 }
+
+/// A part made elsewhere, its seam nowhere near the plane: what needs no seam is judged,
+/// and every other limit says why it is not.
+#[test]
+fn without_seams_what_needs_none_is_judged_and_the_rest_is_told() {
+    let work = work();
+    work.write("open.toml", without_seams().replace("[0, 0, 40]", "[0, 0, 41]"));
+    let ran = work.spile(&["prove", "open.toml", "--part", "cut.stl"]);
+    assert_eq!(ran.code, 2, "{}", ran.stdout);
+    assert!(ran.stderr.contains("hint: with `--without-seams`"), "{}", ran.stderr);
+    let ran = work.spile(&["prove", "open.toml", "--part", "cut.stl", "--without-seams", "--json"]);
+    assert_eq!(ran.code, 1, "{}", ran.stderr);
+    let proof = ran.json();
+    let rows = proof["limits"].as_array().unwrap();
+    let row = |name: &str| rows.iter().find(|l| l["name"] == name).unwrap();
+    assert_eq!(row("closed")["verdict"], "held");
+    let how = row("deviation")["how"].as_str().unwrap();
+    assert!(row("deviation")["verdict"] == "not judged" && how.contains("none is given"), "{how}");
+    assert!(proof["notes"].to_string().contains("not judged for want of it"), "{}", proof["notes"]);
+}

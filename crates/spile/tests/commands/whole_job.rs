@@ -7,7 +7,7 @@ use serde_json::Value;
 use crate::shapes::{closed_tube, open_tube};
 use crate::support::{Work, repository_scan};
 
-const CASE: &str = r#"unit = "mm"
+pub const CASE: &str = r#"unit = "mm"
 
 [scan]
 file = "tube.stl"

@@ -1,0 +1,295 @@
+//! `compare DIR DIR`: two results of `run`: what went in, what was asked, what was
+//! measured, and where the parts differ.
+
+use std::fmt::Write as _;
+use std::path::Path;
+
+use serde::Serialize;
+use serde_json::Value;
+use spile_case::{Case, read_case};
+use spile_mesh::{Bvh, Mesh, farthest};
+
+use crate::answer::Answer;
+use crate::args::CompareArgs;
+use crate::case_changes::{KeyChange, changes};
+use crate::commands::compare::{Distances, outward, size};
+use crate::commands::run::CASE_FILE;
+use crate::end_places::EndPlaces;
+use crate::failure::Failure;
+use crate::inputs::{read_bytes, read_mesh, shown};
+use crate::progress::Progress;
+use crate::proof_table::{asked_text, digits, measured_text};
+use crate::table::{Align, Table};
+use crate::written::Written;
+
+/// One of the two folders.
+struct Folder {
+    name: String,
+    proof: Written,
+    case: Case,
+    /// None where no part closed.
+    part: Option<Mesh>,
+}
+
+#[derive(Serialize)]
+struct Document {
+    a: String,
+    b: String,
+    verdict: [Value; 2],
+    inputs: Vec<InputPair>,
+    case: Vec<KeyChange>,
+    limits: Vec<RowPair>,
+    #[serde(flatten)]
+    distances: Option<Distances>,
+    ends: Vec<EndChange>,
+}
+
+/// Inputs that stand in the same place of both lists.
+#[derive(Serialize)]
+struct InputPair {
+    files: [Option<String>; 2],
+    sha256: [Option<String>; 2],
+    same: bool,
+}
+
+/// One limit in both proofs, null where one has no such row.
+#[derive(Serialize)]
+struct RowPair {
+    name: String,
+    end: Option<String>,
+    asked: [Option<f64>; 2],
+    measured: [Option<f64>; 2],
+    verdict: [Option<String>; 2],
+}
+
+/// What of the parts is not the same triangle in both, by the end that it is nearest to.
+#[derive(Serialize)]
+struct EndChange {
+    name: String,
+    triangles: [usize; 2],
+    area: [f64; 2],
+    bounds: [f64; 2],
+    #[serde(rename = "where")]
+    where_: [f64; 3],
+}
+
+/// Compares two folders that `run` has left.
+pub(crate) fn compare_folders(args: &CompareArgs) -> Result<Answer, Failure> {
+    let (a, b) = (read_folder(&args.a)?, read_folder(&args.b)?);
+    if a.case.unit != b.case.unit {
+        let message = format!(
+            "the cases have different units: {} and {}",
+            a.case.unit.name(),
+            b.case.unit.name()
+        );
+        return Err(Failure::new(message).hint("nothing is scaled: make both in one unit"));
+    }
+    let progress = Progress::new(1);
+    spile_joint::Watch::step(&progress, "compare", None);
+    let parts = a.part.as_ref().zip(b.part.as_ref());
+    let distances = parts.map(|(a, b)| Distances::of(a, b, args.within));
+    let ends = match (parts, &distances) {
+        (Some(parts), Some(_)) => end_changes([&a.case, &b.case], parts, args.within),
+        _ => Vec::new(),
+    };
+    progress.done();
+    let document = Document {
+        inputs: input_pairs(&a.proof, &b.proof),
+        case: changes(&a.case, &b.case),
+        limits: row_pairs(&a.proof, &b.proof),
+        verdict: [&a, &b].map(|f| f.proof.json["verdict"].clone()),
+        a: a.name,
+        b: b.name,
+        distances,
+        ends,
+    };
+    let ending = document.distances.as_ref().map(|d| d.ending(args.within));
+    let text = document.text(a.case.unit.name());
+    Ok(Answer::new(ending.unwrap_or(crate::exit::Ending::Held), text, &document))
+}
+
+fn read_folder(folder: &Path) -> Result<Folder, Failure> {
+    let name = shown(folder);
+    let is_no_folder = |what: &str| {
+        Failure::new(format!("{name} is no folder that `run` has left: {what}"))
+            .hint("compare two such folders, or two files")
+    };
+    let bytes = read_bytes(&folder.join("proof.json")).map_err(|f| is_no_folder(&f.message))?;
+    let json = serde_json::from_slice(&bytes)
+        .map_err(|error| is_no_folder(&format!("proof.json does not read: {error}")))?;
+    let proof = Written::of(json).ok_or_else(|| is_no_folder("proof.json lists no files"))?;
+    let text = read_bytes(&folder.join(CASE_FILE)).map_err(|f| is_no_folder(&f.message))?;
+    let text = String::from_utf8_lossy(&text).into_owned();
+    let case = read_case(&text, CASE_FILE).map_err(|mistakes| Failure::in_case(mistakes, &text))?;
+    let names = ["part.stl", "part-broken.stl"];
+    let part = names.into_iter().find(|name| proof.lists(name));
+    let part = part.map(|name| read_mesh(&folder.join(name))).transpose()?;
+    Ok(Folder { name, proof, case, part: part.map(|(_, mesh)| mesh) })
+}
+
+fn input_pairs(a: &Written, b: &Written) -> Vec<InputPair> {
+    let [a, b] = [a, b].map(|proof| proof.json["inputs"].as_array().cloned().unwrap_or_default());
+    let text = |list: &[Value], k: usize, key: &str| {
+        list.get(k).and_then(|record| record[key].as_str()).map(str::to_owned)
+    };
+    (0..a.len().max(b.len()))
+        .map(|k| {
+            let of = |key: &str| [text(&a, k, key), text(&b, k, key)];
+            let sha256 = of("sha256");
+            InputPair { files: of("file"), same: sha256[0] == sha256[1], sha256 }
+        })
+        .collect()
+}
+
+fn row_pairs(a: &Written, b: &Written) -> Vec<RowPair> {
+    let [a, b] = [a, b].map(|proof| proof.json["limits"].as_array().cloned().unwrap_or_default());
+    let is_same = |x: &Value, y: &Value| x["name"] == y["name"] && x["end"] == y["end"];
+    let mut all: Vec<&Value> = a.iter().collect();
+    all.extend(b.iter().filter(|row| !a.iter().any(|other| is_same(row, other))));
+    let pair = |row: &Value| {
+        let both = [&a, &b].map(|rows| rows.iter().find(|other| is_same(row, other)));
+        let number = |key: &str| both.map(|row| row.and_then(|row| row[key].as_f64()));
+        let text = |value: &Value| value.as_str().map(str::to_owned);
+        RowPair {
+            name: text(&row["name"]).unwrap_or_default(),
+            end: text(&row["end"]),
+            asked: number("asked"),
+            measured: number("measured"),
+            verdict: both.map(|row| row.and_then(|row| text(&row["verdict"]))),
+        }
+    };
+    all.into_iter().map(pair).collect()
+}
+
+/// The triangles that only one part has, by the nearest end, and how far off the other
+/// part they lie.
+fn end_changes(cases: [&Case; 2], parts: (&Mesh, &Mesh), within: Option<f64>) -> Vec<EndChange> {
+    let places = EndPlaces::of(cases);
+    let own = [own_triangles(parts.0, parts.1), own_triangles(parts.1, parts.0)];
+    let meshes = [parts.0, parts.1];
+    let trees = [Bvh::build(parts.1), Bvh::build(parts.0)];
+    let gap = within.unwrap_or_else(|| size(parts.0).max(size(parts.1)) / 1e4);
+    let by_end = [0, 1].map(|k| places.by_end(meshes[k], &own[k]));
+    let names = places.names().iter().enumerate();
+    let mut found: Vec<EndChange> = names
+        .filter_map(|(end, name)| {
+            let lists = [&by_end[0][end], &by_end[1][end]];
+            if lists.iter().all(|list| list.is_empty()) {
+                return None;
+            }
+            let far = [0, 1].map(|k| {
+                (!lists[k].is_empty())
+                    .then(|| farthest(meshes[k], Some(lists[k]), &trees[k], gap, None))
+            });
+            let far = far.into_iter().flatten().reduce(|a, b| if b.hi > a.hi { b } else { a })?;
+            let area = |k: usize| {
+                let of = |&t: &u32| 0.5 * meshes[k].area_normal(t as usize).length();
+                lists[k].iter().map(of).sum()
+            };
+            Some(EndChange {
+                name: name.clone(),
+                triangles: lists.map(Vec::len),
+                area: [area(0), area(1)],
+                bounds: [far.lo, far.hi],
+                where_: far.at.to_array(),
+            })
+        })
+        .collect();
+    found.sort_by(|a, b| b.bounds[1].total_cmp(&a.bounds[1]));
+    found
+}
+
+/// The triangles of `mesh` that are not, corner for corner, triangles of `other`.
+fn own_triangles(mesh: &Mesh, other: &Mesh) -> Vec<u32> {
+    let key = |mesh: &Mesh, t: usize| {
+        let mut corners =
+            mesh.corners(t).map(|p| (p + spile_mesh::DVec3::ZERO).to_array().map(f64::to_bits));
+        corners.sort_unstable();
+        corners
+    };
+    let mut there: Vec<_> = (0..other.triangles().len()).map(|t| key(other, t)).collect();
+    there.sort_unstable();
+    let is_own = |t: &u32| there.binary_search(&key(mesh, *t as usize)).is_err();
+    (0..mesh.triangles().len() as u32).filter(is_own).collect()
+}
+
+impl Document {
+    fn text(&self, unit: &str) -> String {
+        let mut out = format!("A: {}\nB: {}\n", self.a, self.b);
+        for pair in &self.inputs {
+            let [a, b] = pair.files.each_ref().map(|f| f.as_deref().unwrap_or("none"));
+            let said = if pair.same { "the same file" } else { "another file" };
+            let _ = writeln!(out, "input: {a} and {b}: {said}");
+        }
+        if self.case.is_empty() {
+            out.push_str("case: the same, seams apart\n");
+        }
+        for KeyChange { key, a, b } in &self.case {
+            let [a, b] = [a, b].map(|v| v.as_deref().unwrap_or("none"));
+            let _ = writeln!(out, "case: {key}: {a} -> {b}");
+        }
+        out.push('\n');
+        out.push_str(&self.limits_table(unit));
+        let [a, b] = self.verdict.each_ref().map(|v| v.as_str().unwrap_or("none"));
+        let _ = writeln!(
+            out,
+            "verdict: {a} -> {b}, as the proofs say; `spile prove DIR` makes one anew\n"
+        );
+        let Some(distances) = &self.distances else {
+            out.push_str("no part was made in one of them, so no distance can be told\n");
+            return out;
+        };
+        if self.ends.is_empty() {
+            out.push_str("the parts have the same triangles\n");
+        }
+        for (k, end) in self.ends.iter().enumerate() {
+            let [lo, hi] = outward(end.bounds, distances.within());
+            let [x, y, z] = end.where_;
+            let most = if k == 0 { "the largest change, " } else { "" };
+            let _ = writeln!(
+                out,
+                "changed at end `{}`: {} triangles ({} {unit}^2) of A, {} ({} {unit}^2) of B; {most}{lo} to {hi} \
+                 {unit}, near {x:.2}, {y:.2}, {z:.2}",
+                end.name,
+                end.triangles[0],
+                digits(end.area[0]),
+                end.triangles[1],
+                digits(end.area[1]),
+            );
+        }
+        out.push_str(&distances.text());
+        out
+    }
+
+    fn limits_table(&self, unit: &str) -> String {
+        let mut table = Table::new(&[
+            ("limit", Align::Left),
+            ("end", Align::Left),
+            ("asked in A", Align::Left),
+            ("in B", Align::Left),
+            ("measured in A", Align::Left),
+            ("in B", Align::Left),
+            ("verdict in A", Align::Left),
+            ("in B", Align::Left),
+        ]);
+        for row in &self.limits {
+            let text = |x: Option<f64>, said: fn(&str, f64, &str) -> String| {
+                x.map_or_else(String::new, |x| said(&row.name, x, unit))
+            };
+            let [asked_a, asked_b] = row.asked.map(|x| text(x, asked_text));
+            let [measured_a, measured_b] = row.measured.map(|x| text(x, measured_text));
+            let [verdict_a, verdict_b] = row.verdict.clone().map(Option::unwrap_or_default);
+            table.row([
+                row.name.clone(),
+                row.end.clone().unwrap_or_default(),
+                asked_a,
+                asked_b,
+                measured_a,
+                measured_b,
+                verdict_a,
+                verdict_b,
+            ]);
+        }
+        table.text()
+    }
+}
