@@ -10,12 +10,14 @@ mod error;
 mod fitting;
 mod guidance;
 mod names;
+mod output;
 mod read;
 mod read_align;
 mod read_end;
 mod read_fitting;
 mod read_guidance;
 mod read_keep;
+mod read_output;
 mod read_site;
 mod reader;
 mod types;
@@ -25,6 +27,7 @@ pub use direction::unit_direction;
 pub use error::CaseError;
 pub use fitting::{Cone, ConeDimensions, ConeSize, Fitting, Flange, Gender, MeshFitting, Solid};
 pub use guidance::{Clear, EndLimits, JointGuide, JointShape, Pin, WallShare};
+pub use output::{Flow, Output};
 pub use read::{Painted, read_case, read_case_with};
 pub use types::{
     Align, Ball, Case, Cut, End, Form, Inherit, Keep, Limits, Mend, MendKind, Motion, Onward,

@@ -8,13 +8,14 @@ use crate::read_align::{check_align, read_align, read_moved};
 use crate::read_end::read_ends;
 use crate::read_guidance::{read_clears, read_joint};
 use crate::read_keep::{read_keeps, read_mends};
+use crate::read_output::read_output;
 use crate::reader::{Keys, Reader, Table, Value};
 use crate::types::{Case, Form, Inherit, Limits, Outliers, Scan, Unit, Wall, WallAt};
 
 const ROOT: Keys = Keys {
     table: "a case",
-    known: &["unit", "scan", "end", "joint", "limits", "keep", "clear", "mend"],
-    later: &["output"],
+    known: &["unit", "scan", "end", "joint", "limits", "keep", "clear", "output", "mend"],
+    later: &[],
 };
 
 const SCAN: Keys = Keys {
@@ -95,11 +96,12 @@ pub fn read_case_with(
     let limits = read_limits(&mut reader, &root);
     let keeps = read_keeps(&mut reader, &root, painted);
     let clears = read_clears(&mut reader, &root);
+    let output = read_output(&mut reader, &root);
     let mends = read_mends(&mut reader, &root);
     check_align(&mut reader, &root, scan.as_ref(), &ends, &keeps);
     match (unit, scan, limits) {
         (Some(unit), Some(scan), Some(limits)) if reader.mistakes.is_empty() => {
-            Ok(Case { unit, scan, ends, edge, joint, solids, limits, keeps, clears, mends })
+            Ok(Case { unit, scan, ends, edge, joint, solids, limits, keeps, clears, output, mends })
         }
         _ => {
             let mut mistakes = reader.mistakes;

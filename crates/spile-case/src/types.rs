@@ -5,6 +5,7 @@
 
 use crate::fitting::{Fitting, Solid};
 use crate::guidance::{Clear, EndLimits, JointGuide, Pin};
+use crate::output::Output;
 
 /// A point or direction, in the case's unit.
 pub type Vec3 = [f64; 3];
@@ -393,6 +394,8 @@ pub struct Case {
     pub keeps: Vec<Keep>,
     /// What no joint may enter.
     pub clears: Vec<Clear>,
+    /// What is written beside the part.
+    pub output: Output,
     /// Settled: the mends that were made.
     pub mends: Vec<Mend>,
 }

@@ -7,6 +7,7 @@ use std::fmt::Write as _;
 
 use crate::fitting::{Fitting, Flange, Gender, Solid};
 use crate::guidance::{Clear, EndLimits, JointGuide, JointShape, Pin, WallShare};
+use crate::output::{Flow, Output};
 use crate::read_site::{AS_MODELLED, AUTO};
 use crate::types::{
     Ball, Case, End, Form, Keep, Limits, Mend, Onward, Outliers, Place, Scan, Seam, Site, Station,
@@ -32,6 +33,7 @@ pub fn write_case(case: &Case) -> String {
     for clear in &case.clears {
         write_clear(&mut out, clear);
     }
+    write_output(&mut out, &case.output);
     for mend in &case.mends {
         write_mend(&mut out, mend);
     }
@@ -275,6 +277,25 @@ fn write_ball(out: &mut String, ball: Ball) {
 
 fn write_box(out: &mut String, min: Vec3, max: Vec3) {
     line(out, "box", &format!("{{ min = {}, max = {} }}", point(min), point(max)));
+}
+
+fn write_output(out: &mut String, output: &Output) {
+    if *output == Output::default() {
+        return;
+    }
+    out.push_str("\n[output]\n");
+    maybe(out, "density", output.density_g_cm3);
+    if let Some(up) = output.build_direction {
+        line(out, "build_direction", &point(up));
+    }
+    if let Some(Flow { rate_l_min, density_kg_m3, viscosity_pa_s }) = output.flow {
+        let keys = [
+            ("rate_l_min", rate_l_min),
+            ("density_kg_m3", density_kg_m3),
+            ("viscosity_pa_s", viscosity_pa_s),
+        ];
+        line(out, "flow", &table(&keys.map(in_text)));
+    }
 }
 
 fn write_mend(out: &mut String, mend: &Mend) {

@@ -88,6 +88,24 @@ fn keys_of_later_versions_are_told_apart_from_unknown_ones() {
 }
 
 #[test]
+fn what_is_wanted_beside_the_part_is_checked() {
+    snapshot_mistakes!("output",
+        ["[limits]" => "[output]\ndensity = 0\n\n[limits]"]
+        ["[limits]" => "[output]\ndensty = 1.05\n\n[limits]"]
+        ["[limits]" => "[output]\nbuild_direction = [0, 0, 0]\n\n[limits]"]
+        ["[limits]" => "[output]\nflow = 15\n\n[limits]"]
+        ["[limits]" => "[output]\nflow = { rate_l_min = 15, viscosity_pa_s = -1 }\n\n[limits]"]
+        ["[limits]" => "[output]\nflow = { rate = 15 }\n\n[limits]"]
+    );
+    let output = "[output]\ndensity = 1.05\nbuild_direction = [0, 0, 2]\n\
+                  flow = { rate_l_min = 15, density_kg_m3 = 1.204, viscosity_pa_s = 1.825e-5 }\n\n[limits]";
+    let case = read_case(&with("[limits]", output), "case.toml").unwrap();
+    assert_eq!(case.output.density_g_cm3, Some(1.05));
+    assert_eq!(case.output.build_direction, Some([0.0, 0.0, 1.0]));
+    assert_eq!(case.output.flow.unwrap().viscosity_pa_s, 1.825e-5);
+}
+
+#[test]
 fn values_of_the_wrong_kind_or_range_are_underlined() {
     snapshot_mistakes!("values",
         ["unit = \"mm\"" => "unit = \"mn\""]

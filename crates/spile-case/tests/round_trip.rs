@@ -2,10 +2,10 @@
 
 use proptest::prelude::*;
 use spile_case::{
-    Ball, Case, Clear, Cone, ConeSize, Cut, End, EndLimits, Fitting, Flange, Form, Gender, Inherit,
-    JointGuide, JointShape, Keep, Limits, Mend, MendKind, MeshFitting, Motion, Onward, Outliers,
-    Pin, Place, Rim, Scan, Seam, Site, Solid, Station, StationCut, Tilt, Unit, Vec3, Wall, WallAt,
-    WallShare, read_case, unit_direction, write_case,
+    Ball, Case, Clear, Cone, ConeSize, Cut, End, EndLimits, Fitting, Flange, Flow, Form, Gender,
+    Inherit, JointGuide, JointShape, Keep, Limits, Mend, MendKind, MeshFitting, Motion, Onward,
+    Outliers, Output, Pin, Place, Rim, Scan, Seam, Site, Solid, Station, StationCut, Tilt, Unit,
+    Vec3, Wall, WallAt, WallShare, read_case, unit_direction, write_case,
 };
 
 fn number() -> impl Strategy<Value = f64> {
@@ -284,6 +284,22 @@ fn joint() -> impl Strategy<Value = JointGuide> {
     })
 }
 
+fn output() -> impl Strategy<Value = Output> {
+    let flow = (positive(), positive(), positive()).prop_map(
+        |(rate_l_min, density_kg_m3, viscosity_pa_s)| Flow {
+            rate_l_min,
+            density_kg_m3,
+            viscosity_pa_s,
+        },
+    );
+    let all = (prop::option::of(positive()), prop::option::of(direction()), prop::option::of(flow));
+    all.prop_map(|(density_g_cm3, build_direction, flow)| Output {
+        density_g_cm3,
+        build_direction,
+        flow,
+    })
+}
+
 fn case() -> impl Strategy<Value = Case> {
     let unit = prop_oneof![
         Just(Unit::Millimetre),
@@ -295,8 +311,10 @@ fn case() -> impl Strategy<Value = Case> {
     let clears = prop::collection::vec(clear(), 0..3);
     let mends = prop::collection::vec(mend(), 0..3);
     let joints = (prop::option::of(positive()), joint());
-    (unit, scan(), ends(), joints, limits(), keeps, clears, mends).prop_map(
-        |(unit, scan, mut ends, (edge, joint), limits, keeps, clears, mends)| {
+    // On the heap, or a test's stack is too small for it all.
+    let (ends, output) = (ends().boxed(), output().boxed());
+    (unit, scan().boxed(), ends, joints, limits(), keeps, (clears, output), mends).prop_map(
+        |(unit, scan, mut ends, (edge, joint), limits, keeps, (clears, output), mends)| {
             let mut solids = Vec::new();
             for (k, end) in ends.iter_mut().enumerate() {
                 if let Some(Fitting::Mesh(mesh)) = &mut end.fitting {
@@ -309,7 +327,7 @@ fn case() -> impl Strategy<Value = Case> {
                     sized(cone, unit);
                 }
             }
-            Case { unit, scan, ends, edge, joint, solids, limits, keeps, clears, mends }
+            Case { unit, scan, ends, edge, joint, solids, limits, keeps, clears, output, mends }
         },
     )
 }

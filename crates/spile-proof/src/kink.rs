@@ -66,7 +66,7 @@ fn middle(mesh: &Mesh, a: u32, b: u32) -> DVec3 {
 }
 
 /// The seams of an end: its loops with what they are.
-fn seams(end: &LabelledEnd) -> [(&'static str, &[u32]); 4] {
+pub(crate) fn seams(end: &LabelledEnd) -> [(&'static str, &[u32]); 4] {
     [
         ("scan seam on the bore", &end.seam_bore),
         ("scan seam on the outside", &end.seam_outside),

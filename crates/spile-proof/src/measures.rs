@@ -5,17 +5,31 @@
 //! keeps the proof's bounds; every other says whether it is certified or
 //! estimated, and how it was read ([`Figure`]).
 
+mod ball_along;
+mod bulk;
 mod deviation_map;
 mod figure;
+mod lines;
 mod part_points;
+mod pressure;
+mod printing;
+mod seam_angles;
+mod section;
 mod thickness_map;
 
 use serde::Serialize;
 use spile_case::Case;
 use spile_mesh::Mesh;
 
+pub use ball_along::BallAlong;
+pub use bulk::Bulk;
 pub use deviation_map::{Deviation, Extreme, Percentile};
 pub use figure::{Figure, Histogram, VertexMap};
+pub use lines::{FlowLine, LineStation, On, Stop};
+pub use pressure::PressureLoss;
+pub use printing::{ClosedVoid, Overhang};
+pub use seam_angles::SeamAngles;
+pub use section::Section;
 pub use thickness_map::Thickness;
 
 use crate::identity::weld;
@@ -23,6 +37,7 @@ use crate::judge::check_inputs;
 use crate::labels::label;
 use crate::proof::{Proof, ProofError};
 use part_points::PartPoints;
+use thickness_map::Trees;
 
 /// All measures of a part. Lengths in the case's unit, areas in its square.
 ///
@@ -37,6 +52,16 @@ pub struct Measures {
     pub deviation: Deviation,
     /// How thick the wall is.
     pub thickness: Thickness,
+    /// The bore along its line from each end on.
+    pub lines: Vec<FlowLine>,
+    /// The angles along each seam.
+    pub seams: Vec<SeamAngles>,
+    /// Volume, area and mass.
+    pub bulk: Bulk,
+    /// What overhangs; none without the case's `build_direction`.
+    pub overhang: Option<Overhang>,
+    /// Hollows that are shut in.
+    pub voids: Vec<ClosedVoid>,
 }
 
 /// Measures `part` against `settled` and the scan files' meshes, which are those that
@@ -58,10 +83,18 @@ pub fn measure(
     let welded = weld(part);
     let l = label(scans, &welded, settled);
     let points = PartPoints::of(&l);
+    let trees = Trees::of(&l);
+    let said = &settled.output;
+    let is_closed = proof.part.boundary_edges == 0;
     let mut measures = Measures {
         doubts: l.faults.iter().map(|fault| fault.text.clone()).collect(),
         deviation: deviation_map::deviation(&l, &points, proof),
-        thickness: thickness_map::thickness(&l, &points),
+        thickness: thickness_map::thickness(&l, &points, &trees, proof),
+        lines: lines::lines(&l, &trees, said.flow.as_ref()),
+        seams: seam_angles::seam_angles(&l),
+        bulk: bulk::bulk(&welded, is_closed, said.density_g_cm3, settled.unit.in_millimetres()),
+        overhang: said.build_direction.map(|up| printing::overhang(&welded, up)),
+        voids: if proof.part.shells > 1 { printing::closed_voids(&welded) } else { Vec::new() },
     };
     let maps = [
         &mut measures.deviation.map,

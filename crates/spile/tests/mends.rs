@@ -46,6 +46,7 @@ fn uncut(scan: &Mesh, done: &Mended) -> Case {
         limits,
         keeps: Vec::new(),
         clears: Vec::new(),
+        output: spile_case::Output::default(),
         solids: Vec::new(),
         mends: done.mends.iter().map(|made| made.mend).collect(),
     }

@@ -112,6 +112,7 @@ pub fn case(form: Form, ends: Vec<End>) -> Case {
         },
         keeps: Vec::new(),
         clears: Vec::new(),
+        output: spile_case::Output::default(),
         solids: Vec::new(),
         mends: Vec::new(),
     }

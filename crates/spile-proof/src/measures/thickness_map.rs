@@ -13,6 +13,7 @@ use super::deviation_map::Percentile;
 use super::figure::{Figure, Histogram, VertexMap, quantiles};
 use super::part_points::PartPoints;
 use crate::labels::{Labelled, Side};
+use crate::proof::Proof;
 
 /// The wall over the part.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -25,7 +26,7 @@ pub struct Thickness {
     #[serde(skip)]
     pub ray: VertexMap,
     /// Diameter of the largest ball that touches the surface here, on the inward side of
-    /// its normal, and the other side.
+    /// its normal, and the other side; to a thousandth of it.
     #[serde(skip)]
     pub ball: VertexMap,
     /// The least wall of the whole part, scan included; none where a side is missing.
@@ -49,23 +50,38 @@ const BINS: usize = 40;
 /// The histogram ends where this share of the area is passed, for a few places
 /// of a scan may have no other side near.
 const HISTOGRAM_SHARE: f64 = 0.995;
-/// A ball is no longer shrunk when that takes less than this share of it.
-const BALL_SHARE: f64 = 1e-6;
-/// It is shrunk this often at most; each time takes it at least to the nearest point
-/// inside it, and a handful is common.
+/// A ball is no longer shrunk when that takes no more than this share of it.
+const BALL_SHARE: f64 = 1e-3;
+/// It is shrunk this often at most; a handful is common.
 const SHRINKS_MOST: usize = 60;
 
+/// Trees over bore and outside of the part.
+pub(super) struct Trees {
+    pub bore: Bvh,
+    pub outside: Bvh,
+}
+
+impl Trees {
+    pub(super) fn of(l: &Labelled) -> Self {
+        let of = |side: Side| Bvh::build_of(l.part, &l.part_where(|t| l.side[t] == side));
+        Self { bore: of(Side::Bore), outside: of(Side::Outside) }
+    }
+}
+
 /// The wall at each point, and what is told of all.
-pub(super) fn thickness(l: &Labelled, points: &PartPoints) -> Thickness {
-    let sides = [Side::Bore, Side::Outside].map(|side| l.part_where(|t| l.side[t] == side));
-    let trees = [&sides[0], &sides[1]].map(|side| Bvh::build_of(l.part, side));
+pub(super) fn thickness(
+    l: &Labelled,
+    points: &PartPoints,
+    trees: &Trees,
+    proof: &Proof,
+) -> Thickness {
     let far = l.part.bounds().diagonal();
     let each: Vec<Wall> = (0..l.part.points().len())
         .into_par_iter()
         .map(|v| {
             let other = match points.side[v] {
-                Side::Bore => &trees[1],
-                Side::Outside => &trees[0],
+                Side::Bore => &trees.outside,
+                Side::Outside => &trees.bore,
                 Side::Neither => return Wall::default(),
             };
             Wall::at(other, l.part.points()[v], points.normal[v], far)
@@ -74,13 +90,13 @@ pub(super) fn thickness(l: &Labelled, points: &PartPoints) -> Thickness {
     let map =
         |pick: fn(&Wall) -> Option<f64>| VertexMap { values: each.iter().map(pick).collect() };
     let (map, ray, ball) = (map(|w| w.shortest), map(|w| w.ray), map(|w| w.ball));
-    let least = nearest(l.part, Some(&sides[0]), &trees[1], 0.0);
+    let least = of_the_proof(l, proof).or_else(|| least(l, trees));
     let bore = sorted_by_area(points, &map);
     let to = quantiles(&bore, &[HISTOGRAM_SHARE]).first().copied().unwrap_or(0.0);
     let how = "shortest straight distance from the whole bore to the outside";
     Thickness {
-        least: least.map(|b| Figure::certified(b.lo, [b.lo, b.hi], how)),
-        least_where: least.map(|b| b.at.to_array()),
+        least: least.map(|(b, _)| Figure::certified(b[0], b, how)),
+        least_where: least.map(|(_, at)| at),
         percentiles: percentiles(&bore),
         ray_percentiles: percentiles(&sorted_by_area(points, &ray)),
         ball_percentiles: percentiles(&sorted_by_area(points, &ball)),
@@ -89,6 +105,24 @@ pub(super) fn thickness(l: &Labelled, points: &PartPoints) -> Thickness {
         ray,
         ball,
     }
+}
+
+/// Bounds of the least wall, and its place.
+type Least = ([f64; 2], [f64; 3]);
+
+/// Where the wall is made the proof has measured all of it, unless an end has a limit of its
+/// own; an even wall is nearly least everywhere, and so dear to measure again.
+fn of_the_proof(l: &Labelled, proof: &Proof) -> Option<Least> {
+    let mut rows = proof.limits.iter().filter(|r| r.name == "wall_min");
+    let (row, more) = (rows.next()?, rows.next());
+    let is_whole = l.case.scan.form.makes_wall() && row.end.is_none() && more.is_none();
+    row.bounds.zip(row.where_).filter(|_| is_whole)
+}
+
+fn least(l: &Labelled, trees: &Trees) -> Option<Least> {
+    let bore = l.part_where(|t| l.side[t] == Side::Bore);
+    let found = nearest(l.part, Some(&bore), &trees.outside, 0.0)?;
+    Some(([found.lo, found.hi], found.at.to_array()))
 }
 
 /// Values at points of the bore with the area each stands for, rising.
@@ -130,7 +164,8 @@ impl Wall {
         let ray = other.first_hit(p, -out).map(|hit| hit.t);
         let first = radius_through(closest.point - p, -out);
         let start = first.into_iter().chain(ray.map(|t| 0.5 * t)).fold(far, f64::min);
-        let ball = shrunk(other, p, -out, start).filter(|&radius| radius < far);
+        let ball = shrunk(other, p, -out, [0.5 * closest.distance, start]);
+        let ball = ball.filter(|&radius| radius < far);
         Self { shortest, ray, ball: ball.map(|radius| 2.0 * radius) }
     }
 }
@@ -143,17 +178,22 @@ fn radius_through(point: DVec3, inward: DVec3) -> Option<f64> {
     (height > 0.0 && radius.is_finite()).then_some(radius)
 }
 
-/// The ball at `p` shrunk from `radius` until nothing of `other` is inside it.
+/// The ball at `p` shrunk from a radius until nothing of `other` is inside it. It cannot be
+/// smaller than `least`, half the way to the nearest place: where it is as small, that
+/// need not be looked for.
 ///
 /// # Source
 /// Ma, Bae, Choi 2012, 3D medial axis point approximation using nearest neighbors
 /// and the normal field.
-fn shrunk(other: &Bvh, p: DVec3, inward: DVec3, radius: f64) -> Option<f64> {
-    let mut radius = radius;
+fn shrunk(other: &Bvh, p: DVec3, inward: DVec3, [least, from]: [f64; 2]) -> Option<f64> {
+    let mut radius = from;
     for _ in 0..SHRINKS_MOST {
+        if radius <= least * (1.0 + BALL_SHARE) {
+            break;
+        }
         let centre = p + radius * inward;
         let Some(inside) = other.closest_within(centre, radius * (1.0 - BALL_SHARE)) else {
-            return Some(radius);
+            break;
         };
         // A point inside the ball gives a smaller one; rounding may end that.
         radius = radius_through(inside.point - p, inward).filter(|&r| r < radius)?;
@@ -185,7 +225,7 @@ mod tests {
             let wall = Wall::at(&other, 10.0 * DVec3::X, -DVec3::Z, 1e4);
             assert!((wall.shortest.unwrap() - 10.0 * beta.sin()).abs() < 1e-12);
             assert!((wall.ray.unwrap() - ray).abs() < 5e-7, "{wall:?}");
-            assert!((wall.ball.unwrap() - ball).abs() < 2.0 * BALL_SHARE * ball, "{wall:?}");
+            assert!((wall.ball.unwrap() / ball - 1.0).abs() < 1.1 * BALL_SHARE, "{wall:?}");
         }
     }
 

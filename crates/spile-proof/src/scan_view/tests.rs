@@ -72,6 +72,7 @@ fn case(form: Form, through: [f64; 3], reach: f64) -> Case {
         },
         keeps: vec![],
         clears: Vec::new(),
+        output: spile_case::Output::default(),
         solids: Vec::new(),
         mends: vec![],
     }

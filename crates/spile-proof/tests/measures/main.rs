@@ -3,6 +3,7 @@
 #[path = "../scene/mod.rs"]
 mod scene;
 
+mod along;
 mod maps;
 
 use scene::Scene;

@@ -334,6 +334,7 @@ fn case(upper: Seam, lower: Seam) -> Case {
         },
         keeps: Vec::new(),
         clears: Vec::new(),
+        output: spile_case::Output::default(),
         solids: Vec::new(),
         mends: Vec::new(),
     }
