@@ -1,5 +1,6 @@
 //! The stress suite: invented ends drawn from seeds (example `stress` of spile),
-//! each run, and where it ends broken, the suggestion of its conflict run too.
+//! each run, and where it ends broken, each suggestion of its conflicts run too.
+//! A second judge (`tests/outside/stress_judge.py`) then looks at every part.
 //!
 //! `cargo xtask bench --stress` keeps what it has finished and goes on from there.
 
@@ -11,7 +12,7 @@ use std::time::{Duration, Instant};
 
 use serde_json::Value;
 
-use crate::{Fault, built_example, built_spile, process, target};
+use crate::{Fault, built_example, built_spile, process, python, root, target};
 
 /// Seeds that are drawn unless another number is given.
 const ALL: u64 = 2000;
@@ -20,11 +21,11 @@ const ALL: u64 = 2000;
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum Ended {
     Held,
-    /// Broken, and the suggestion of a conflict was run and held.
+    /// Broken, and each suggestion of its conflicts was run and held.
     Suggested,
     /// Broken, and no suggestion.
     Silent,
-    /// Broken, and the suggestion does not hold.
+    /// Broken, and a suggestion does not hold.
     Untrue,
     /// No answer: an error, or a crash.
     Failed,
@@ -36,8 +37,10 @@ struct Seed {
     /// The line that tells how it was drawn.
     drawn: String,
     ended: Ended,
-    /// Names of the broken rows.
+    /// Names of the broken rows, and the keys of suggestions that do not hold.
     broken: String,
+    /// Where its parts lie, the suggested ones too.
+    made: Vec<PathBuf>,
     time: Duration,
 }
 
@@ -50,9 +53,9 @@ pub fn bench(count: Option<&str>) -> Result<(), Fault> {
 fn name(ended: Ended) -> &'static str {
     match ended {
         Ended::Held => "held",
-        Ended::Suggested => "broken, its suggestion holds",
+        Ended::Suggested => "broken, what it suggests holds",
         Ended::Silent => "broken, nothing suggested",
-        Ended::Untrue => "broken, its suggestion does not hold",
+        Ended::Untrue => "broken, a suggestion does not hold",
         Ended::Failed => "no answer",
     }
 }
@@ -84,7 +87,24 @@ fn all(folder: &Path, count: u64) -> Result<(), Fault> {
     })?;
     seeds.sort_by_key(|s| s.number);
     tell(&seeds);
-    Ok(())
+    judge(&seeds)
+}
+
+/// Lets the second judge look at every part.
+///
+/// # Errors
+/// It disagrees with a verdict of the program, or cannot judge.
+fn judge(seeds: &[Seed]) -> Result<(), Fault> {
+    let mut command = Command::new(python::environment()?);
+    command
+        .arg(root().join("tests/outside/stress_judge.py"))
+        .args(seeds.iter().flat_map(|s| &s.made))
+        .env("PYTHONDONTWRITEBYTECODE", "1")
+        // It judges one part a processor already.
+        .env("OMP_NUM_THREADS", "1");
+    println!("the second judge, by dense samples:");
+    let said = process::run_and_listen(&mut command)?;
+    if said.success { Ok(()) } else { Err("the second judge does not agree".into()) }
 }
 
 fn tell(seeds: &[Seed]) {
@@ -120,28 +140,43 @@ fn one(spile: &Path, folder: &Path, number: u64) -> Result<Seed, Fault> {
         .filter_map(|row| Some(row["name"].as_str()?.to_owned()))
         .collect();
     broken.dedup();
+    let mut parts = vec![made];
     let ended = match proof["verdict"].as_str() {
         Some("held") => Ended::Held,
-        Some("broken") => match suggested(&read(&folder.join("case.toml"))?, &proof)? {
-            None => Ended::Silent,
-            Some(changed) => {
-                let case = folder.join("suggested.toml");
-                std::fs::write(&case, changed).map_err(|e| format!("{}: {e}", case.display()))?;
-                let again = proof_of(spile, &case, &folder.join("suggested-out"))?;
-                if again["verdict"] == "held" { Ended::Suggested } else { Ended::Untrue }
+        Some("broken") => {
+            let ways = suggested(&read(&folder.join("case.toml"))?, &proof)?;
+            let mut ended = if ways.is_empty() { Ended::Silent } else { Ended::Suggested };
+            for (k, (key, changed)) in ways.iter().enumerate() {
+                let case = folder.join(format!("suggested-{k}.toml"));
+                let is_written = std::fs::read_to_string(&case).is_ok_and(|old| old == *changed);
+                if !is_written {
+                    std::fs::write(&case, changed)
+                        .map_err(|e| format!("{}: {e}", case.display()))?;
+                }
+                let out = folder.join(format!("suggested-{k}-out"));
+                let again = proof_of(spile, &case, &out)?;
+                parts.push(out);
+                if again["verdict"] != "held" {
+                    ended = Ended::Untrue;
+                    broken.push(format!("not by {key}"));
+                }
             }
-        },
+            ended
+        }
         _ => Ended::Failed,
     };
-    Ok(Seed { number, drawn, ended, broken: broken.join(" "), time })
+    parts.retain(|out| out.join("proof.json").exists());
+    Ok(Seed { number, drawn, ended, broken: broken.join(" "), made: parts, time })
 }
 
-/// The proof of a case: the one that is there, if it is newer than the command;
+/// The proof of a case: the one that is there, if it is newer than command and case;
 /// nothing where the command gave no answer.
 fn proof_of(spile: &Path, case: &Path, out: &Path) -> Result<Value, Fault> {
     let file: PathBuf = out.join("proof.json");
     let age = |path: &Path| path.metadata().and_then(|m| m.modified()).ok();
-    let is_there = age(&file).zip(age(spile)).is_some_and(|(proof, command)| proof > command);
+    let is_there = age(&file)
+        .zip(age(spile).zip(age(case)))
+        .is_some_and(|(proof, (command, case))| proof > command && proof > case);
     if !is_there {
         let mut command = Command::new(spile);
         command.arg("run").arg(case).arg("--out").arg(out).env("RAYON_NUM_THREADS", "1");
@@ -154,16 +189,19 @@ fn proof_of(spile: &Path, case: &Path, out: &Path) -> Result<Value, Fault> {
     serde_json::from_str(&read(&file)?).map_err(|e| format!("{}: {e}", file.display()))
 }
 
-/// The case with the values of the first conflict that suggests some.
-fn suggested(case: &str, proof: &Value) -> Result<Option<String>, Fault> {
-    let conflicts = proof["conflicts"].as_array().cloned().unwrap_or_default();
-    let of = |conflict: &Value| conflict["would_hold"].as_array().cloned().unwrap_or_default();
-    let Some(wanted) = conflicts.iter().map(of).find(|w| !w.is_empty()) else { return Ok(None) };
+/// The keys that the conflicts suggest, each with the case as it would be: every
+/// one is a way of its own.
+fn suggested(case: &str, proof: &Value) -> Result<Vec<(String, String)>, Fault> {
+    let conflicts = proof["conflicts"].as_array().into_iter().flatten();
+    let wanted = conflicts.filter_map(|c| c["would_hold"].as_array()).flatten();
+    wanted.map(|way| with_value(case, way)).collect()
+}
+
+/// The key of one way that would hold, and the case with its value.
+fn with_value(case: &str, way: &Value) -> Result<(String, String), Fault> {
     let mut table: toml::Table = case.parse().map_err(|e| format!("an invented case: {e}"))?;
-    // Each is a way of its own; the first is what is told first.
-    let Some(first) = wanted.first() else { return Ok(None) };
-    let key = first["key"].as_str().unwrap_or_default();
-    let value = toml::Value::try_from(&first["value"]).map_err(|e| format!("{key}: {e}"))?;
+    let key = way["key"].as_str().unwrap_or_default();
+    let value = toml::Value::try_from(&way["value"]).map_err(|e| format!("{key}: {e}"))?;
     let mut at = match key.strip_prefix("end.") {
         Some(_) => table.get_mut("end").and_then(|ends| ends.get_mut(0)),
         None => table.get_mut("limits"),
@@ -176,7 +214,7 @@ fn suggested(case: &str, proof: &Value) -> Result<Option<String>, Fault> {
     }
     let inner = at.and_then(toml::Value::as_table_mut).ok_or(format!("no place for {key}"))?;
     inner.insert(last.to_owned(), value);
-    Ok(Some(table.to_string()))
+    Ok((key.to_owned(), table.to_string()))
 }
 
 fn read(path: &Path) -> Result<String, Fault> {

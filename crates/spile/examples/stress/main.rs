@@ -25,11 +25,17 @@ fn main() -> io::Result<()> {
         let folder = Path::new(out).join(format!("seed-{seed}"));
         fs::create_dir_all(&folder)?;
         let made = scene::scene(seed);
-        fs::write(folder.join("scan.stl"), stl(&made.triangles))?;
-        fs::write(folder.join("case.toml"), made.case)?;
-        fs::write(folder.join("drawn.txt"), made.drawn)?;
+        written(&folder.join("scan.stl"), &stl(&made.triangles))?;
+        written(&folder.join("case.toml"), made.case.as_bytes())?;
+        written(&folder.join("drawn.txt"), made.drawn.as_bytes())?;
     }
     Ok(())
+}
+
+/// Writes a file, unless it is there as it should be: what was made from it is not
+/// older then.
+fn written(file: &Path, bytes: &[u8]) -> io::Result<()> {
+    if fs::read(file).is_ok_and(|old| old == bytes) { Ok(()) } else { fs::write(file, bytes) }
 }
 
 /// Binary STL, whose coordinates the scene has already rounded.
