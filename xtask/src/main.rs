@@ -36,7 +36,8 @@ cargo xtask COMMAND
                            outside   checks against reference libraries
                          --full runs the heavy references on everything
   tidy                   the same as `test tidy`
-  picture [--real]       draw the picture of the README again; --real: those of the open scans
+  picture [--real]       draw the picture of the README again; --real: those of the open scans;
+                         --report: the report of the demo, by Chromium
   bench [--quick]        time and memory of each step as the scan grows
   bench --joint          what one joint costs on one core, step by step
   bench --stress [N]     two thousand invented ends, or N: how many hold
@@ -48,6 +49,7 @@ below, the PATH, and apt-get where root or sudo allows.
 
   SPILE_PYTHON           Python 3.10 to 3.13 with its venv module
   SPILE_MDBOOK           mdbook 0.5 (else built once under target/tools)
+  SPILE_CHROMIUM         Chromium, for `picture --report`
 ";
 
 fn main() -> ExitCode {
@@ -60,6 +62,7 @@ fn main() -> ExitCode {
         ["tidy"] => test::test(&["tidy"]),
         ["picture"] => picture::picture(),
         ["picture", "--real"] => picture::real_pictures(),
+        ["picture", "--report"] => picture::report_pictures(),
         ["bench"] => bench::bench(&bench::FULL),
         ["bench", "--quick"] => bench::bench(&bench::QUICK),
         ["bench", "--joint"] => bench::joint(),
@@ -97,9 +100,9 @@ fn built_spile() -> Result<PathBuf, Fault> {
     Ok(target().join("debug").join(format!("spile{}", std::env::consts::EXE_SUFFIX)))
 }
 
-/// Builds an example program of the spile crate and gives its path.
-fn built_example(name: &str) -> Result<PathBuf, Fault> {
-    process::cargo(&["build", "--package", "spile", "--example", name])?;
+/// Builds an example program of a crate and gives its path.
+fn built_example(package: &str, name: &str) -> Result<PathBuf, Fault> {
+    process::cargo(&["build", "--package", package, "--example", name])?;
     let file = format!("{name}{}", std::env::consts::EXE_SUFFIX);
     Ok(target().join("debug").join("examples").join(file))
 }

@@ -63,7 +63,7 @@ fn name(ended: Ended) -> &'static str {
 /// Draws and runs the seeds below `count`, one a processor at a time.
 fn all(folder: &Path, count: u64) -> Result<(), Fault> {
     let spile = built_spile()?;
-    let draw = built_example("stress")?;
+    let draw = built_example("spile", "stress")?;
     process::run(Command::new(draw).arg(folder).arg("0").arg(count.to_string()))?;
     let next = AtomicU64::new(0);
     let workers = std::thread::available_parallelism().map_or(1, |n| n.get());

@@ -78,9 +78,9 @@ fn outside(wish: Wish) -> Result<Count, Fault> {
         .arg(root().join("tests/outside"))
         .env("PYTHONDONTWRITEBYTECODE", "1")
         .env("SPILE_BIN", &made.spile)
-        .env("SPILE_PAIRS", built_example("pairs")?)
-        .env("SPILE_REMESHED", built_example("remeshed")?)
-        .env("SPILE_STRESS", built_example("stress")?)
+        .env("SPILE_PAIRS", built_example("spile", "pairs")?)
+        .env("SPILE_REMESHED", built_example("spile", "remeshed")?)
+        .env("SPILE_STRESS", built_example("spile", "stress")?)
         .env("SPILE_MADE", &made.folder);
     if wish.full {
         command.arg("--full");

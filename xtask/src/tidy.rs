@@ -7,13 +7,24 @@ use crate::{Fault, root};
 
 /// The crates in import order: each may use those before it, and the prover
 /// never what makes the joint, not even in its tests.
-const ORDER: [(&str, &[&str]); 7] = [
+const ORDER: [(&str, &[&str]); 8] = [
     ("spile-mesh", &[]),
     ("spile-formats", &["spile-mesh"]),
     ("spile-case", &["spile-mesh", "spile-formats"]),
     ("spile-joint", &["spile-mesh", "spile-formats", "spile-case"]),
     ("spile-proof", &["spile-mesh", "spile-formats", "spile-case"]),
-    ("spile", &["spile-mesh", "spile-formats", "spile-case", "spile-joint", "spile-proof"]),
+    ("spile-report", &["spile-mesh", "spile-formats", "spile-case", "spile-proof"]),
+    (
+        "spile",
+        &[
+            "spile-mesh",
+            "spile-formats",
+            "spile-case",
+            "spile-joint",
+            "spile-proof",
+            "spile-report",
+        ],
+    ),
     ("xtask", &[]),
 ];
 

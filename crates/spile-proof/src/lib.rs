@@ -42,6 +42,7 @@ mod outliers;
 mod part_view;
 mod polyline;
 mod proof;
+mod regions;
 mod scan_view;
 mod seam;
 mod seams;
@@ -61,4 +62,5 @@ pub use proof::{
     Changed, Conflict, EndStations, KnownBy, LimitResult, MendRecord, PartFigures, Proof,
     ProofError, Station, Verdict, Wanted, WantedValue,
 };
+pub use regions::{Regions, regions};
 pub use unit::add_unit;

@@ -29,6 +29,8 @@ pub(crate) struct InputFile {
 /// A case with all that it names.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Loaded {
+    /// The case file's text.
+    pub text: String,
     /// The case.
     pub case: Case,
     /// Its scan files, those of its fittings, in the case's order, and the scan that it
@@ -104,7 +106,7 @@ pub(crate) fn load(path: &Path) -> Result<Loaded, Failure> {
         align.points = points.into_iter().map(|p| p.to_array()).collect();
         align.triangles = triangles;
     }
-    Ok(Loaded { case, files, scans })
+    Ok(Loaded { text, case, files, scans })
 }
 
 /// The STEP file at `path`.

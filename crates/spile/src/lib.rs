@@ -20,6 +20,7 @@ mod progress;
 mod proof_difference;
 mod proof_file;
 mod proof_table;
+mod report_file;
 mod signed_distance;
 mod starter;
 mod table;

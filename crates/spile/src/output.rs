@@ -19,7 +19,7 @@ pub(crate) struct OutputFile {
 
 /// All that a run may have left in its folder before; whatever else is there
 /// belongs to the user and stays.
-const OURS: [&str; 8] = [
+const OURS: [&str; 9] = [
     "part.stl",
     "part.3mf",
     "part-broken.stl",
@@ -27,6 +27,7 @@ const OURS: [&str; 8] = [
     "proof.json",
     "case.toml",
     "report.html",
+    "report.pdf",
     "inputs",
 ];
 

@@ -21,9 +21,12 @@ pub const CAUTION: &str = "This proof covers geometry only. Material, cleaning, 
 /// One input file.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub(crate) struct InputRecord {
-    file: String,
-    sha256: String,
-    triangles: usize,
+    /// Its name in the output folder.
+    pub file: String,
+    /// Its hash, lower-case hexadecimal.
+    pub sha256: String,
+    /// How many triangles it holds.
+    pub triangles: usize,
 }
 
 impl InputRecord {
@@ -40,8 +43,10 @@ impl InputRecord {
 /// One output file.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub(crate) struct OutputRecord {
-    file: String,
-    sha256: String,
+    /// Its name in the output folder.
+    pub file: String,
+    /// Its hash, lower-case hexadecimal.
+    pub sha256: String,
 }
 
 impl OutputRecord {

@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use spile_proof::{Conflict, KnownBy, LimitResult, MendRecord, Verdict, WantedValue};
+use spile_report::number::{asked_text, digits, measured_text, place, sense_of};
 
 use crate::proof_file::{Body, CAUTION, ProofFile};
 use crate::table::{Align, Table};
@@ -59,14 +60,13 @@ fn limits_table(limits: &[LimitResult], unit: &str) -> String {
         });
         let measured =
             limit.measured.map_or_else(String::new, |m| measured_text(&limit.name, m, unit));
-        let place =
-            limit.where_.map_or_else(String::new, |[x, y, z]| format!("{x:.2}, {y:.2}, {z:.2}"));
+        let at = limit.where_.map_or_else(String::new, place);
         table.row([
             limit.name.clone(),
             limit.end.clone().unwrap_or_default(),
             asked,
             measured,
-            place,
+            at,
             word(limit.verdict).to_owned(),
         ]);
     }
@@ -104,8 +104,8 @@ fn write_conflict(out: &mut String, conflict: &Conflict) {
     if let Some(end) = &conflict.end {
         let _ = write!(out, ", at end `{end}`");
     }
-    if let Some([x, y, z]) = conflict.where_ {
-        let _ = write!(out, ", near {x:.2}, {y:.2}, {z:.2}");
+    if let Some(at) = conflict.where_ {
+        let _ = write!(out, ", near {}", place(at));
     }
     out.push('\n');
     for wanted in &conflict.would_hold {
@@ -136,88 +136,6 @@ fn write_mends(out: &mut String, mends: &[MendRecord], case: &str) {
     let _ = writeln!(out, "mended: {}; each is listed in {case}", counts.join(", "));
 }
 
-/// Which side of a limit is the bad one.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Sense {
-    AtMost,
-    AtLeast,
-}
-
-fn sense_of(limit: &str) -> Sense {
-    match limit {
-        "wall_min" | "ball_min" | "seam_height" | "clear" => Sense::AtLeast,
-        _ => Sense::AtMost,
-    }
-}
-
-impl Sense {
-    fn words(self) -> &'static str {
-        match self {
-            Sense::AtMost => "at most",
-            Sense::AtLeast => "at least",
-        }
-    }
-
-    /// Four digits, rounded toward the bad side: what is printed never looks
-    /// better than what was measured.
-    fn digits(self, x: f64) -> String {
-        let near = digits(x);
-        let Ok(read) = near.parse::<f64>() else { return near };
-        match self {
-            Sense::AtMost if read < x => digits(x + step(x)),
-            Sense::AtLeast if read > x => digits(x - step(x)),
-            _ => near,
-        }
-    }
-}
-
-/// Digits that are printed of a measure.
-const DIGITS: i32 = 4;
-
-/// The last printed digit's step, for a number of this size.
-fn step(x: f64) -> f64 {
-    10f64.powi(decade(x) + 1 - DIGITS)
-}
-
-fn decade(x: f64) -> i32 {
-    if x == 0.0 { 0 } else { x.abs().log10().floor() as i32 }
-}
-
-/// `x` with four digits, without trailing zeros.
-pub(crate) fn digits(x: f64) -> String {
-    if !x.is_finite() {
-        return x.to_string();
-    }
-    let decimals = (DIGITS - 1 - decade(x)).clamp(0, 12);
-    let text = format!("{x:.*}", decimals as usize);
-    if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.').to_owned()
-    } else {
-        text
-    }
-}
-
-/// What is asked of a limit, with its unit.
-pub(crate) fn asked_text(limit: &str, x: f64, unit: &str) -> String {
-    in_unit(limit, x, unit, digits)
-}
-
-/// What was measured, with its unit, rounded toward the limit's bad side.
-pub(crate) fn measured_text(limit: &str, x: f64, unit: &str) -> String {
-    in_unit(limit, x, unit, |x| sense_of(limit).digits(x))
-}
-
-fn in_unit(limit: &str, x: f64, unit: &str, digits: impl Fn(f64) -> String) -> String {
-    match limit {
-        "kink" | "kink_border" => format!("{} deg", digits(x)),
-        "seam_height" => digits(x),
-        "untouched" | "mends" => format!("{} missed", digits(x)),
-        "case" => format!("{} changed", digits(x)),
-        "bore_loss" => format!("{} %", digits(100.0 * x)),
-        _ => format!("{} {unit}", digits(x)),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use spile_mesh::DVec3;
@@ -226,7 +144,7 @@ mod tests {
         WantedValue,
     };
 
-    use super::{Sense, digits, proof_text};
+    use super::proof_text;
     use crate::proof_file::{Body, CAUTION, ProofFile};
 
     fn proof() -> Proof {
@@ -301,26 +219,5 @@ mod tests {
             caution: CAUTION,
         };
         insta::assert_snapshot!("proof table", proof_text(&file));
-    }
-
-    #[test]
-    fn numbers_are_short() {
-        assert_eq!(digits(0.0), "0");
-        assert_eq!(digits(12.345678), "12.35");
-        assert_eq!(digits(0.0234567), "0.02346");
-        assert_eq!(digits(1234567.0), "1234567");
-        assert_eq!(digits(1.5), "1.5");
-        assert_eq!(digits(-0.25), "-0.25");
-    }
-
-    #[test]
-    fn a_measure_is_never_printed_better_than_it_is() {
-        assert_eq!(Sense::AtMost.digits(0.123412), "0.1235");
-        assert_eq!(Sense::AtLeast.digits(1.19998), "1.199");
-        for k in 1..2000 {
-            let x = f64::from(k) * 0.0137;
-            assert!(Sense::AtMost.digits(x).parse::<f64>().unwrap() >= x);
-            assert!(Sense::AtLeast.digits(x).parse::<f64>().unwrap() <= x);
-        }
     }
 }

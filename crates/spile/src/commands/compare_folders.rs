@@ -8,6 +8,7 @@ use serde::Serialize;
 use serde_json::Value;
 use spile_case::{Case, read_case};
 use spile_mesh::{Bvh, Mesh, farthest};
+use spile_report::number::{asked_text, digits, measured_text};
 
 use crate::answer::Answer;
 use crate::args::CompareArgs;
@@ -18,7 +19,6 @@ use crate::end_places::EndPlaces;
 use crate::failure::Failure;
 use crate::inputs::{read_bytes, read_mesh, shown};
 use crate::progress::Progress;
-use crate::proof_table::{asked_text, digits, measured_text};
 use crate::table::{Align, Table};
 use crate::written::Written;
 

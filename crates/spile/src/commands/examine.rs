@@ -7,6 +7,7 @@ use spile_joint::{
     Effect, Examination, ExamineOptions, Finding, FindingKind, FoundEnd, Watch as _,
 };
 use spile_mesh::Mesh;
+use spile_report::number::digits;
 
 use super::examine_mend::{self, MendRecord, mend_to};
 use super::examine_shapes::{self, CircleRecord, ShapeRecord};
@@ -17,7 +18,6 @@ use crate::failure::Failure;
 use crate::inputs::{InputFile, read_mesh};
 use crate::part_files::file_unit;
 use crate::progress::Progress;
-use crate::proof_table::digits;
 use crate::starter::guess_unit;
 use crate::table::{Align, Table};
 

@@ -10,11 +10,11 @@ use spile_formats::FileUnit;
 use spile_formats::threemf::{self, ThreeMfInfo};
 use spile_joint::{ExamineOptions, MendOptions, mend};
 use spile_mesh::Mesh;
+use spile_report::number::digits;
 
 use super::examine::kind_name;
 use crate::failure::Failure;
 use crate::inputs::{said, sha256, shown};
-use crate::proof_table::digits;
 use crate::table::{Align, Table};
 
 /// What was mended, and where it was written.

@@ -4,9 +4,9 @@ use std::fmt::Write as _;
 
 use serde::Serialize;
 use spile_mesh::{Circle, DVec3, Extent, Mesh, Recognised, Shape, Topology, recognise};
+use spile_report::number::digits;
 
 use super::examine::place;
-use crate::proof_table::digits;
 use crate::table::{Align, Table};
 
 /// A region that really is a plane, sphere, cylinder or cone.

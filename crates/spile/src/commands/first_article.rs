@@ -6,9 +6,9 @@ use serde::Serialize;
 use spile_case::Motion;
 use spile_joint::{RigidFit, rigid_fit, spread};
 use spile_mesh::{Bvh, DVec3, Mesh, farthest_each};
+use spile_report::number::digits;
 
 use crate::failure::Failure;
-use crate::proof_table::digits;
 use crate::signed_distance::SignedDistance;
 
 /// Points at which deviations are read: a percentile is then known to about a 200th of

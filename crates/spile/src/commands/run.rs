@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use spile_case::{Case, read_case, write_case};
 use spile_joint::{Made, Watch as _, align, make};
+use spile_mesh::Mesh;
 use spile_proof::measures::{Measures, measure};
 use spile_proof::{Verdict, judge_as_asked, residual};
 
@@ -24,6 +25,7 @@ use crate::proof_file::{
     unmade, with_conflicts,
 };
 use crate::proof_table::proof_text;
+use crate::report_file::{Subject, report_files};
 
 /// The settled case's file in the output folder.
 pub(crate) const CASE_FILE: &str = "case.toml";
@@ -70,9 +72,11 @@ pub(crate) fn run_case(case: &Path, folder: &Path, tries: u16) -> Result<Answer,
     let made = make(&found.case, &loaded.scans, &progress)?;
     let inputs = name_inputs(&loaded.files, loaded.scans.len(), loaded.case.solids.len());
     let (settled, case_text) = settle(&made, &inputs)?;
-    let (mut body, parts, measures) = judge_part(&made, loaded, &settled, &progress)?;
+    let (mut body, parts, judged) = judge_part(&made, loaded, &settled, &progress)?;
+    let (mesh, measures) = judged.unzip();
     try_changes(loaded, &found.case, body.conflicts_mut(), tries, &progress);
-    let case_file = OutputFile { name: CASE_FILE.to_owned(), bytes: case_text.into_bytes() };
+    let case_file =
+        OutputFile { name: CASE_FILE.to_owned(), bytes: case_text.clone().into_bytes() };
     let outputs: Vec<OutputFile> = parts.into_iter().chain([case_file]).collect();
     let proof = ProofFile {
         spile: env!("CARGO_PKG_VERSION"),
@@ -96,6 +100,18 @@ pub(crate) fn run_case(case: &Path, folder: &Path, tries: u16) -> Result<Answer,
     let json = proof.text();
     let mut files = outputs;
     files.push(OutputFile { name: "proof.json".to_owned(), bytes: json.clone().into_bytes() });
+    progress.step("report", None);
+    let subject = Subject {
+        name: &case.file_stem().map_or_else(String::new, |s| s.to_string_lossy().into()),
+        asked: &loaded.text,
+        settled: (&settled, &case_text),
+        scans: &loaded.scans,
+        part: mesh.as_ref(),
+    };
+    files.extend(
+        report_files(&proof, &subject)
+            .map_err(|error| Failure::internal(format!("the report cannot be made: {error}")))?,
+    );
     for (name, scan) in inputs.into_iter().zip(&loaded.files) {
         files.push(OutputFile { name, bytes: scan.bytes.clone() });
     }
@@ -157,14 +173,18 @@ pub(crate) fn settle(made: &Made, inputs: &[String]) -> Result<(Case, String), F
     }
 }
 
+/// The part as it was judged, and what it is like.
+type Measured = (Mesh, Measures);
+
 /// Judges the part as its STL file reads back, and the settled case against the
-/// one that was asked, and measures it; the part's files are named by the verdict.
+/// one that was asked, and measures it; the part's files are named by the verdict, and
+/// the mesh is the one that was judged.
 fn judge_part(
     made: &Made,
     loaded: &Loaded,
     settled: &Case,
     progress: &Progress,
-) -> Result<(Body, Vec<OutputFile>, Option<Measures>), Failure> {
+) -> Result<(Body, Vec<OutputFile>, Option<Measured>), Failure> {
     let Some(part) = &made.part else {
         return Ok((with_conflicts(unmade(settled), made), Vec::new(), None));
     };
@@ -189,7 +209,7 @@ fn judge_part(
     let files = [("stl", stl), ("3mf", threemf)]
         .map(|(extension, bytes)| OutputFile { name: format!("{stem}.{extension}"), bytes });
     let body = with_conflicts(Body::Judged(Box::new(proof)), made);
-    Ok((body, files.into(), Some(measures)))
+    Ok((body, files.into(), Some((written.mesh, measures))))
 }
 
 #[cfg(test)]

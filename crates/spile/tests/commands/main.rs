@@ -18,6 +18,7 @@ mod led;
 mod narrow_rim;
 mod prove;
 mod recomputed;
+mod report;
 mod shapes;
 mod support;
 mod whole_job;

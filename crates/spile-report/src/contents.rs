@@ -1,0 +1,302 @@
+//! What the report says, in its order: the verdict first.
+
+use rayon::prelude::*;
+use spile_mesh::{DVec3, Mesh, Topology};
+use spile_proof::{EndStations, LimitResult, Regions, Verdict};
+
+use crate::chart::{self, Lines, Series, Stroke};
+use crate::document::{Block, Document, Figure, Image, Key, Text, plain};
+use crate::evidence::Evidence;
+use crate::limits_told::{banner, conflicts, how_measured, limits, notes};
+use crate::maps;
+use crate::number::{digits, place};
+use crate::picture::{Camera, CutAway, Picture};
+use crate::records_told::{cautions, changed, facts, mends, records};
+use crate::section_drawing::{self, Section, drawn, plane_at};
+use crate::views::{
+    EndFrame, behind, cut_open, frame, into, one_mesh, part_key, part_tones, scan_key, scan_tones,
+    toned, whole,
+};
+
+/// Pictures are this many pixels wide and high where there are few.
+const PICTURE: [usize; 2] = [840, 500];
+/// So many ends have pictures in full size; of more each is smaller.
+const ENDS_IN_FULL: usize = 3;
+/// Sections are drawn at no more places than this.
+const SECTIONS: usize = 8;
+
+/// The limits whose worst place is shown in a section.
+const SHOWN_IN_SECTION: [&str; 3] = ["wall_min", "bore_loss", "deviation"];
+
+/// Writes the report as a document.
+pub fn document(evidence: &Evidence, regions: Option<&Regions>) -> Document {
+    let mut blocks = facts(evidence);
+    blocks.push(heading("Limits"));
+    blocks.extend(limits(evidence));
+    blocks.extend(conflicts(evidence));
+    blocks.extend(notes(evidence));
+    let scan = one_mesh(evidence.scans);
+    if let Some(mesh) = evidence.mesh {
+        blocks.extend(part(evidence, mesh, regions));
+    } else if let Some(scan) = &scan {
+        blocks.extend(scan_alone(scan));
+    }
+    blocks.extend(ends(evidence, scan.as_ref(), regions));
+    if let (Some(mesh), Some(measures)) = (evidence.mesh, evidence.measures) {
+        blocks.extend(maps::deviation(evidence, mesh, measures));
+        blocks.extend(maps::wall(evidence, mesh, measures));
+    }
+    blocks.extend(sections(evidence));
+    blocks.extend(changed(evidence));
+    blocks.extend(mends(evidence));
+    blocks.extend(how_measured(evidence));
+    blocks.extend(records(evidence));
+    blocks.extend(cautions(evidence));
+    Document {
+        title: format!("Proof of {}", evidence.name),
+        subtitle: "A part made from a scan, held against the limits of its case".to_owned(),
+        banner: banner(evidence),
+        blocks,
+    }
+}
+
+pub(crate) fn heading(text: &str) -> Block {
+    Block::Heading { level: 2, text: text.to_owned() }
+}
+
+/// A picture that is still to be drawn.
+pub(crate) struct Shot<'a> {
+    /// Draws it.
+    pub picture: Box<dyn Fn() -> Picture + Send + Sync + 'a>,
+    /// What is to be seen.
+    pub alt: String,
+    /// What stands below.
+    pub caption: Text,
+    /// What colours mean.
+    pub key: Option<Key>,
+}
+
+/// Pictures side by side.
+pub(crate) fn figures(shots: Vec<Shot>) -> Option<Block> {
+    let taken = |shot: Shot| {
+        let picture = (shot.picture)();
+        let image = Image::Png(picture.png().ok()?, picture.size());
+        Some(Figure { image, alt: shot.alt, caption: shot.caption, key: shot.key })
+    };
+    let figures: Vec<Figure> = shots.into_par_iter().filter_map(taken).collect();
+    (!figures.is_empty()).then_some(Block::Figures(figures))
+}
+
+/// Width and height of pictures where there are so many ends.
+pub(crate) fn picture_size(ends: usize) -> [usize; 2] {
+    let share = (ENDS_IN_FULL as f64 / ends.max(1) as f64).sqrt().min(1.0);
+    PICTURE.map(|n| (n as f64 * share) as usize)
+}
+
+/// The whole part from two sides.
+fn part(evidence: &Evidence, mesh: &Mesh, regions: Option<&Regions>) -> Vec<Block> {
+    let Some(regions) = regions else { return Vec::new() };
+    let size = picture_size(evidence.settled.ends.len());
+    let tones = &part_tones(&regions.part);
+    let front = whole(mesh);
+    let shots =
+        [(front, "One side"), (behind(mesh, &front), "The other side")].map(|(from, side)| Shot {
+            picture: Box::new(move || toned(mesh, tones, (from, None), size)),
+            alt: format!("{side} of the finished part, coloured by what each surface is."),
+            caption: plain(format!("{side} of the part.")),
+            key: Some(part_key(&regions.part)),
+        });
+    [Some(heading("The part")), figures(shots.into())].into_iter().flatten().collect()
+}
+
+/// The scan, where no part closes.
+fn scan_alone(scan: &Mesh) -> Vec<Block> {
+    let tones = &vec![crate::colour::tone::KEPT; scan.triangles().len()];
+    let from = whole(scan);
+    let shot = Shot {
+        picture: Box::new(move || toned(scan, tones, (from, None), PICTURE)),
+        alt: "The scan as it was given.".to_owned(),
+        caption: plain("The scan as it was given; no part closes under these limits."),
+        key: None,
+    };
+    [Some(heading("The scan")), figures(vec![shot])].into_iter().flatten().collect()
+}
+
+/// Each end before and after, from outside, and its areas.
+fn ends(evidence: &Evidence, scan: Option<&Mesh>, regions: Option<&Regions>) -> Vec<Block> {
+    let (Some(part), Some(scan), Some(regions)) = (evidence.mesh, scan, regions) else {
+        return Vec::new();
+    };
+    let size = picture_size(evidence.settled.ends.len());
+    let mut blocks = vec![heading("Before and after, end by end")];
+    let tones = [part_tones(&regions.part), scan_tones(&regions.scan)];
+    for (k, end) in evidence.settled.ends.iter().enumerate() {
+        let stations = evidence.ends.iter().find(|e| e.name == end.name);
+        blocks.push(Block::Heading { level: 3, text: format!("End {}", end.name) });
+        if let Some(frame) = frame(evidence.settled, k, stations) {
+            let views = EndViews { name: &end.name, frame, size };
+            blocks.extend(figures(views.before_and_after(
+                (scan, &tones[1], scan_key(&regions.scan)),
+                (part, &tones[0], part_key(&regions.part)),
+            )));
+            let mut side_by_side = figures(vec![views.straight_on((part, &tones[0]))]);
+            if let (Some(Block::Figures(list)), Some(chart)) =
+                (&mut side_by_side, stations.and_then(|s| areas(s, evidence.unit)))
+            {
+                list.push(chart);
+            }
+            blocks.extend(side_by_side);
+        }
+    }
+    blocks
+}
+
+/// The pictures of one end.
+struct EndViews<'a> {
+    name: &'a str,
+    frame: EndFrame,
+    size: [usize; 2],
+}
+
+impl EndViews<'_> {
+    fn before_and_after<'a>(
+        &self,
+        (scan, scan_tones, scan_key): (&'a Mesh, &'a [[f64; 3]], Key),
+        (part, part_tones, part_key): (&'a Mesh, &'a [[f64; 3]], Key),
+    ) -> Vec<Shot<'a>> {
+        let (camera, cut) = cut_open(&self.frame);
+        let shot = |mesh: &'a Mesh, tones: &'a [[f64; 3]], key, alt: String, below: &str| {
+            let view: (Camera, Option<CutAway>) = (camera, Some(cut));
+            let size = self.size;
+            Shot {
+                picture: Box::new(move || toned(mesh, tones, view, size)),
+                alt,
+                caption: plain(below),
+                key: Some(key),
+            }
+        };
+        let name = self.name;
+        vec![
+            shot(
+                scan,
+                scan_tones,
+                scan_key,
+                format!("End {name} of the scan, cut open along the axis of the end."),
+                "Before: the scan, cut open along the axis of the end.",
+            ),
+            shot(
+                part,
+                part_tones,
+                part_key,
+                format!(
+                    "End {name} of the part from the same side, cut open along the same plane."
+                ),
+                "After: the part from the same side, cut open along the same plane.",
+            ),
+        ]
+    }
+
+    fn straight_on<'a>(&self, (part, tones): (&'a Mesh, &'a [[f64; 3]])) -> Shot<'a> {
+        let (camera, size) = (into(&self.frame), self.size);
+        Shot {
+            picture: Box::new(move || toned(part, tones, (camera, None), size)),
+            alt: format!("End {} of the part, seen straight on from outside.", self.name),
+            caption: plain("The end straight on, from outside."),
+            key: None,
+        }
+    }
+}
+
+/// Area along the bore, before and after.
+fn areas(end: &EndStations, unit: &str) -> Option<Figure> {
+    let of = |area: fn(&spile_proof::Station) -> Option<f64>| {
+        let point = |s: &spile_proof::Station| [s.s, area(s).unwrap_or(f64::NAN)];
+        end.stations.iter().map(point).collect::<Vec<_>>()
+    };
+    let (scan, part) = (of(|s| s.area_scan), of(|s| s.area_part));
+    if part.iter().filter(|p| p[1].is_finite()).count() < 2 {
+        return None;
+    }
+    let least = part.iter().filter(|p| p[1].is_finite()).min_by(|a, b| a[1].total_cmp(&b[1]))?;
+    let alt = format!(
+        "Line chart of the bore's area along end {}: the part's least area is {} {unit}\u{b2}, {} {unit} \
+         from the scan's seam.",
+        end.name,
+        digits(least[1]),
+        digits(least[0])
+    );
+    let series = |name: &str, points, colour, stroke| Series {
+        name: name.to_owned(),
+        points,
+        colour,
+        stroke,
+    };
+    let svg = chart::lines(&Lines {
+        x: format!("along the bore, {unit}"),
+        y: format!("area, {unit}\u{b2}"),
+        series: vec![
+            series("part", part, "#1f4f86", Stroke::Solid),
+            series("scan", scan, "#a34a00", Stroke::Dashed),
+        ],
+        at_x: vec![(0.0, "seam".to_owned())],
+    });
+    let below = "Area of the bore square to the centreline, before and after. Negative lengths are in \
+                 the scan, positive ones in the joint, which ends at the fitting.";
+    Some(Figure { image: Image::Svg(svg, chart::SIZE), alt, caption: plain(below), key: None })
+}
+
+/// Sections at the places where limits are nearest to broken.
+fn sections(evidence: &Evidence) -> Vec<Block> {
+    let Some(mesh) = evidence.mesh else { return Vec::new() };
+    let stations = || {
+        let all = evidence.ends.iter().flat_map(|e| &e.stations);
+        all.map(|s| (DVec3::from_array(s.at), DVec3::from_array(s.normal)))
+    };
+    let is_shown = |l: &&LimitResult| {
+        SHOWN_IN_SECTION.contains(&l.name.as_str()) && l.where_.is_some() && l.measured.is_some()
+    };
+    let mut shown: Vec<&LimitResult> = evidence.limits.iter().filter(is_shown).collect();
+    // What is broken first, then as the table has them.
+    shown.sort_by_key(|l| l.verdict != Verdict::Broken);
+    shown.truncate(SECTIONS);
+    let with_edges = |m: &Mesh| (m.clone(), Topology::of(m));
+    let part = with_edges(mesh);
+    let scans: Vec<_> = evidence.scans.iter().map(with_edges).collect();
+    let figures: Vec<Figure> = shown
+        .par_iter()
+        .filter_map(|limit| {
+            let at = DVec3::from_array(limit.where_?);
+            let plane = plane_at(at, stations())?;
+            let unit = evidence.unit;
+            let svg = drawn(&Section { plane, at, scans: &scans, part: &part, unit })?;
+            Some(section_figure(limit, svg, unit))
+        })
+        .collect();
+    if figures.is_empty() {
+        return Vec::new();
+    }
+    let note = "Each is square to the bore through the place where its limit was measured. Filled: \
+                material of the part. Dashed: the scan. Ring: the place.";
+    vec![
+        heading("Sections at the tightest places"),
+        Block::Note(plain(note)),
+        Block::Figures(figures),
+    ]
+}
+
+fn section_figure(limit: &LimitResult, svg: String, unit: &str) -> Figure {
+    let sense = crate::number::sense_of(&limit.name);
+    let measured = limit.measured.map_or_else(String::new, |m| {
+        crate::number::in_unit(&limit.name, m, unit, |x| sense.digits(x))
+    });
+    let end = limit.end.as_ref().map_or_else(String::new, |e| format!(" at end {e}"));
+    let near = limit.where_.map(place).unwrap_or_default();
+    let alt = format!(
+        "Section of part and scan where {} is measured{end}: {measured}, near {near}.",
+        limit.name
+    );
+    let mut caption =
+        crate::document::with_names(&format!("`{}`{end}: {measured}, near ", limit.name));
+    caption.extend(plain(format!("{near}.")));
+    Figure { image: Image::Svg(svg, section_drawing::SIZE), alt, caption, key: None }
+}

@@ -1,0 +1,199 @@
+//! The report as a document: what it says, apart from how a page or a sheet of
+//! paper shows it. The page (`html`) and the PDF (`pdf`) are made from this alone.
+
+/// A whole report.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Document {
+    /// Its title.
+    pub title: String,
+    /// One line below it.
+    pub subtitle: String,
+    /// What stands first: the verdict.
+    pub banner: Banner,
+    /// The rest, in order.
+    pub blocks: Vec<Block>,
+}
+
+/// How something came out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Standing {
+    /// It holds.
+    Held,
+    /// It does not, or could not be judged.
+    Broken,
+    /// It was not judged.
+    NotJudged,
+    /// It was not asked.
+    NotAsked,
+}
+
+impl Standing {
+    /// The word for it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Held => "held",
+            Self::Broken => "broken",
+            Self::NotJudged => "not judged",
+            Self::NotAsked => "not asked",
+        }
+    }
+
+    /// A sign that goes before the word, told apart by shape and not by colour.
+    pub fn sign(self) -> &'static str {
+        match self {
+            Self::Held => "\u{2713}",
+            Self::Broken => "\u{00d7}",
+            Self::NotJudged => "?",
+            Self::NotAsked => "\u{2013}",
+        }
+    }
+}
+
+/// The verdict on the whole.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Banner {
+    /// Held or broken.
+    pub standing: Standing,
+    /// The verdict in a sentence.
+    pub sentence: String,
+    /// What is behind it; empty if nothing needs saying.
+    pub points: Vec<Text>,
+    /// What the verdict is not about.
+    pub caution: String,
+}
+
+/// A run of text in pieces.
+pub type Text = Vec<Span>;
+
+/// A piece of text.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Span {
+    /// As it is.
+    Plain(String),
+    /// A name or key as it stands in a file.
+    Code(String),
+    /// Weightier.
+    Strong(String),
+}
+
+/// A paragraph's text without names or weight.
+pub fn plain(text: impl Into<String>) -> Text {
+    vec![Span::Plain(text.into())]
+}
+
+/// A text in which what stands between backticks is a name.
+pub fn with_names(text: &str) -> Text {
+    let pieces = text.split('`').enumerate();
+    let spans = pieces.filter(|(_, piece)| !piece.is_empty()).map(|(k, piece)| match k % 2 {
+        0 => Span::Plain(piece.to_owned()),
+        _ => Span::Code(piece.to_owned()),
+    });
+    spans.collect()
+}
+
+/// A part of the document.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Block {
+    /// A heading: level 2 a section, level 3 below it.
+    Heading {
+        /// 2 or 3.
+        level: u8,
+        /// Its text.
+        text: String,
+    },
+    /// A paragraph.
+    Paragraph(Text),
+    /// A smaller paragraph that explains what stands above it.
+    Note(Text),
+    /// Points in a list.
+    List(Vec<Text>),
+    /// Names and what they are.
+    Facts(Vec<(String, Text)>),
+    /// A table.
+    Table(Table),
+    /// Figures that belong side by side where there is room.
+    Figures(Vec<Figure>),
+    /// A file's text as it is.
+    Code {
+        /// What it is, for those who cannot see it.
+        name: String,
+        /// Its lines.
+        text: String,
+    },
+}
+
+/// Which side a column's text stands on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Align {
+    /// Words.
+    Left,
+    /// Numbers.
+    Right,
+}
+
+/// A table with one row of headers, whose first column heads each row.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Table {
+    /// What it holds.
+    pub caption: String,
+    /// Its columns' headers, and where their text stands.
+    pub head: Vec<(String, Align)>,
+    /// Its rows; each as long as the head.
+    pub rows: Vec<Vec<Cell>>,
+}
+
+/// One cell.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Cell {
+    /// Text.
+    Text(Text),
+    /// A verdict.
+    Standing(Standing),
+    /// A name with a plain word for it below.
+    Named(Text, String),
+    /// A hash or another long name that may break anywhere.
+    Hash(String),
+}
+
+impl From<&str> for Cell {
+    fn from(text: &str) -> Self {
+        Self::Text(plain(text))
+    }
+}
+
+impl From<String> for Cell {
+    fn from(text: String) -> Self {
+        Self::Text(plain(text))
+    }
+}
+
+/// A picture or a drawing with its caption.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Figure {
+    /// What is drawn.
+    pub image: Image,
+    /// What is to be seen, for those who cannot see it.
+    pub alt: String,
+    /// What stands below.
+    pub caption: Text,
+    /// What colours mean.
+    pub key: Option<Key>,
+}
+
+/// What is drawn.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Image {
+    /// A PNG file with its width and height.
+    Png(Vec<u8>, [usize; 2]),
+    /// An SVG element with its width and height; its text is dark on white.
+    Svg(String, [usize; 2]),
+}
+
+/// What the colours of a picture mean.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Key {
+    /// Some tones with their names; `#rrggbb`.
+    Tones(Vec<(String, String)>),
+    /// A drawing of the scale.
+    Scale(Image, String),
+}

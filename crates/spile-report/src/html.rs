@@ -1,0 +1,203 @@
+//! The report as a page: one file, no script, nothing fetched.
+
+use std::fmt::Write as _;
+
+use crate::base64::base64;
+use crate::chart::escaped;
+use crate::document::{
+    Align, Banner, Block, Cell, Document, Figure, Image, Key, Span, Standing, Table, Text,
+};
+
+/// How the page looks, on screen and on paper.
+const STYLE: &str = include_str!("page.css");
+
+/// The page. It is well-formed XML, too.
+pub fn html(document: &Document) -> String {
+    let mut out = String::from("<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n");
+    out.push_str("<meta charset=\"utf-8\"/>\n");
+    out.push_str("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n");
+    let _ = write!(out, "<title>{}</title>\n<style>\n{STYLE}</style>\n", escaped(&document.title));
+    out.push_str("</head>\n<body>\n<main>\n<header>\n");
+    let _ = writeln!(out, "<h1>{}</h1>", escaped(&document.title));
+    let _ = writeln!(out, "<p class=\"subtitle\">{}</p>", escaped(&document.subtitle));
+    out.push_str("</header>\n");
+    banner(&mut out, &document.banner);
+    let mut is_open = false;
+    for part in &document.blocks {
+        if let Block::Heading { level: 2, .. } = part {
+            out.push_str(if is_open { "</section>\n<section>\n" } else { "<section>\n" });
+            is_open = true;
+        }
+        block(&mut out, part);
+    }
+    if is_open {
+        out.push_str("</section>\n");
+    }
+    out.push_str("</main>\n</body>\n</html>\n");
+    out
+}
+
+fn banner(out: &mut String, banner: &Banner) {
+    let class = class(banner.standing);
+    let _ = writeln!(out, "<section class=\"banner {class}\" aria-label=\"Verdict\">");
+    let _ = writeln!(
+        out,
+        "<p class=\"verdict\"><span class=\"sign\" aria-hidden=\"true\">{}</span> {}</p>",
+        banner.standing.sign(),
+        escaped(&banner.sentence)
+    );
+    if !banner.points.is_empty() {
+        list(out, &banner.points);
+    }
+    let _ = writeln!(out, "<p class=\"caution\">{}</p>\n</section>", escaped(&banner.caution));
+}
+
+fn class(standing: Standing) -> &'static str {
+    match standing {
+        Standing::Held => "held",
+        Standing::Broken => "broken",
+        Standing::NotJudged => "not-judged",
+        Standing::NotAsked => "not-asked",
+    }
+}
+
+fn block(out: &mut String, block: &Block) {
+    match block {
+        Block::Heading { level, text } => {
+            let _ = writeln!(out, "<h{level}>{}</h{level}>", escaped(text));
+        }
+        Block::Paragraph(words) => {
+            let _ = writeln!(out, "<p>{}</p>", spans(words));
+        }
+        Block::Note(words) => {
+            let _ = writeln!(out, "<p class=\"note\">{}</p>", spans(words));
+        }
+        Block::List(points) => list(out, points),
+        Block::Facts(facts) => {
+            out.push_str("<dl>\n");
+            for (name, words) in facts {
+                let name = escaped(name);
+                let _ = writeln!(out, "<div><dt>{name}</dt><dd>{}</dd></div>", spans(words));
+            }
+            out.push_str("</dl>\n");
+        }
+        Block::Table(contents) => table(out, contents),
+        Block::Figures(figures) => {
+            let class = if figures.len() == 1 { "figures alone" } else { "figures" };
+            let _ = writeln!(out, "<div class=\"{class}\">");
+            figures.iter().for_each(|f| figure(out, f));
+            out.push_str("</div>\n");
+        }
+        Block::Code { name, text } => {
+            let _ = writeln!(
+                out,
+                "<pre tabindex=\"0\" role=\"region\" aria-label=\"{}\"><code>{}</code></pre>",
+                escaped(name),
+                escaped(text)
+            );
+        }
+    }
+}
+
+fn list(out: &mut String, points: &[Text]) {
+    out.push_str("<ul>\n");
+    for words in points {
+        let _ = writeln!(out, "<li>{}</li>", spans(words));
+    }
+    out.push_str("</ul>\n");
+}
+
+fn spans(words: &[Span]) -> String {
+    let piece = |span: &Span| match span {
+        Span::Plain(text) => escaped(text),
+        Span::Code(text) => format!("<code>{}</code>", escaped(text)),
+        Span::Strong(text) => format!("<strong>{}</strong>", escaped(text)),
+    };
+    words.iter().map(piece).collect()
+}
+
+fn table(out: &mut String, table: &Table) {
+    let name = escaped(&table.caption);
+    let _ = writeln!(
+        out,
+        "<div class=\"table\" tabindex=\"0\" role=\"region\" aria-label=\"{name}\">\n<table>\n<caption>{name}</caption>"
+    );
+    out.push_str("<thead>\n<tr>");
+    for (name, align) in &table.head {
+        let _ = write!(out, "<th scope=\"col\"{}>{}</th>", number(*align), escaped(name));
+    }
+    out.push_str("</tr>\n</thead>\n<tbody>\n");
+    for row in &table.rows {
+        out.push_str("<tr>");
+        for (k, (cell, (name, align))) in row.iter().zip(&table.head).enumerate() {
+            let (open, close) = if k == 0 { ("th scope=\"row\"", "th") } else { ("td", "td") };
+            // On a narrow screen each cell says which column it is of.
+            let label =
+                if k == 0 { String::new() } else { format!(" data-label=\"{}\"", escaped(name)) };
+            let _ = write!(out, "<{open}{label}{}>{}</{close}>", number(*align), inside(cell));
+        }
+        out.push_str("</tr>\n");
+    }
+    out.push_str("</tbody>\n</table>\n</div>\n");
+}
+
+fn number(align: Align) -> &'static str {
+    match align {
+        Align::Left => "",
+        Align::Right => " class=\"number\"",
+    }
+}
+
+fn inside(cell: &Cell) -> String {
+    match cell {
+        Cell::Text(words) => spans(words),
+        Cell::Named(name, plain) => {
+            format!("{}<span class=\"plain\">{}</span>", spans(name), escaped(plain))
+        }
+        Cell::Hash(text) => format!("<code class=\"hash\">{}</code>", escaped(text)),
+        Cell::Standing(standing) => format!(
+            "<span class=\"standing {}\"><span aria-hidden=\"true\">{}</span> {}</span>",
+            class(*standing),
+            standing.sign(),
+            standing.word()
+        ),
+    }
+}
+
+fn figure(out: &mut String, figure: &Figure) {
+    out.push_str("<figure>\n");
+    image(out, &figure.image, &figure.alt);
+    match &figure.key {
+        Some(Key::Tones(tones)) => {
+            out.push_str("<ul class=\"key\">");
+            for (colour, name) in tones {
+                let swatch = format!(
+                    "<svg viewBox=\"0 0 14 14\" width=\"14\" height=\"14\" aria-hidden=\"true\"><rect width=\"14\" height=\"14\" fill=\"{colour}\"/></svg>"
+                );
+                let _ = write!(out, "<li>{swatch} {}</li>", escaped(name));
+            }
+            out.push_str("</ul>\n");
+        }
+        Some(Key::Scale(scale, alt)) => image(out, scale, alt),
+        None => {}
+    }
+    let _ = writeln!(out, "<figcaption>{}</figcaption>\n</figure>", spans(&figure.caption));
+}
+
+fn image(out: &mut String, image: &Image, alt: &str) {
+    let alt = escaped(alt);
+    match image {
+        Image::Png(bytes, [width, height]) => {
+            let _ = writeln!(
+                out,
+                "<img alt=\"{alt}\" width=\"{width}\" height=\"{height}\" src=\"data:image/png;base64,{}\"/>",
+                base64(bytes)
+            );
+        }
+        Image::Svg(svg, _) => {
+            let named =
+                svg.replacen("<svg ", &format!("<svg role=\"img\" aria-label=\"{alt}\" "), 1);
+            let _ = writeln!(out, "{named}");
+        }
+    }
+}

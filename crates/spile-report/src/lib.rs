@@ -1,0 +1,25 @@
+//! From a proof to something that can be handed over: pictures drawn off screen, a
+//! page in one file, a PDF.
+//!
+//! Nothing here measures or judges: every figure comes from `spile-proof`. Nothing
+//! depends on clock, host or place, so that the same proof gives the same bytes.
+
+mod base64;
+pub mod chart;
+pub mod colour;
+mod contents;
+pub mod document;
+mod evidence;
+mod html;
+mod limits_told;
+mod maps;
+pub mod number;
+pub mod picture;
+mod records_told;
+pub mod section_drawing;
+pub mod views;
+
+pub use contents::document;
+pub use document::Document;
+pub use evidence::{Evidence, FileRecord};
+pub use html::html;

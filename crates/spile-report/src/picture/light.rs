@@ -1,0 +1,205 @@
+//! Lights what is seen and averages it to pixels.
+
+use rayon::prelude::*;
+use spile_mesh::{DVec3, Mesh};
+
+use super::raster::{NOTHING, SAMPLES, Seen};
+use super::{Look, Paint, Shading};
+use crate::colour::{Map, NO_VALUE, PAPER, Rgb, gamma, linear};
+
+/// Where the light comes from, in the camera's frame (right, up, toward the eye), and
+/// how strong each is.
+const LIGHTS: [([f64; 3], f64); 3] =
+    [([-0.45, 0.65, 0.62], 0.62), ([0.75, 0.1, 0.65], 0.22), ([0.1, -0.8, 0.3], 0.10)];
+/// Light from everywhere.
+const AMBIENT: f64 = 0.30;
+/// On a map, shading is drawn toward even light by this share: the colour is the
+/// message there.
+const EVEN_ON_MAPS: f64 = 0.62;
+/// A normal that stands off its triangle's by more is not averaged: a true crease.
+/// Cosine of 40 degrees.
+const CREASE: f64 = 0.766;
+/// How far a hollow is looked for, as shares of the picture's width.
+const RINGS: [f64; 3] = [0.009, 0.020, 0.036];
+/// Directions in which it is looked for.
+const TURNS: usize = 12;
+/// Entries of a map's table.
+const TABLE: usize = 512;
+
+/// What does not depend on the sample.
+struct Lit<'a> {
+    mesh: &'a Mesh,
+    look: &'a Look<'a>,
+    seen: &'a Seen,
+    /// Normals at points, for smooth shading.
+    normals: Vec<DVec3>,
+    /// Light of a map's colours, from its least to its most.
+    table: Vec<Rgb>,
+    no_value: Rgb,
+    around: Vec<(f64, f64, f64)>,
+}
+
+/// Red, green and blue of each pixel, row by row from the top.
+pub(super) fn pixels(mesh: &Mesh, look: &Look, seen: &Seen) -> Vec<u8> {
+    let lit = Lit {
+        mesh,
+        look,
+        seen,
+        normals: match look.shading {
+            Shading::Flat => Vec::new(),
+            Shading::Smooth => point_normals(mesh),
+        },
+        table: match look.paint {
+            Paint::Triangles(_) => Vec::new(),
+            Paint::Measure { map, .. } => table(map),
+        },
+        no_value: NO_VALUE.map(linear),
+        around: around(look.size[0]),
+    };
+    let [width, height] = look.size;
+    let mut pixels = vec![0; 3 * width * height];
+    pixels.par_chunks_mut((3 * width).max(1)).enumerate().for_each(|(y, row)| {
+        for (x, pixel) in row.chunks_mut(3).enumerate() {
+            let light = lit.pixel(x, y);
+            for (channel, light) in pixel.iter_mut().zip(light) {
+                *channel = (gamma(light.clamp(0.0, 1.0)) * 255.0).round() as u8;
+            }
+        }
+    });
+    pixels
+}
+
+/// Unit normals at points, from the triangles round them weighted by area.
+fn point_normals(mesh: &Mesh) -> Vec<DVec3> {
+    let mut sums = vec![DVec3::ZERO; mesh.points().len()];
+    for (t, corners) in mesh.triangles().iter().enumerate() {
+        let normal = mesh.area_normal(t);
+        corners.iter().for_each(|&c| sums[c as usize] += normal);
+    }
+    sums.into_iter().map(DVec3::normalize_or_zero).collect()
+}
+
+fn table(map: Map) -> Vec<Rgb> {
+    let least = map.least();
+    let at = |k: usize| least + (1.0 - least) * k as f64 / (TABLE - 1) as f64;
+    (0..TABLE).map(|k| map.at(at(k)).map(linear)).collect()
+}
+
+/// Offsets in samples at which a hollow is looked for, and each one's radius there.
+fn around(width: usize) -> Vec<(f64, f64, f64)> {
+    let mut list = Vec::new();
+    for (k, share) in RINGS.iter().enumerate() {
+        let radius = share * (width * SAMPLES) as f64;
+        for step in 0..TURNS {
+            let turn = (step as f64 + 0.37 * k as f64) / TURNS as f64 * std::f64::consts::TAU;
+            list.push((turn.cos() * radius, turn.sin() * radius, radius));
+        }
+    }
+    list
+}
+
+impl Lit<'_> {
+    fn pixel(&self, x: usize, y: usize) -> Rgb {
+        let mut sum = [0.0; 3];
+        let (x0, y0) = ((x * SAMPLES) as isize, (y * SAMPLES) as isize);
+        let middle = (x0 + SAMPLES as isize / 2, y0 + SAMPLES as isize / 2);
+        let open = self.openness(middle.0, middle.1);
+        for sy in 0..SAMPLES as isize {
+            for sx in 0..SAMPLES as isize {
+                let lit = self.sample(x0 + sx, y0 + sy, open);
+                (0..3).for_each(|k| sum[k] += lit[k]);
+            }
+        }
+        sum.map(|c| c / (SAMPLES * SAMPLES) as f64)
+    }
+
+    /// The light that comes from one sample.
+    fn sample(&self, x: isize, y: isize, open: f64) -> Rgb {
+        let Some(sample) = self.seen.at(x, y) else { return PAPER };
+        let corners = self.mesh.triangles()[sample.triangle as usize];
+        let weights = self.seen.weights(corners, x, y);
+        let face = self.mesh.area_normal(sample.triangle as usize).normalize_or_zero();
+        let colour = self.colour(sample.triangle, corners, weights);
+        if face.dot(self.look.camera.toward_eye()) < 0.0 {
+            // The solid's inside: a flat face in a light tint of its colour.
+            let edge = if self.is_section_edge(x, y) { 0.35 } else { 1.0 };
+            return colour.map(|c| edge * (0.55 * c + 0.36));
+        }
+        let normal = self.look.camera.turned(self.normal(face, corners, weights));
+        let light: f64 = LIGHTS
+            .iter()
+            .map(|&(from, s)| s * normal.dot(DVec3::from_array(from).normalize()).max(0.0))
+            .sum();
+        let lit = open * (AMBIENT + 1.25 * light);
+        match self.look.paint {
+            Paint::Triangles(_) => {
+                let half = DVec3::new(-0.25, 0.36, 0.9).normalize();
+                let gloss = 0.06 * normal.dot(half).max(0.0).powi(40);
+                colour.map(|c| c * lit + gloss)
+            }
+            Paint::Measure { .. } => {
+                let even = EVEN_ON_MAPS + (1.0 - EVEN_ON_MAPS) * lit;
+                colour.map(|c| c * even)
+            }
+        }
+    }
+
+    fn normal(&self, face: DVec3, corners: [u32; 3], weights: [f64; 3]) -> DVec3 {
+        if self.normals.is_empty() {
+            return face;
+        }
+        let at = |k: usize| {
+            let n = self.normals[corners[k] as usize];
+            if n.dot(face) < CREASE { face } else { n }
+        };
+        (at(0) * weights[0] + at(1) * weights[1] + at(2) * weights[2]).normalize_or(face)
+    }
+
+    /// The light of a sample's own colour.
+    fn colour(&self, triangle: u32, corners: [u32; 3], weights: [f64; 3]) -> Rgb {
+        match self.look.paint {
+            Paint::Triangles(colours) => {
+                colours.get(triangle as usize).map_or(self.no_value, |c| c.map(linear))
+            }
+            Paint::Measure { values, range: [low, high], .. } => {
+                let value: f64 = (0..3)
+                    .map(|k| weights[k] * values.get(corners[k] as usize).unwrap_or(&f64::NAN))
+                    .sum();
+                let share = (value - low) / (high - low);
+                if !share.is_finite() {
+                    return self.no_value;
+                }
+                self.table[(share.clamp(0.0, 1.0) * (TABLE - 1) as f64).round() as usize]
+            }
+        }
+    }
+
+    /// Whether a section face ends beside this sample.
+    fn is_section_edge(&self, x: isize, y: isize) -> bool {
+        let reach = SAMPLES as isize;
+        [(reach, 0), (-reach, 0), (0, reach), (0, -reach)].into_iter().any(|(dx, dy)| {
+            !self.seen.at(x + dx, y + dy).is_some_and(|s| self.is_behind(s.triangle))
+        })
+    }
+
+    fn is_behind(&self, triangle: u32) -> bool {
+        triangle != NOTHING
+            && self.mesh.area_normal(triangle as usize).dot(self.look.camera.toward_eye()) < 0.0
+    }
+
+    /// How little of the surroundings stands in front: 1 in the open, less in a hollow.
+    fn openness(&self, x: isize, y: isize) -> f64 {
+        let Some(here) = self.seen.at(x, y) else { return 1.0 };
+        let most = RINGS[2] * self.seen.width as f64 * 3.0;
+        let mut hidden = 0.0;
+        for &(dx, dy, radius) in &self.around {
+            let Some(other) = self.seen.at(x + dx as isize, y + dy as isize) else { continue };
+            // In samples, as the radius is.
+            let rise = f64::from(other.depth - here.depth) * self.seen.scale;
+            if rise > 0.0 && rise < most && !self.is_behind(other.triangle) {
+                hidden += (rise / radius - 0.6).clamp(0.0, 1.0);
+            }
+        }
+        1.0 - 0.75 * hidden / self.around.len() as f64
+    }
+}

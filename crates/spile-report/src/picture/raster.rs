@@ -1,0 +1,160 @@
+//! Which triangle is seen at each sample of a picture.
+
+use rayon::prelude::*;
+use spile_mesh::{DVec3, Mesh};
+
+use super::{CutAway, Look};
+
+/// Samples along each side of a pixel.
+pub(super) const SAMPLES: usize = 3;
+/// Rows of samples that one thread fills at a time.
+const BAND: usize = 48;
+/// No triangle.
+pub(super) const NOTHING: u32 = u32::MAX;
+
+/// What is seen at one sample.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Sample {
+    /// Length toward the eye from the middle of what is seen.
+    pub depth: f32,
+    /// The triangle, or [`NOTHING`].
+    pub triangle: u32,
+}
+
+/// All samples, and the points they were drawn from.
+pub(super) struct Seen {
+    pub width: usize,
+    pub height: usize,
+    /// Samples for a unit of length.
+    pub scale: f64,
+    /// Each point of the mesh in samples from the left and the top, and its depth.
+    pub points: Vec<[f64; 3]>,
+    samples: Vec<Sample>,
+}
+
+impl Seen {
+    /// Draws every triangle of `mesh`; of two at one depth the first stays.
+    pub fn of(mesh: &Mesh, look: &Look) -> Self {
+        let [width, height] = look.size.map(|n| n * SAMPLES);
+        let scale = look.camera.scale([width, height]);
+        let onto = |p: &DVec3| look.camera.on_screen_at(*p, [width, height], scale);
+        let points: Vec<[f64; 3]> = mesh.points().par_iter().map(onto).collect();
+        let rows: Vec<[i32; 2]> =
+            mesh.triangles().par_iter().map(|t| rows_of(t, &points, height)).collect();
+        let taken: Option<Vec<bool>> =
+            look.cut.map(|cut| mesh.points().par_iter().map(|p| cut.takes(*p)).collect());
+        let empty = Sample { depth: f32::NEG_INFINITY, triangle: NOTHING };
+        let mut samples = vec![empty; width * height];
+        samples.par_chunks_mut((width * BAND).max(1)).enumerate().for_each(|(k, samples)| {
+            let first = k * BAND;
+            let rows_here = samples.len().checked_div(width).unwrap_or(0);
+            let mut band = Band { first, rows: rows_here, width, points: &points, samples };
+            for (t, [low, high]) in rows.iter().enumerate() {
+                if *low < (first + rows_here) as i32 && *high > first as i32 {
+                    let corners = mesh.triangles()[t];
+                    let all = |taken: &Vec<bool>| corners.iter().all(|&c| taken[c as usize]);
+                    if taken.as_ref().is_some_and(all) {
+                        continue;
+                    }
+                    let any = |taken: &Vec<bool>| corners.iter().any(|&c| taken[c as usize]);
+                    // A corner outside does not clear a long triangle that reaches in.
+                    let cut = look
+                        .cut
+                        .as_ref()
+                        .filter(|_| taken.as_ref().is_some_and(any) || reaches_far(mesh, t, look));
+                    band.fill(mesh, t as u32, cut);
+                }
+            }
+        });
+        Self { width, height, scale, points, samples }
+    }
+
+    pub fn at(&self, x: isize, y: isize) -> Option<Sample> {
+        let inside =
+            (0..self.width as isize).contains(&x) && (0..self.height as isize).contains(&y);
+        inside
+            .then(|| self.samples[y as usize * self.width + x as usize])
+            .filter(|s| s.triangle != NOTHING)
+    }
+
+    /// Weights of a triangle's corners at a sample's middle.
+    pub fn weights(&self, corners: [u32; 3], x: isize, y: isize) -> [f64; 3] {
+        let [a, b, c] = corners.map(|c| self.points[c as usize]);
+        weights(a, b, c, x as f64 + 0.5, y as f64 + 0.5).unwrap_or([1.0 / 3.0; 3])
+    }
+}
+
+/// Whether a triangle with no corner in the piece taken away may still cross it: only
+/// one with corners on both sides of its bounds.
+fn reaches_far(mesh: &Mesh, t: usize, look: &Look) -> bool {
+    look.cut.is_some_and(|cut| {
+        let corners = mesh.corners(t).map(|p| p - cut.through);
+        let inside = |d: &DVec3| d.dot(cut.toward_eye) > 0.0;
+        let heights = corners.map(|d| d.dot(cut.along));
+        corners.iter().any(inside)
+            && heights.iter().any(|h| *h < cut.to)
+            && heights.iter().any(|h| *h >= cut.from)
+    })
+}
+
+/// The rows of samples that a triangle may touch.
+fn rows_of(triangle: &[u32; 3], points: &[[f64; 3]], height: usize) -> [i32; 2] {
+    let ys = triangle.map(|c| points[c as usize][1]);
+    let low = ys.iter().fold(f64::INFINITY, |a, &b| a.min(b));
+    let high = ys.iter().fold(f64::NEG_INFINITY, |a, &b| a.max(b));
+    let most = height as f64;
+    [low.floor().clamp(0.0, most) as i32, high.ceil().clamp(0.0, most) as i32]
+}
+
+fn weights(a: [f64; 3], b: [f64; 3], c: [f64; 3], x: f64, y: f64) -> Option<[f64; 3]> {
+    let doubled = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
+    if doubled == 0.0 || !doubled.is_finite() {
+        return None;
+    }
+    let u = ((x - a[0]) * (c[1] - a[1]) - (y - a[1]) * (c[0] - a[0])) / doubled;
+    let v = ((b[0] - a[0]) * (y - a[1]) - (b[1] - a[1]) * (x - a[0])) / doubled;
+    Some([1.0 - u - v, u, v])
+}
+
+/// A band of rows, filled by one thread.
+struct Band<'a> {
+    first: usize,
+    rows: usize,
+    width: usize,
+    points: &'a [[f64; 3]],
+    samples: &'a mut [Sample],
+}
+
+impl Band<'_> {
+    fn fill(&mut self, mesh: &Mesh, t: u32, cut: Option<&CutAway>) {
+        let corners = mesh.triangles()[t as usize];
+        let [a, b, c] = corners.map(|c| self.points[c as usize]);
+        let xs = [a[0], b[0], c[0]];
+        let ys = [a[1], b[1], c[1]];
+        let low = |v: [f64; 3]| v.iter().fold(f64::INFINITY, |a, &b| a.min(b)).floor().max(0.0);
+        let high = |v: [f64; 3]| v.iter().fold(f64::NEG_INFINITY, |a, &b| a.max(b)).ceil().max(0.0);
+        let (x0, x1) = (low(xs) as usize, (high(xs) as usize).min(self.width));
+        let y0 = (low(ys) as usize).max(self.first);
+        let y1 = (high(ys) as usize).min(self.first + self.rows);
+        for y in y0..y1 {
+            for x in x0..x1 {
+                let Some(w) = weights(a, b, c, x as f64 + 0.5, y as f64 + 0.5) else { return };
+                if w.iter().any(|w| *w < 0.0) {
+                    continue;
+                }
+                let depth = (w[0] * a[2] + w[1] * b[2] + w[2] * c[2]) as f32;
+                let sample = &mut self.samples[(y - self.first) * self.width + x];
+                if depth <= sample.depth {
+                    continue;
+                }
+                let is_taken = cut.is_some_and(|cut| {
+                    let [p, q, r] = mesh.corners(t as usize);
+                    cut.takes(p * w[0] + q * w[1] + r * w[2])
+                });
+                if !is_taken {
+                    *sample = Sample { depth, triangle: t };
+                }
+            }
+        }
+    }
+}

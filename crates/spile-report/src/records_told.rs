@@ -1,0 +1,181 @@
+//! What was changed and mended, the files with their hashes, the case in full.
+
+use spile_proof::MendRecord;
+
+use crate::document::{Align, Block, Cell, Span, Table, Text, plain};
+use crate::evidence::{Evidence, FileRecord};
+use crate::number::{count, digits, place};
+
+/// Mends that are listed one by one; of more the largest are.
+const MENDS_LISTED: usize = 60;
+
+/// The part in a few figures.
+pub(crate) fn facts(evidence: &Evidence) -> Vec<Block> {
+    let unit = evidence.unit;
+    let mut facts: Vec<(String, Text)> = Vec::new();
+    let mut fact = |name: &str, text: String| facts.push((name.to_owned(), plain(text)));
+    if let Some(mesh) = evidence.mesh {
+        let bounds = mesh.bounds();
+        let [x, y, z] = (bounds.max - bounds.min).to_array().map(digits);
+        fact("Size", format!("{x} \u{d7} {y} \u{d7} {z} {unit}"));
+    }
+    if let Some((part, _)) = &evidence.part {
+        fact("Volume of material", format!("{} {unit}\u{b3}", digits(part.volume)));
+        fact("Surface", format!("{} {unit}\u{b2}", digits(part.area)));
+        fact("Triangles", count(part.triangles));
+        let shells = part.shells;
+        fact("Shells", count(shells));
+        fact("Open edges", count(part.boundary_edges));
+        fact("Self-intersections", count(part.self_intersections));
+    }
+    let ends: Vec<&str> = evidence.settled.ends.iter().map(|e| e.name.as_str()).collect();
+    fact("Ends", ends.join(", "));
+    fact("Unit of every length", unit.to_owned());
+    fact("Made and proved by", format!("spile {}", evidence.version));
+    vec![Block::Facts(facts)]
+}
+
+/// What became of the scan.
+pub(crate) fn changed(evidence: &Evidence) -> Vec<Block> {
+    let unit = evidence.unit;
+    let mut blocks = vec![Block::Heading { level: 2, text: "What was changed".to_owned() }];
+    match &evidence.part {
+        None => blocks.push(Block::Paragraph(plain("No part closes, so nothing was changed."))),
+        Some((_, changed)) => {
+            let area = |x: f64| format!("{} {unit}\u{b2}", digits(x));
+            let facts = [
+                ("Scan triangles kept bit for bit", count(changed.triangles_kept)),
+                ("Scan triangles replaced", count(changed.triangles_replaced)),
+                ("Area of the scan replaced", area(changed.area_replaced)),
+                ("Area of the scan given up", area(changed.area_given_up)),
+            ];
+            let facts = facts.map(|(name, text)| (name.to_owned(), plain(text)));
+            blocks.push(Block::Facts(facts.to_vec()));
+            blocks.push(Block::Note(plain(
+                "Given up is what lies beyond the cuts or was trimmed off the rims.",
+            )));
+        }
+    }
+    blocks
+}
+
+/// What was mended.
+pub(crate) fn mends(evidence: &Evidence) -> Vec<Block> {
+    let mut blocks = vec![Block::Heading { level: 2, text: "What was mended".to_owned() }];
+    if evidence.mends.is_empty() {
+        blocks.push(Block::Paragraph(plain("Nothing: the scan needed no mending.")));
+        return blocks;
+    }
+    let mut listed: Vec<&MendRecord> = evidence.mends.iter().collect();
+    if listed.len() > MENDS_LISTED {
+        listed.sort_by(|a, b| b.size.total_cmp(&a.size));
+        listed.truncate(MENDS_LISTED);
+        blocks.push(Block::Paragraph(vec![
+            Span::Plain(format!(
+                "{} mends; the {MENDS_LISTED} largest are listed here, all of them in ",
+                count(evidence.mends.len())
+            )),
+            Span::Code("proof.json".to_owned()),
+            Span::Plain(".".to_owned()),
+        ]));
+    }
+    let unit = evidence.unit;
+    let row = |mend: &&MendRecord| {
+        vec![
+            Cell::from(mend.kind.as_str()),
+            place(mend.where_).into(),
+            format!("{} {unit}", digits(mend.size)).into(),
+        ]
+    };
+    blocks.push(Block::Table(Table {
+        caption: "Each mend changed nothing outside the ball that is given".to_owned(),
+        head: [("Defect", Align::Left), ("Where", Align::Left), ("Ball's diameter", Align::Right)]
+            .map(|(name, align)| (name.to_owned(), align))
+            .to_vec(),
+        rows: listed.iter().map(row).collect(),
+    }));
+    blocks
+}
+
+/// The files with their hashes, the case, the version.
+pub(crate) fn records(evidence: &Evidence) -> Vec<Block> {
+    let mut blocks = vec![Block::Heading { level: 2, text: "Files".to_owned() }];
+    let row = |side: &str, file: &FileRecord| {
+        vec![
+            Cell::Text(vec![Span::Code(file.file.clone())]),
+            side.into(),
+            file.triangles.map_or_else(String::new, count).into(),
+            Cell::Hash(file.sha256.clone()),
+        ]
+    };
+    let inputs = evidence.inputs.iter().map(|f| row("in", f));
+    let outputs = evidence.outputs.iter().map(|f| row("out", f));
+    blocks.push(Block::Table(Table {
+        caption: "The files that this report is about; a file with another hash is another file"
+            .to_owned(),
+        head: [
+            ("File", Align::Left),
+            ("Side", Align::Left),
+            ("Triangles", Align::Right),
+            ("SHA-256", Align::Left),
+        ]
+        .map(|(name, align)| (name.to_owned(), align))
+        .to_vec(),
+        rows: inputs.chain(outputs).collect(),
+    }));
+    blocks.push(Block::Heading { level: 2, text: "The case".to_owned() });
+    blocks.push(Block::Heading { level: 3, text: "As it was asked".to_owned() });
+    blocks.push(Block::Code {
+        name: "The case as asked".to_owned(),
+        text: evidence.asked.to_owned(),
+    });
+    if evidence.settled_text != evidence.asked {
+        blocks.push(Block::Heading { level: 3, text: "As it was settled".to_owned() });
+        blocks.push(Block::Note(plain(
+            "Every automatic value written out. Points of seams are left out here and stand in the \
+             settled case's own file.",
+        )));
+        blocks.push(Block::Code {
+            name: "The settled case without the points of its seams".to_owned(),
+            text: without_points(evidence.settled_text),
+        });
+    }
+    blocks
+}
+
+/// A settled case's text with each long list of points cut to its first line.
+fn without_points(text: &str) -> String {
+    let mut out = String::new();
+    let mut left_out = 0;
+    for line in text.lines() {
+        let is_point = line.trim_start().starts_with('[') && line.trim_end().ends_with("],");
+        if is_point {
+            left_out += 1;
+            continue;
+        }
+        if left_out > 0 {
+            out.push_str(&format!("    # {left_out} points\n"));
+            left_out = 0;
+        }
+        out.push_str(line);
+        out.push('\n');
+    }
+    out
+}
+
+/// What the report is not about, once more and in full.
+pub(crate) fn cautions(evidence: &Evidence) -> Vec<Block> {
+    let cautions = [
+        evidence.caution,
+        "The scan differs from what was scanned, and a made part from its file, each often by more \
+         than the deviation that is proved here.",
+        "The limits were chosen by whoever wrote the case; that they are the right ones is not proved.",
+        "Round fittings are drawn to the dimensions given, standard cones and sockets to provisional \
+         basic dimensions. No standard is claimed: check the made part with the standard's gauges.",
+        "STL files carry no unit. Scaling or editing the part voids this report.",
+    ];
+    vec![
+        Block::Heading { level: 2, text: "Cautions".to_owned() },
+        Block::List(cautions.iter().map(|c| plain(*c)).collect()),
+    ]
+}

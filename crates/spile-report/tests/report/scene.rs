@@ -1,0 +1,204 @@
+//! A short round tube with a proof that was written by hand, so that no change of
+//! what makes or judges parts shows here.
+
+use std::f64::consts::TAU;
+
+use spile_case::{Case, read_case};
+use spile_mesh::{DVec3, Mesh};
+use spile_proof::{
+    Changed, Conflict, EndStations, Fate, KnownBy, LimitResult, MendRecord, PartFigures, Region,
+    Regions, Side, Station, Verdict, Wanted, WantedValue,
+};
+use spile_report::{Document, Evidence, FileRecord, document};
+
+/// The case, with what a page must not take for markup.
+pub const CASE: &str = r#"unit = "mm"
+# <script>alert("no")</script> & \u{4e2d}: 中 is no letter of the fonts
+[scan]
+file = "tube.stl"
+form = "shell"
+
+[[end]]
+name = "upper"
+cut = { through = [0, 0, 20], facing = [0, 0, 1] }
+reach = 10
+fitting = { kind = "tube", bore = 8, outside = 10, length = 6 }
+place = { at = [0, 0, 24], along = [0, 0, 1] }
+seam = { bore = [[4, 0, 20], [0, 4, 20], [-4, 0, 20]], outside = [[5, 0, 20], [0, 5, 20], [-5, 0, 20]] }
+
+[limits]
+deviation = 0.1
+wall_min = 1.0
+"#;
+
+/// All that an [`Evidence`] borrows.
+pub struct Scene {
+    pub case: Case,
+    pub asked: String,
+    pub limits: Vec<LimitResult>,
+    pub conflicts: Vec<Conflict>,
+    pub mends: Vec<MendRecord>,
+    pub ends: Vec<EndStations>,
+    pub files: Vec<FileRecord>,
+    pub notes: Vec<String>,
+    pub scan: Vec<Mesh>,
+    pub part: Mesh,
+    pub regions: Regions,
+    pub verdict: Verdict,
+}
+
+/// A tube with these radii and heights, closed at both ends.
+fn tube([inner, outer]: [f64; 2], [low, high]: [f64; 2]) -> Mesh {
+    let count = 48_u32;
+    let ring = |radius: f64, z: f64| {
+        (0..count).map(move |k| {
+            let turn = TAU * f64::from(k) / f64::from(count);
+            DVec3::new(radius * turn.cos(), radius * turn.sin(), z)
+        })
+    };
+    let points = ring(outer, low)
+        .chain(ring(outer, high))
+        .chain(ring(inner, high))
+        .chain(ring(inner, low))
+        .collect();
+    let mut triangles = Vec::new();
+    for part in 0..4 {
+        let (a, b) = (part * count, (part + 1) % 4 * count);
+        for k in 0..count {
+            let next = (k + 1) % count;
+            triangles.push([a + k, a + next, b + next]);
+            triangles.push([a + k, b + next, b + k]);
+        }
+    }
+    Mesh::new(points, triangles).unwrap()
+}
+
+/// A part that holds, one row not asked.
+pub fn held() -> Scene {
+    let upper = Some("upper");
+    let at = DVec3::new(4.0, 0.5, 21.25);
+    let limits = vec![
+        LimitResult::plain("closed", None, Verdict::Held, "every edge has two triangles"),
+        LimitResult::at_most("deviation", upper, Some(0.1), [0.0411, 0.0412], at, "certified"),
+        LimitResult::at_least("wall_min", upper, Some(1.0), [1.2412, 1.2414], at, "shortest"),
+        LimitResult::at_most("kink", upper, None, [7.25, 7.25], at, "at the seam"),
+    ];
+    let station = |k: u32| Station {
+        s: f64::from(k) - 4.0,
+        at: [0.0, 0.0, 16.0 + f64::from(k)],
+        normal: [0.0, 0.0, 1.0],
+        area_scan: (k < 5).then_some(50.0),
+        area_part: Some(50.0 - 0.02 * f64::from(k)),
+        hydraulic_diameter: Some(8.0),
+        inscribed_diameter: Some(7.9),
+    };
+    let stations = (0..9).map(station).collect();
+    let file = |file: &str, digit: &str| FileRecord {
+        file: file.to_owned(),
+        sha256: digit.repeat(64),
+        triangles: Some(384),
+    };
+    let part = tube([4.0, 5.0], [0.0, 30.0]);
+    let count = part.triangles().len();
+    let region = [Region::Kept, Region::Replaced, Region::Joint, Region::Fitting];
+    let case = read_case(CASE, "case.toml").unwrap();
+    Scene {
+        case,
+        asked: CASE.to_owned(),
+        limits,
+        conflicts: Vec::new(),
+        mends: Vec::new(),
+        ends: vec![EndStations { name: "upper".into(), stations }],
+        files: vec![file("inputs/tube.stl", "a"), file("part.stl", "b")],
+        notes: vec!["end `upper`: the edge length is 0.25 mm".into()],
+        scan: vec![tube([4.0, 5.0], [0.0, 22.0])],
+        regions: Regions {
+            part: (0..count).map(|t| region[t * 4 / count]).collect(),
+            side: vec![Side::Bore; count],
+            scan: vec![Fate::Kept; count],
+        },
+        part,
+        verdict: Verdict::Held,
+    }
+}
+
+/// A part that does not, with what would hold.
+pub fn broken() -> Scene {
+    let mut scene = held();
+    let at = DVec3::new(4.0, 0.5, 21.25);
+    let upper = Some("upper");
+    scene.limits[2] = LimitResult::at_least(
+        "wall_min",
+        upper,
+        Some(1.5),
+        [1.2412, 1.2414],
+        at,
+        "thinnest <here> & there",
+    );
+    scene.limits.push(LimitResult::plain("ball_min", upper, Verdict::NotJudged, "no bore"));
+    scene.conflicts = vec![Conflict {
+        limits: vec!["wall_min".into(), "deviation".into()],
+        end: Some("upper".into()),
+        where_: Some(at.to_array()),
+        would_hold: vec![
+            Wanted {
+                key: "limits.wall_min".into(),
+                value: WantedValue::Number(1.2),
+                known_by: KnownBy::JudgedAgain,
+            },
+            Wanted {
+                key: "end.place.at".into(),
+                value: WantedValue::Point([0.0, 0.0, 26.5]),
+                known_by: KnownBy::MadeAgain,
+            },
+        ],
+        certain: false,
+    }];
+    let mend = |kind: &str| MendRecord { kind: kind.into(), where_: [0.5, 4.0, 3.0], size: 0.2 };
+    scene.mends = vec![mend("hole"), mend("duplicate")];
+    scene.verdict = Verdict::Broken;
+    scene
+}
+
+impl Scene {
+    /// The document; without the part as where none closes.
+    pub fn document(&self, has_part: bool) -> Document {
+        let figures = PartFigures {
+            triangles: 384,
+            vertices: 192,
+            area: 1_750.5,
+            volume: 848.2,
+            shells: 1,
+            boundary_edges: 0,
+            self_intersections: 0,
+        };
+        let changed = Changed {
+            triangles_kept: 1_288,
+            triangles_replaced: 96,
+            area_replaced: 22.1234,
+            area_given_up: 0.0,
+        };
+        let evidence = Evidence {
+            name: "tube <1>",
+            version: "[VERSION]",
+            unit: "mm",
+            asked: &self.asked,
+            settled: &self.case,
+            settled_text: "unit = \"mm\"\n[end.seam]\nbore = [\n    [4, 0, 20],\n    [0, 4, 20],\n]\n",
+            inputs: &self.files[..1],
+            outputs: &self.files[1..],
+            verdict: self.verdict,
+            limits: &self.limits,
+            conflicts: &self.conflicts,
+            mends: &self.mends,
+            part: has_part.then_some((figures, changed)),
+            measures: None,
+            ends: &self.ends,
+            notes: &self.notes,
+            caution: "This proof covers geometry only.",
+            scans: &self.scan,
+            mesh: has_part.then_some(&self.part),
+        };
+        document(&evidence, has_part.then_some(&self.regions))
+    }
+}

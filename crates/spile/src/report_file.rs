@@ -1,0 +1,73 @@
+//! The report of a proof, from what stands in `proof.json` and the surfaces.
+
+use spile_case::Case;
+use spile_mesh::Mesh;
+use spile_proof::{ProofError, regions};
+use spile_report::{Evidence, FileRecord, document, html};
+
+use crate::output::OutputFile;
+use crate::proof_file::{Body, ProofFile};
+
+/// The page's name in the output folder.
+pub(crate) const PAGE: &str = "report.html";
+
+/// What the report is about, beside the proof.
+pub(crate) struct Subject<'a> {
+    /// The case's name.
+    pub name: &'a str,
+    /// The case as it was asked, its file's text.
+    pub asked: &'a str,
+    /// The settled case and its file's text.
+    pub settled: (&'a Case, &'a str),
+    /// The scan files' meshes.
+    pub scans: &'a [Mesh],
+    /// The part as its file reads; none where no part closes.
+    pub part: Option<&'a Mesh>,
+}
+
+/// The report's file.
+///
+/// # Errors
+/// Scan, part and case do not belong together; a part that was judged gives none.
+pub(crate) fn report_files(
+    proof: &ProofFile,
+    subject: &Subject,
+) -> Result<Vec<OutputFile>, ProofError> {
+    let inputs: Vec<FileRecord> =
+        proof.inputs.iter().map(|i| record(&i.file, &i.sha256, Some(i.triangles))).collect();
+    let outputs: Vec<FileRecord> =
+        proof.outputs.iter().map(|o| record(&o.file, &o.sha256, None)).collect();
+    let (part, ends) = match &proof.body {
+        Body::Judged(judged) => (Some((judged.part, judged.changed)), judged.ends.as_slice()),
+        Body::Unmade(_) => (None, [].as_slice()),
+    };
+    let (settled, settled_text) = subject.settled;
+    let evidence = Evidence {
+        name: subject.name,
+        version: proof.spile,
+        unit: proof.unit,
+        asked: subject.asked,
+        settled,
+        settled_text,
+        inputs: &inputs,
+        outputs: &outputs,
+        verdict: proof.body.verdict(),
+        limits: proof.body.limits(),
+        conflicts: proof.body.conflicts(),
+        mends: proof.body.mends(),
+        part,
+        measures: proof.measures.as_ref(),
+        ends,
+        notes: &proof.notes,
+        caution: proof.caution,
+        scans: subject.scans,
+        mesh: subject.part,
+    };
+    let told = subject.part.map(|part| regions(subject.scans, part, settled)).transpose()?;
+    let page = html(&document(&evidence, told.as_ref()));
+    Ok(vec![OutputFile { name: PAGE.to_owned(), bytes: page.into_bytes() }])
+}
+
+fn record(file: &str, sha256: &str, triangles: Option<usize>) -> FileRecord {
+    FileRecord { file: file.to_owned(), sha256: sha256.to_owned(), triangles }
+}

@@ -1,0 +1,78 @@
+//! `cargo xtask picture --report`: the demo's report as a laptop and a phone show it,
+//! for the guide.
+
+use std::path::Path;
+use std::process::Command;
+
+use crate::{Fault, built_spile, process, root, target, tool};
+
+/// Where the guide's pictures of the report go.
+const PICTURES: &str = "docs/src/report";
+
+/// A view of the report: its file, the page's width, how far down it begins, the
+/// window's width and height.
+const VIEWS: [(&str, usize, usize, [usize; 2]); 3] = [
+    ("laptop.png", 1100, 0, [1100, 1000]),
+    ("ends.png", 1100, 2330, [1100, 1000]),
+    ("phone.png", 390, 0, [500, 900]),
+];
+
+/// Runs the demo and has Chromium draw its report.
+pub fn report_pictures() -> Result<(), Fault> {
+    let names = ["chromium", "chromium-browser", "google-chrome"];
+    let chromium = match tool::named_by("SPILE_CHROMIUM")?.or_else(|| tool::on_path(&names)) {
+        Some(path) => path,
+        None => {
+            tool::apt_install(&["chromium"], "it draws the report's pictures")?;
+            tool::on_path(&names).ok_or("chromium is not on the PATH after its installation")?
+        }
+    };
+    let spile = built_spile()?;
+    let folder = target().join("report-pictures");
+    if folder.exists() {
+        std::fs::remove_dir_all(&folder).map_err(|e| format!("{}: {e}", folder.display()))?;
+    }
+    process::run(Command::new(spile).arg("demo").arg("--out").arg(&folder))?;
+    let pictures = root().join(PICTURES);
+    std::fs::create_dir_all(&pictures).map_err(|e| format!("{}: {e}", pictures.display()))?;
+    for (name, width, from, window) in VIEWS {
+        let frame = folder.join("frame.html");
+        std::fs::write(&frame, framed(width, from))
+            .map_err(|e| format!("{}: {e}", frame.display()))?;
+        shoot(&chromium, &frame, &pictures.join(name), window)?;
+        println!("{PICTURES}/{name} drawn");
+    }
+    Ok(())
+}
+
+/// A page that shows the report as wide as wished: a window is never as narrow as a
+/// phone.
+fn framed(width: usize, from: usize) -> String {
+    format!(
+        "<!DOCTYPE html><body style=\"margin:0;background:#e4e6e8;overflow:hidden\">\
+         <iframe src=\"phantom-out/report.html\" style=\"display:block;margin:-{from}px auto 0;\
+         border:0;width:{width}px;height:9000px;background:#fff\"></iframe></body>"
+    )
+}
+
+fn shoot(
+    chromium: &Path,
+    page: &Path,
+    picture: &Path,
+    [width, height]: [usize; 2],
+) -> Result<(), Fault> {
+    let mut command = Command::new(chromium);
+    // As root it wants no sandbox; a small /dev/shm is not enough for it.
+    command.args([
+        "--headless=new",
+        "--no-sandbox",
+        "--disable-dev-shm-usage",
+        "--hide-scrollbars",
+    ]);
+    command.arg("--force-device-scale-factor=0.8");
+    command.arg(format!("--window-size={width},{height}"));
+    command.arg(format!("--screenshot={}", picture.display()));
+    command.arg(format!("file://{}", page.display()));
+    let said = process::run_silently(&mut command)?;
+    if said.code == Some(0) { Ok(()) } else { Err(said.lines.join("\n")) }
+}
