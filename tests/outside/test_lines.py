@@ -1,5 +1,7 @@
 """Sections, volumes, seam angles, overhangs and pressure loss of real parts against trimesh, libigl and NumPy."""
 
+import shutil
+
 import igl
 import numpy as np
 import pytest
@@ -123,3 +125,37 @@ def test_seam_angles_are_trimeshs(heavy):
         assert listed[:, 1].max() <= seam["largest_deg"]["value"] and (np.diff(listed[:, 0]) > 0).all()
         looked += 1
     assert looked >= 2
+
+
+OUTPUT = """
+[output]
+density = 1.05
+build_direction = [0.3, -0.2, 0.9]
+flow = { rate_l_min = 15.0, density_kg_m3 = 1.204, viscosity_pa_s = 1.825e-5 }
+"""
+
+
+def test_what_the_case_asks_beside_the_part_is_told(heavy, spile, tmp_path):
+    shutil.copytree(heavy.folder, tmp_path / "made")
+    case = tmp_path / "made" / "case.toml"
+    case.write_text(case.read_text() + OUTPUT)
+    code, proof, said = spile("prove", case, "--part", tmp_path / "made" / "part.stl", "--json")
+    assert code == 0, said
+    found, mesh = proof["measures"], whole(heavy)
+    up = np.array([0.3, -0.2, 0.9])
+    up /= np.linalg.norm(up)
+    facing_down = mesh.face_normals @ -up > np.cos(np.radians(45))
+    counted = mesh.area_faces[facing_down].sum()
+    # A triangle at 45 degrees may fall to either side.
+    assert counted == pytest.approx(found["overhang"]["area"]["value"] + found["overhang"]["on_plate"], rel=1e-4)
+    centimetres = {"mm": 0.1, "cm": 1.0, "m": 100.0, "in": 2.54}[proof["unit"]]
+    assert found["bulk"]["mass_g"]["value"] == pytest.approx(1.05 * mesh.volume * centimetres**3, rel=1e-9)
+    for line in found["lines"]:
+        loss = line["loss_whole"]
+        pascal = 1.825e-5 * 15.0 / 60_000 * loss["resistance_per_m3"]["value"]
+        assert loss["loss_pa"]["value"] == pytest.approx(pascal, rel=1e-9)
+        perimeters = [s["after"]["perimeter"] for s in line["stations"] if s["after"]]
+        greatest = 4 * 1.204 * 15.0 / 60_000 / (1.825e-5 * min(perimeters) * centimetres / 100)
+        # Stations beyond a gap are not in the stretch.
+        assert loss["reynolds"][1] <= greatest * (1 + SAME)
+        assert any("2000" in w for w in loss["warnings"]) == (loss["reynolds"][1] > 2000)

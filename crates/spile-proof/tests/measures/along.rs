@@ -2,6 +2,7 @@
 
 use std::f64::consts::PI;
 
+use spile_case::{Flow, Output};
 use spile_mesh::DVec3;
 use spile_proof::measures::{FlowLine, On, Stop};
 
@@ -129,4 +130,42 @@ fn the_bulk_is_the_proofs() {
     assert!((volume.value / proof.part.volume - 1.0).abs() < 1e-12);
     assert!((m.bulk.area.value / proof.part.area - 1.0).abs() < 1e-12);
     assert!((m.voids.len(), m.overhang.is_none()) == (0, true));
+}
+
+#[test]
+fn mass_and_loss_follow_from_what_the_case_says() {
+    let mut s = scene::scene(Recipe::default());
+    // check-values, section 4.4: air, 15 L/min in a bore of 18 mm: Re 1166.65, 1.77081 Pa/m.
+    let air = Flow { rate_l_min: 15.0, density_kg_m3: 1.204, viscosity_pa_s: 1.825e-5 };
+    s.case.output = Output { density_g_cm3: Some(1.05), flow: Some(air), ..Output::default() };
+    let m = measured(&s);
+    let grams = m.bulk.mass_g.unwrap().value;
+    assert!((grams / (1.05e-3 * m.bulk.volume.unwrap().value) - 1.0).abs() < 1e-12);
+    let loss = m.lines[0].loss_whole.as_ref().unwrap();
+    let per_metre = loss.loss_pa.as_ref().unwrap().value / (loss.length * 1e-3);
+    // 48 sides of radius 9 on the scan are a little narrower than the circle.
+    assert!((per_metre / 1.77081 - 1.0).abs() < 0.02, "{per_metre}");
+    let [low, high] = loss.reynolds.unwrap();
+    assert!(1166.65 * 0.99 < low && low <= high && high < 1166.65 * 1.01, "{low} {high}");
+    // 0.06 Re D is over a metre, and the line 60 mm long.
+    assert_eq!(loss.warnings.len(), 1, "{:?}", loss.warnings);
+}
+
+#[test]
+fn a_tube_overhangs_by_a_quarter_when_it_lies_and_not_when_it_stands() {
+    let built = |up: DVec3| {
+        let mut s = scene::scene(Recipe::default());
+        s.case.output.build_direction = Some(turn(up).to_array());
+        measured(&s).overhang.unwrap()
+    };
+    // On the fitting's far face, a ring between polygons of the circles' areas.
+    let standing = built(-DVec3::Z);
+    assert_eq!(standing.area.value, 0.0);
+    let ring = PI * (OUTSIDE * OUTSIDE - BORE * BORE);
+    assert!((standing.on_plate / ring - 1.0).abs() < 1e-5, "{standing:?}");
+    // Lying, the lower quarter of the outside and the upper quarter of the bore face down by
+    // less than 45 degrees: 12 of 48 sides.
+    let lying = built(DVec3::X).area.value;
+    let quarter = 0.25 * 2.0 * PI * (BORE + OUTSIDE) * (NEAR_FACE + LENGTH - LOWER_CUT);
+    assert!((lying / quarter - 1.0).abs() < 0.02, "{lying} {quarter}");
 }
