@@ -1,5 +1,5 @@
-//! The report as a document: what it says, apart from how a page or a sheet of
-//! paper shows it. The page (`html`) and the PDF (`pdf`) are made from this alone.
+//! The report as a document: what it says, apart from how it is shown. The page
+//! (`html`) is made from this alone.
 
 /// A whole report.
 #[derive(Debug, Clone, PartialEq)]

@@ -1,5 +1,5 @@
-//! From a proof to something that can be handed over: pictures drawn off screen, a
-//! page in one file, a PDF.
+//! From a proof to something that can be handed over: pictures drawn off screen and a
+//! page in one file.
 //!
 //! Nothing here measures or judges: every figure comes from `spile-proof`. Nothing
 //! depends on clock, host or place, so that the same proof gives the same bytes.
