@@ -77,8 +77,9 @@ fn run_case(spile: &Path, folder: &Path, file: PathBuf) -> Result<Case, Fault> {
     }
     std::fs::create_dir_all(folder).map_err(|e| format!("{}: {e}", folder.display()))?;
     let started = Instant::now();
-    let said =
-        process::run_silently(Command::new(spile).arg("run").arg(&file).arg("--out").arg(&out))?;
+    let said = process::run_silently(
+        Command::new(spile).arg("run").arg(&file).arg("--all-files").arg("--out").arg(&out),
+    )?;
     let seconds = started.elapsed().as_secs_f64();
     println!("{name:<28} exit {:<4} {seconds:>7.1} s", said.code.unwrap_or(-1));
     Ok(Case { name, file, expected, exit: said.code, seconds, lines: said.lines })
@@ -186,7 +187,7 @@ fn ignores_threads(made: &Made, case: &Case) -> Result<(), Fault> {
     for threads in ["1", "2"] {
         let out = made.folder.join(format!("{}-threads-{threads}", case.name));
         let mut command = Command::new(&made.spile);
-        command.arg("run").arg(&case.file).arg("--out").arg(&out);
+        command.arg("run").arg(&case.file).arg("--all-files").arg("--out").arg(&out);
         process::run_silently(command.env("RAYON_NUM_THREADS", threads))?;
         files.push(contents(&out)?);
         std::fs::remove_dir_all(&out).map_err(|e| format!("{}: {e}", out.display()))?;

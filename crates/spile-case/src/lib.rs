@@ -27,7 +27,7 @@ pub use direction::unit_direction;
 pub use error::CaseError;
 pub use fitting::{Cone, ConeDimensions, ConeSize, Fitting, Flange, Gender, MeshFitting, Solid};
 pub use guidance::{Clear, EndLimits, JointGuide, JointShape, Pin, WallShare};
-pub use output::{Flow, Output};
+pub use output::{FileKind, Flow, Output};
 pub use read::{Painted, read_case, read_case_with};
 pub use types::{
     Align, Ball, Case, Cut, End, Form, Inherit, Keep, Limits, Mend, MendKind, Motion, Onward,

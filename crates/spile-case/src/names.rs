@@ -2,6 +2,7 @@
 
 use crate::fitting::{ConeSize, Gender};
 use crate::guidance::JointShape;
+use crate::output::FileKind;
 use crate::types::{Form, Inherit, MendKind, Outliers, Unit};
 
 /// Spelling and meaning of one type's words.
@@ -23,6 +24,18 @@ pub(crate) const OUTLIERS: Words<Outliers> = &[("keep", Outliers::Keep), ("mend"
 
 pub(crate) const SHAPES: Words<JointShape> =
     &[("tangent", JointShape::Tangent), ("shortest", JointShape::Shortest)];
+
+pub(crate) const FILE_KINDS: Words<FileKind> = &[
+    ("stl", FileKind::Stl),
+    ("3mf", FileKind::ThreeMf),
+    ("obj", FileKind::Obj),
+    ("ply", FileKind::Ply),
+    ("glb", FileKind::Glb),
+    ("step", FileKind::Step),
+    ("svg", FileKind::Svg),
+    ("dxf", FileKind::Dxf),
+    ("csv", FileKind::Csv),
+];
 
 pub(crate) const CONE_SIZES: Words<ConeSize> = &[
     ("breathing-15", ConeSize::Breathing15),
@@ -109,6 +122,13 @@ impl JointShape {
     }
 }
 
+impl FileKind {
+    /// Its spelling in files: `stl`, `3mf`, `obj`, ...
+    pub fn name(self) -> &'static str {
+        spelled(FILE_KINDS, &self)
+    }
+}
+
 impl MendKind {
     /// Its spelling in files: `duplicate`, `hole`, `non-manifold-edge`, ...
     pub fn name(self) -> &'static str {
@@ -147,6 +167,7 @@ mod tests {
         assert!(OUTLIERS.iter().all(|&(name, outliers)| outliers.name() == name));
         assert!(SHAPES.iter().all(|&(name, shape)| shape.name() == name));
         assert!(CONE_SIZES.iter().all(|&(name, size)| size.name() == name));
+        assert!(FILE_KINDS.iter().map(|&(_, kind)| kind).eq(FileKind::ALL));
         assert!(CONES.iter().all(|&(name, gender)| gender.name() == name));
         assert_eq!((CONE_SIZES.len(), CONES.len()), (3, 2));
         assert_eq!((UNITS.len(), FORMS.len(), INHERITS.len()), (4, 4, 1));

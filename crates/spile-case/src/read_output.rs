@@ -1,10 +1,14 @@
 //! `[output]` from TOML.
 
-use crate::output::{Flow, Output};
+use crate::names::FILE_KINDS;
+use crate::output::{FileKind, Flow, Output};
 use crate::reader::{Keys, Reader, Table};
 
-const OUTPUT: Keys =
-    Keys { table: "`[output]`", known: &["density", "build_direction", "flow"], later: &["files"] };
+const OUTPUT: Keys = Keys {
+    table: "`[output]`",
+    known: &["density", "build_direction", "flow", "files"],
+    later: &[],
+};
 
 const FLOW: Keys = Keys {
     table: "`flow` in `[output]`",
@@ -25,6 +29,7 @@ pub(crate) fn read_output(reader: &mut Reader<'_>, root: &Table<'_, '_>) -> Outp
         density_g_cm3: reader.maybe_positive(&table, "density"),
         build_direction: table.get("build_direction").and_then(|value| reader.direction(value)),
         flow: read_flow(reader, &table),
+        files: read_files(reader, &table),
     }
 }
 
@@ -40,4 +45,22 @@ fn read_flow(reader: &mut Reader<'_>, output: &Table<'_, '_>) -> Option<Flow> {
     let (rate, density) = (need("rate_l_min"), need("density_kg_m3"));
     let viscosity = need("viscosity_pa_s");
     Some(Flow { rate_l_min: rate?, density_kg_m3: density?, viscosity_pa_s: viscosity? })
+}
+
+fn read_files(reader: &mut Reader<'_>, output: &Table<'_, '_>) -> Vec<FileKind> {
+    let Some(value) = output.get("files") else { return Vec::new() };
+    let Some(array) = value.get_ref().as_array() else {
+        let known: Vec<&str> = FILE_KINDS.iter().map(|&(name, _)| name).collect();
+        let error = reader
+            .error(value.span(), "expected a list of kinds of files")
+            .label("a list")
+            .advice(format!("write `files = [\"obj\"]`; known are {}", known.join(", ")));
+        reader.note(error);
+        return Vec::new();
+    };
+    let mut files: Vec<_> =
+        array.iter().filter_map(|value| reader.word(value, FILE_KINDS, &[])).collect();
+    files.sort_unstable();
+    files.dedup();
+    files
 }

@@ -296,6 +296,10 @@ fn write_output(out: &mut String, output: &Output) {
         ];
         line(out, "flow", &table(&keys.map(in_text)));
     }
+    if !output.files.is_empty() {
+        let files: Vec<String> = output.files.iter().map(|f| quoted(f.name())).collect();
+        line(out, "files", &format!("[{}]", files.join(", ")));
+    }
 }
 
 fn write_mend(out: &mut String, mend: &Mend) {

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use spile_case::{Fitting, Keep, Painted, Place, Site, read_case, read_case_with};
+use spile_case::{FileKind, Fitting, Keep, Painted, Place, Site, read_case, read_case_with};
 
 const GOOD: &str = r#"unit = "mm"
 
@@ -82,7 +82,6 @@ fn an_unknown_key_is_named_with_the_nearest() {
 #[test]
 fn keys_of_later_versions_are_told_apart_from_unknown_ones() {
     snapshot_mistakes!("later keys",
-        ["[limits]" => "[output]\nfiles = 1\n\n[limits]"]
         ["kind = \"tube\"" => "kind = \"step\""]
     );
 }
@@ -369,6 +368,19 @@ fn every_case_in_the_guide_reads_without_a_mistake() {
     for block in blocks {
         assert!(read_case(block, "case-file.md").is_ok(), "{}", mistakes(block));
     }
+}
+
+#[test]
+fn a_kind_of_file_that_is_not_known_is_refused_with_those_that_are() {
+    let files = |value: &str| with("[limits]", &format!("[output]\nfiles = {value}\n\n[limits]"));
+    let found = mistakes(&files("[\"obj\", \"iges\"]"));
+    assert!(found.contains("unknown value: `iges`"), "{found}");
+    let known: Vec<String> = FileKind::ALL.map(|kind| format!("`{}`", kind.name())).into();
+    assert!(found.contains(&format!("allowed here: {}", known.join(", "))), "{found}");
+    let found = mistakes(&files("\"obj\""));
+    assert!(found.contains("expected a list of kinds of files"), "{found}");
+    let case = read_case(&files("[\"ply\", \"obj\", \"ply\"]"), "case.toml").unwrap();
+    assert_eq!(case.output.files, [FileKind::Obj, FileKind::Ply]);
 }
 
 #[test]

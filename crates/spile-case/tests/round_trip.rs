@@ -2,10 +2,10 @@
 
 use proptest::prelude::*;
 use spile_case::{
-    Ball, Case, Clear, Cone, ConeSize, Cut, End, EndLimits, Fitting, Flange, Flow, Form, Gender,
-    Inherit, JointGuide, JointShape, Keep, Limits, Mend, MendKind, MeshFitting, Motion, Onward,
-    Outliers, Output, Pin, Place, Rim, Scan, Seam, Site, Solid, Station, StationCut, Tilt, Unit,
-    Vec3, Wall, WallAt, WallShare, read_case, unit_direction, write_case,
+    Ball, Case, Clear, Cone, ConeSize, Cut, End, EndLimits, FileKind, Fitting, Flange, Flow, Form,
+    Gender, Inherit, JointGuide, JointShape, Keep, Limits, Mend, MendKind, MeshFitting, Motion,
+    Onward, Outliers, Output, Pin, Place, Rim, Scan, Seam, Site, Solid, Station, StationCut, Tilt,
+    Unit, Vec3, Wall, WallAt, WallShare, read_case, unit_direction, write_case,
 };
 
 fn number() -> impl Strategy<Value = f64> {
@@ -292,11 +292,14 @@ fn output() -> impl Strategy<Value = Output> {
             viscosity_pa_s,
         },
     );
-    let all = (prop::option::of(positive()), prop::option::of(direction()), prop::option::of(flow));
-    all.prop_map(|(density_g_cm3, build_direction, flow)| Output {
+    let files = prop::sample::subsequence(FileKind::ALL.to_vec(), 0..=FileKind::ALL.len());
+    let optional =
+        (prop::option::of(positive()), prop::option::of(direction()), prop::option::of(flow));
+    (optional, files).prop_map(|((density_g_cm3, build_direction, flow), files)| Output {
         density_g_cm3,
         build_direction,
         flow,
+        files,
     })
 }
 

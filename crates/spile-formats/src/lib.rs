@@ -1,27 +1,37 @@
-//! Mesh files in and out: STL, PLY, OBJ and 3MF; and solids from STEP files in.
+//! Mesh files in and out: STL, PLY, OBJ and 3MF; GLB out; solids of STEP files in and out; drawings
+//! (SVG, DXF) and tables (CSV) out.
 //!
 //! Reading never guesses in silence: a file either gives exactly the triangles
 //! that it states, in file order, or an error that names the line, byte or
 //! triangle. Points are shared where their coordinates are equal bit for bit
 //! (STL, which has no indices) or where the file says so (all others).
 //!
-//! Lengths are the file's own; nothing is scaled.
+//! Lengths are the file's own; nothing is scaled, but that GLB is in metres.
 
+pub mod csv;
+mod drawing;
+pub mod dxf;
 mod error;
 mod gather;
+pub mod glb;
 mod numbers;
-mod obj;
-mod ply;
+pub mod obj;
+mod part_info;
+mod pieces;
+pub mod ply;
 mod polygon;
 pub mod step;
 pub mod stl;
+pub mod svg;
 pub mod threemf;
 mod unit;
 mod weld;
 
 use std::path::Path;
 
+pub use drawing::{Drawing, Layer, LineColour, Shape};
 pub use error::{Place, ReadError, WriteError};
+pub use part_info::{Group, Groups, PartInfo};
 use spile_mesh::Mesh;
 pub use unit::FileUnit;
 

@@ -4,6 +4,8 @@
 //! check-values 3.4. Indices count from 1, negative ones back from the last
 //! point so far.
 
+mod write;
+
 use std::borrow::Cow;
 
 use spile_mesh::DVec3;
@@ -12,6 +14,8 @@ use crate::error::Fault;
 use crate::gather::Gather;
 use crate::numbers::{Words, shown};
 use crate::{Format, ReadMesh};
+
+pub use write::write;
 
 /// Statements that say nothing of the surface: texture, normals, names, looks,
 /// lines and points.

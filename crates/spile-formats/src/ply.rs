@@ -6,6 +6,7 @@
 //! `vertex_indices` or `vertex_index` of the element `face`.
 
 mod header;
+mod write;
 
 use spile_mesh::DVec3;
 
@@ -14,6 +15,8 @@ use crate::gather::Gather;
 use crate::numbers::{Words, shown};
 use crate::{Format, ReadMesh};
 use header::{Element, Encoding, Header, Kind, Property};
+
+pub use write::{PointValues, write};
 
 pub(crate) fn read(bytes: &[u8]) -> Result<ReadMesh, Fault> {
     let header = Header::read(bytes)?;

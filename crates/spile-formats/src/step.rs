@@ -17,11 +17,14 @@ mod brep;
 mod entities;
 mod part21;
 mod tessellated;
+mod write;
 
 use spile_mesh::{DVec3, Mesh};
 
 use crate::error::{Fault, Place, ReadError};
 use crate::unit::FileUnit;
+
+pub use write::{Revolved, write};
 
 /// What a STEP file held.
 #[derive(Debug, Clone, PartialEq)]

@@ -20,6 +20,7 @@ fn info() -> ThreeMfInfo {
         description: "geometry only;\nmaterial is for others".into(),
         application: "spile 0.1".into(),
         more: vec![("Caution".into(), "a > b \u{e9} \u{1}".into())],
+        thumbnail: None,
     }
 }
 
@@ -252,4 +253,27 @@ fn bombs_are_refused_in_little_time_and_memory() {
     let said = read_bytes("x.3mf", &package(&blanks)).unwrap_err().to_string();
     assert!(said.contains("unpacks to more than"), "{said}");
     assert!(read_bytes("x.3mf", b"PK\x03\x04 no package").is_err());
+}
+
+/// 3MF 1.4, 2.1.1: a thumbnail is a part of its own, named by a relationship of the package.
+#[test]
+fn a_thumbnail_is_a_part_of_the_package() {
+    let picture = b"\x89PNG\r\n\x1A\nand so on".to_vec();
+    let with = ThreeMfInfo { thumbnail: Some(picture.clone()), ..info() };
+    let mut bytes = Cursor::new(Vec::new());
+    write(&tetrahedron(1.0), &with, &mut bytes).unwrap();
+    let mut zip = zip::ZipArchive::new(bytes).unwrap();
+    let mut read = |name: &str| {
+        let mut found = Vec::new();
+        zip.by_name(name).unwrap().read_to_end(&mut found).unwrap();
+        found
+    };
+    assert_eq!(read("Metadata/thumbnail.png"), picture);
+    let of_package = String::from_utf8(read("_rels/.rels")).unwrap();
+    assert!(of_package.contains("Target=\"/Metadata/thumbnail.png\" Id=\"rel1\""), "{of_package}");
+    let types = String::from_utf8(read("[Content_Types].xml")).unwrap();
+    assert!(types.contains("ContentType=\"image/png\""), "{types}");
+    let wrong = ThreeMfInfo { thumbnail: Some(b"GIF89a".to_vec()), ..info() };
+    let refused = write(&tetrahedron(1.0), &wrong, Cursor::new(Vec::new()));
+    assert!(refused.unwrap_err().to_string().contains("no PNG file"));
 }

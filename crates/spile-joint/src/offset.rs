@@ -367,7 +367,7 @@ mod tests {
     fn check(job: &Job, wall: &Mesh) {
         assert!(Topology::of(wall).is_closed());
         assert_eq!(self_intersections(wall), []);
-        assert_eq!(too_near(wall, &job.distance(0.0)), []);
+        assert_eq!(too_near(wall, &job.distance(0.0)), Vec::<u32>::new());
         assert!(*wall == wall.rounded());
     }
 

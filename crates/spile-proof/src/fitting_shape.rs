@@ -96,6 +96,43 @@ impl FittingFrame {
         })
     }
 
+    /// The frame of an end's fitting where the case's words fix its exact surface; none of one that a
+    /// file gives, of a plain end, or while unsettled.
+    pub fn exact(case: &Case, end: &End) -> Option<Self> {
+        match end.fitting {
+            Some(Fitting::Mesh(_)) | None => None,
+            Some(_) => Self::of(case, end),
+        }
+    }
+
+    /// The area that, turned about the axis, is the fitting: distance from the axis and height
+    /// over the near face of each corner, in order round it.
+    pub fn outline(&self) -> Vec<[f64; 2]> {
+        let corners = |face| {
+            self.pieces(face).into_iter().flat_map(|Piece { heights: [h, k], radii: [r, s] }| {
+                // A flange's upper ring is told from within.
+                [[r, h], [s, k]]
+            })
+        };
+        let mut outside: Vec<[f64; 2]> = corners(Face::Outside).collect();
+        // Where a piece does not begin where the last one ended, it is turned round.
+        for k in (2..outside.len()).step_by(2) {
+            if outside[k] != outside[k - 1] {
+                outside.swap(k, k + 1);
+            }
+        }
+        let mut all: Vec<[f64; 2]> = outside
+            .into_iter()
+            .chain({
+                let mut bore: Vec<[f64; 2]> = corners(Face::Bore).collect();
+                bore.reverse();
+                bore
+            })
+            .collect();
+        all.dedup();
+        all
+    }
+
     /// Radius of the bore at a height.
     pub(crate) fn bore_at(&self, height: f64) -> f64 {
         self.bore.at(height, self.length)

@@ -39,6 +39,7 @@ mod labels;
 pub mod measures;
 mod mends;
 mod outliers;
+mod part_labels;
 mod part_view;
 mod polyline;
 mod proof;
@@ -58,6 +59,7 @@ pub use as_asked::judge_as_asked;
 pub use fitting_shape::SideRun;
 pub use judge::judge;
 pub use labels::{Fate, Fault, FittingFrame, Labelled, LabelledEnd, Plane, Region, Side};
+pub use part_labels::{PartLabel, PartLabels, part_labels};
 pub use proof::{
     Changed, Conflict, EndStations, KnownBy, LimitResult, MendRecord, PartFigures, Proof,
     ProofError, Station, Verdict, Wanted, WantedValue,

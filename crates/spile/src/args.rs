@@ -115,6 +115,9 @@ pub(crate) struct RunArgs {
     /// Where limits are broken: how many changed cases to make and judge, to say what would hold
     #[arg(long, value_name = "N", default_value_t = TRIES, value_parser = clap::value_parser!(u16).range(0..=16))]
     pub tries: u16,
+    /// Write every kind of file beside STL and 3MF: OBJ, PLY, GLB, STEP, sections, tables
+    #[arg(long)]
+    pub all_files: bool,
 }
 
 #[derive(Debug, Args)]

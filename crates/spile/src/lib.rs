@@ -13,6 +13,7 @@ pub mod demo;
 mod end_places;
 mod exit;
 mod failure;
+mod files;
 mod inputs;
 mod output;
 mod part_files;

@@ -19,17 +19,27 @@ pub(crate) struct OutputFile {
 
 /// All that a run may have left in its folder before; whatever else is there
 /// belongs to the user and stays.
-const OURS: [&str; 9] = [
-    "part.stl",
-    "part.3mf",
-    "part-broken.stl",
-    "part-broken.3mf",
-    "proof.json",
-    "case.toml",
-    "report.html",
-    "report.pdf",
-    "inputs",
+const OURS: [&str; 5] = ["proof.json", "case.toml", "report.html", "report.pdf", "inputs"];
+
+/// The part's files, held or broken: how their names begin, and go on.
+const PARTS: [&str; 2] = ["part", "part-broken"];
+const OF_PART: [&str; 10] = [
+    ".stl",
+    ".3mf",
+    ".obj",
+    ".ply",
+    ".glb",
+    ".step",
+    "-sections",
+    "-stations.csv",
+    "-limits.csv",
+    "-cautions.txt",
 ];
+
+fn ours() -> impl Iterator<Item = String> {
+    let parts = PARTS.iter().flat_map(|part| OF_PART.map(|more| format!("{part}{more}")));
+    OURS.iter().map(|&name| name.to_owned()).chain(parts)
+}
 
 /// Makes `folder` hold `files` in place of what an earlier run left there.
 ///
@@ -79,14 +89,14 @@ fn write_all(folder: &Path, files: &[OutputFile]) -> std::io::Result<()> {
 /// Moves our earlier files from `folder` to `old` and all of `new` to `folder`.
 fn exchange(folder: &Path, new: &Path, old: &Path) -> std::io::Result<()> {
     let mut moves: Vec<(PathBuf, PathBuf)> = Vec::new();
-    for name in OURS {
-        if folder.join(name).symlink_metadata().is_ok() {
-            moves.push((folder.join(name), old.join(name)));
+    for name in ours() {
+        if folder.join(&name).symlink_metadata().is_ok() {
+            moves.push((folder.join(&name), old.join(&name)));
         }
     }
-    for name in OURS {
-        if new.join(name).exists() {
-            moves.push((new.join(name), folder.join(name)));
+    for name in ours() {
+        if new.join(&name).exists() {
+            moves.push((new.join(&name), folder.join(&name)));
         }
     }
     for (done, (from, to)) in moves.iter().enumerate() {

@@ -3,11 +3,12 @@
 use std::io::Cursor;
 
 use spile_case::Unit;
-use spile_formats::FileUnit;
 use spile_formats::threemf::{self, ThreeMfInfo};
+use spile_formats::{FileUnit, PartInfo};
 use spile_mesh::Mesh;
 
 use crate::failure::Failure;
+use crate::files::refused;
 
 /// `part` in binary STL.
 pub(crate) fn stl_bytes(part: &Mesh, unit: Unit) -> Result<Vec<u8>, Failure> {
@@ -16,24 +17,28 @@ pub(crate) fn stl_bytes(part: &Mesh, unit: Unit) -> Result<Vec<u8>, Failure> {
     Ok(stl)
 }
 
-/// `part` in 3MF. `title` and `what` say what it is to those who see only the file.
+/// `part` in 3MF, with a small picture in PNG where there is one.
 pub(crate) fn threemf_bytes(
     part: &Mesh,
-    unit: Unit,
-    title: &str,
-    what: &str,
+    info: PartInfo,
     more: Vec<(String, String)>,
+    thumbnail: Option<Vec<u8>>,
 ) -> Result<Vec<u8>, Failure> {
-    let info = ThreeMfInfo {
+    let PartInfo { unit, title, description, application } = info;
+    let info = ThreeMfInfo { unit, title, description, application, more, thumbnail };
+    let mut bytes = Cursor::new(Vec::new());
+    threemf::write(part, &info, &mut bytes).map_err(refused)?;
+    Ok(bytes.into_inner())
+}
+
+/// What files say of a part to those who see nothing else.
+pub(crate) fn part_info(unit: Unit, title: &str, what: &str) -> PartInfo {
+    PartInfo {
         unit: file_unit(unit),
         title: title.to_owned(),
         description: what.to_owned(),
         application: concat!("spile ", env!("CARGO_PKG_VERSION")).to_owned(),
-        more,
-    };
-    let mut bytes = Cursor::new(Vec::new());
-    threemf::write(part, &info, &mut bytes).map_err(refused)?;
-    Ok(bytes.into_inner())
+    }
 }
 
 /// The case's unit as files state it.
@@ -44,8 +49,4 @@ pub(crate) fn file_unit(unit: Unit) -> FileUnit {
         Unit::Metre => FileUnit::Metre,
         Unit::Inch => FileUnit::Inch,
     }
-}
-
-fn refused(error: spile_formats::WriteError) -> Failure {
-    Failure::internal(format!("the part cannot be written: {error}"))
 }

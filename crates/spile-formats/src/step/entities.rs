@@ -55,7 +55,7 @@ impl Instances {
     }
 
     /// Instances with a record of this name, rising.
-    fn named<'a>(&'a self, name: &'a str) -> impl Iterator<Item = (Source, &'a Record)> {
+    pub(crate) fn named<'a>(&'a self, name: &'a str) -> impl Iterator<Item = (Source, &'a Record)> {
         self.all.iter().flat_map(move |(&entity, instance)| {
             let source = Source { entity, line: instance.line };
             instance.records.iter().filter(move |r| r.name == name).map(move |r| (source, r))

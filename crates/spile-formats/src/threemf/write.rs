@@ -1,6 +1,5 @@
 //! Writing a part as 3MF.
 
-use std::fmt::Write as _;
 use std::io::{Seek, Write};
 
 use quick_xml::escape::escape;
@@ -11,6 +10,7 @@ use zip::{CompressionMethod, DateTime, System, ZipWriter};
 use super::{CORE, START_PART};
 use crate::FileUnit;
 use crate::error::WriteError;
+use crate::pieces::Pieces;
 use crate::stl::check_range;
 
 /// What a 3MF file says beside the mesh.
@@ -28,6 +28,8 @@ pub struct ThreeMfInfo {
     /// More names and values, such as cautions, in this order. The names are
     /// letters and digits; in the file they stand in this program's own namespace.
     pub more: Vec<(String, String)>,
+    /// A small picture of the part, as the bytes of a PNG file.
+    pub thumbnail: Option<Vec<u8>>,
 }
 
 /// Own metadata names need a namespace (3MF 1.4, 3.4.1).
@@ -35,8 +37,12 @@ const OWN_NAMESPACE: &str = "urn:x-spile:metadata:1";
 /// Every file is dated so: outputs hold no clock time.
 const DATE: &str = "1980-01-01";
 const MODEL: &str = "3D/3dmodel.model";
-/// Text is handed on in pieces of about this size.
-const PIECE: usize = 1 << 16;
+const THUMBNAIL: &str = "Metadata/thumbnail.png";
+/// The type of the relationship that names a package's thumbnail (3MF 1.4, 2.1.1 and C.2).
+const THUMBNAIL_TYPE: &str =
+    "http://schemas.openxmlformats.org/package/2006/relationships/metadata/thumbnail";
+/// The first bytes of every PNG file (ISO/IEC 15948, 5.2).
+const PNG: [u8; 8] = *b"\x89PNG\r\n\x1A\n";
 
 /// Writes `mesh` as a 3MF package.
 ///
@@ -63,13 +69,18 @@ pub fn write(mesh: &Mesh, info: &ThreeMfInfo, to: impl Write + Seek) -> Result<(
         .unix_permissions(0o644)
         .system(System::Unix);
     let mut zip = ZipWriter::new(to).set_auto_large_file();
-    for (part, text) in [("[Content_Types].xml", CONTENT_TYPES), ("_rels/.rels", &relationships())]
-    {
+    let thumbnail = info.thumbnail.as_deref();
+    let (types, relationships) = (content_types(thumbnail), relationships(thumbnail));
+    for (part, text) in [("[Content_Types].xml", types), ("_rels/.rels", relationships)] {
         zip.start_file(part, options).map_err(refused)?;
         zip.write_all(text.as_bytes())?;
     }
     zip.start_file(MODEL, options).map_err(refused)?;
     write_model(mesh, info, &mut zip)?;
+    if let Some(picture) = thumbnail {
+        zip.start_file(THUMBNAIL, options).map_err(refused)?;
+        zip.write_all(picture)?;
+    }
     zip.finish().map_err(refused)?.flush()?;
     Ok(())
 }
@@ -78,20 +89,31 @@ fn refused(error: zip::result::ZipError) -> WriteError {
     WriteError::Refused(std::io::Error::other(error))
 }
 
-const CONTENT_TYPES: &str = concat!(
-    r#"<?xml version="1.0" encoding="UTF-8"?>"#,
-    "\n",
-    r#"<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">"#,
-    r#"<Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>"#,
-    r#"<Default Extension="model" ContentType="application/vnd.ms-package.3dmanufacturing-3dmodel+xml"/>"#,
-    "</Types>\n",
-);
+fn content_types(thumbnail: Option<&[u8]>) -> String {
+    let picture = match thumbnail {
+        Some(_) => r#"<Default Extension="png" ContentType="image/png"/>"#,
+        None => "",
+    };
+    [
+        r#"<?xml version="1.0" encoding="UTF-8"?>"#,
+        "\n",
+        r#"<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">"#,
+        r#"<Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>"#,
+        r#"<Default Extension="model" ContentType="application/vnd.ms-package.3dmanufacturing-3dmodel+xml"/>"#,
+        picture,
+        "</Types>\n",
+    ]
+    .concat()
+}
 
-fn relationships() -> String {
+fn relationships(thumbnail: Option<&[u8]>) -> String {
+    let picture = thumbnail.map_or_else(String::new, |_| {
+        format!("<Relationship Target=\"/{THUMBNAIL}\" Id=\"rel1\" Type=\"{THUMBNAIL_TYPE}\"/>")
+    });
     format!(
         "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n\
          <Relationships xmlns=\"http://schemas.openxmlformats.org/package/2006/relationships\">\
-         <Relationship Target=\"/{MODEL}\" Id=\"rel0\" Type=\"{START_PART}\"/></Relationships>\n"
+         <Relationship Target=\"/{MODEL}\" Id=\"rel0\" Type=\"{START_PART}\"/>{picture}</Relationships>\n"
     )
 }
 
@@ -103,6 +125,9 @@ fn check(mesh: &Mesh, info: &ThreeMfInfo) -> Result<(), WriteError> {
     let twice = mesh.triangles().iter().position(|[a, b, c]| a == b || b == c || c == a);
     if let Some(t) = twice {
         return unfit(format!("triangle {t} names a point twice"));
+    }
+    if info.thumbnail.as_ref().is_some_and(|picture| !picture.starts_with(&PNG)) {
+        return unfit("the thumbnail is no PNG file".to_owned());
     }
     for (i, (name, _)) in info.more.iter().enumerate() {
         let sound = name.starts_with(|c: char| c.is_ascii_alphabetic())
@@ -118,7 +143,7 @@ fn check(mesh: &Mesh, info: &ThreeMfInfo) -> Result<(), WriteError> {
 }
 
 fn write_model(mesh: &Mesh, info: &ThreeMfInfo, to: &mut impl Write) -> Result<(), WriteError> {
-    let mut text = Pieces { text: String::with_capacity(2 * PIECE), to };
+    let mut text = Pieces::new(to);
     text.push(format_args!(
         "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n\
          <model unit=\"{}\" xml:lang=\"en-US\" xmlns=\"{CORE}\" xmlns:spile=\"{OWN_NAMESPACE}\">\n",
@@ -161,29 +186,6 @@ fn plain(text: &str) -> String {
         matches!(c, '\t' | '\n') || !(c.is_control() || matches!(c, '\u{FFFE}' | '\u{FFFF}'))
     };
     escape(text.chars().filter(allowed).collect::<String>()).into_owned()
-}
-
-/// Gathers text and hands it on in pieces.
-struct Pieces<'a, W> {
-    text: String,
-    to: &'a mut W,
-}
-
-impl<W: Write> Pieces<'_, W> {
-    fn push(&mut self, piece: std::fmt::Arguments<'_>) -> Result<(), WriteError> {
-        // Writing to a string cannot fail.
-        let _ = self.text.write_fmt(piece);
-        if self.text.len() >= PIECE {
-            self.to.write_all(self.text.as_bytes())?;
-            self.text.clear();
-        }
-        Ok(())
-    }
-
-    fn finish(self) -> Result<(), WriteError> {
-        self.to.write_all(self.text.as_bytes())?;
-        Ok(())
-    }
 }
 
 /// Whether the mesh may be an object of type `model` (3MF 1.4, 4.1, 4.1.4): at

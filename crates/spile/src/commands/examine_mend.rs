@@ -139,6 +139,7 @@ fn file_bytes(mesh: &Mesh, unit: FileUnit, out: &Path) -> Result<Vec<u8>, Failur
                     .to_owned(),
                 application: concat!("spile ", env!("CARGO_PKG_VERSION")).to_owned(),
                 more: Vec::new(),
+                thumbnail: None,
             };
             let mut bytes = std::io::Cursor::new(Vec::new());
             threemf::write(mesh, &info, &mut bytes).map_err(fail)?;

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
-use spile_case::{Case, read_case, write_case};
+use spile_case::{Case, FileKind, read_case, write_case};
 use spile_joint::{Made, Watch as _, align, make};
 use spile_mesh::Mesh;
 use spile_proof::measures::{Measures, measure};
@@ -16,9 +16,10 @@ use crate::commands::prove::ending_of;
 use crate::commands::seek::find_auto;
 use crate::commands::what_holds::try_changes;
 use crate::failure::Failure;
+use crate::files::{Finished, more_files};
 use crate::inputs::{InputFile, Loaded, load, shown};
 use crate::output::{OutputFile, replace};
-use crate::part_files::{stl_bytes, threemf_bytes};
+use crate::part_files::{part_info, stl_bytes, threemf_bytes};
 use crate::progress::Progress;
 use crate::proof_file::{
     AlignRecord, Body, CAUTION, InputRecord, OutputRecord, ProofFile, bending, gave_way, notes,
@@ -33,7 +34,7 @@ pub(crate) const CASE_FILE: &str = "case.toml";
 /// Makes a part and its proof.
 pub(crate) fn run(args: &RunArgs) -> Result<Answer, Failure> {
     let folder = args.out.clone().unwrap_or_else(|| beside(&args.case));
-    run_case(&args.case, &folder, args.tries)
+    run_case(&args.case, &folder, args.tries, args.all_files)
 }
 
 /// The output folder of a case if none is named: the case's name with `-out`.
@@ -54,11 +55,20 @@ const STEPS: usize = 19;
 /// before all of it is there.
 ///
 /// Where limits are broken, up to `tries` changed cases are made and judged, to
-/// say what would hold.
-pub(crate) fn run_case(case: &Path, folder: &Path, tries: u16) -> Result<Answer, Failure> {
+/// say what would hold. With `all_files` every kind of file is written.
+pub(crate) fn run_case(
+    case: &Path,
+    folder: &Path,
+    tries: u16,
+    all_files: bool,
+) -> Result<Answer, Failure> {
     let progress = Progress::new(STEPS);
     progress.step("read", None);
-    let loaded = &load(case)?;
+    let mut loaded = load(case)?;
+    if all_files {
+        loaded.case.output.files = FileKind::ALL.to_vec();
+    }
+    let loaded = &loaded;
     progress.step("align", None);
     let aligned = match loaded.scans.first() {
         Some(scan) => align(&loaded.case, scan)?,
@@ -196,7 +206,7 @@ fn judge_part(
     let proof = judge_as_asked(&loaded.scans, &written.mesh, settled, &loaded.case)
         .map_err(|error| Failure::internal(format!("the part cannot be judged: {error}")))?;
     progress.step("measure", None);
-    let measures = measure(&loaded.scans, &written.mesh, settled, &proof)
+    let measured = measure(&loaded.scans, &written.mesh, settled, &proof)
         .map_err(|error| Failure::internal(format!("the part cannot be measured: {error}")))?;
     progress.step("write", None);
     let (stem, said) = match proof.verdict {
@@ -205,11 +215,22 @@ fn judge_part(
     };
     let what = format!("Scan joined to its fittings; limits: {said}. {CAUTION}");
     let more = vec![("Verdict".to_owned(), said.to_owned())];
-    let threemf = threemf_bytes(part, settled.unit, stem, &what, more)?;
-    let files = [("stl", stl), ("3mf", threemf)]
-        .map(|(extension, bytes)| OutputFile { name: format!("{stem}.{extension}"), bytes });
+    let info = part_info(settled.unit, stem, &what);
+    let threemf = threemf_bytes(part, info.clone(), more, None)?;
+    let mut files: Vec<OutputFile> = [("stl", stl), ("3mf", threemf)]
+        .map(|(extension, bytes)| OutputFile { name: format!("{stem}.{extension}"), bytes })
+        .into();
+    files.extend(more_files(&Finished {
+        scans: &loaded.scans,
+        part: &written.mesh,
+        settled,
+        proof: &proof,
+        measures: &measured,
+        stem,
+        info,
+    })?);
     let body = with_conflicts(Body::Judged(Box::new(proof)), made);
-    Ok((body, files.into(), Some((written.mesh, measures))))
+    Ok((body, files, Some((written.mesh, measured))))
 }
 
 #[cfg(test)]

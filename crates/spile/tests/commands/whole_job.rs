@@ -119,10 +119,97 @@ fn a_tube_is_joined_proved_and_proved_again_wherever_it_is_moved() {
 fn the_bytes_are_the_same_on_one_and_two_threads() {
     let work = tube_work();
     for threads in ["1", "2"] {
-        let ran = work.spile(&["run", "tube.toml", "--out", threads, "--threads", threads]);
+        let all = ["run", "tube.toml", "--all-files", "--out", threads, "--threads", threads];
+        let ran = work.spile(&all);
         assert_eq!(ran.code, 0, "{}{}", ran.stdout, ran.stderr);
     }
     assert!(below(&work, "1") == below(&work, "2"));
+}
+
+/// The files of `--all-files`, in their order.
+const ALL_FILES: [&str; 19] = [
+    "part.stl",
+    "part.3mf",
+    "part.obj",
+    "part.ply",
+    "part.glb",
+    "part.step",
+    "part-sections/upper_tightest.svg",
+    "part-sections/upper_tightest.dxf",
+    "part-sections/upper_seam.svg",
+    "part-sections/upper_seam.dxf",
+    "part-sections/upper_face.svg",
+    "part-sections/upper_face.dxf",
+    "part-sections/lower_tightest.svg",
+    "part-sections/lower_tightest.dxf",
+    "part-sections/lower_face.svg",
+    "part-sections/lower_face.dxf",
+    "part-stations.csv",
+    "part-limits.csv",
+    "part-cautions.txt",
+];
+
+#[test]
+fn every_file_that_is_asked_for_is_written_listed_and_goes_when_it_is_not() {
+    let work = tube_work();
+    let ran = work.spile(&["run", "tube.toml", "--all-files", "--json"]);
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    let document = ran.json();
+    let outputs = document["outputs"].as_array().unwrap();
+    let listed: Vec<&str> = outputs.iter().map(|o| o["file"].as_str().unwrap()).collect();
+    assert_eq!(listed, ALL_FILES.into_iter().chain(["case.toml"]).collect::<Vec<_>>());
+    let first = below(&work, "tube-out");
+    for output in outputs {
+        let bytes = &first[output["file"].as_str().unwrap()];
+        assert_eq!(output["sha256"], sha256(bytes), "{output}");
+    }
+    // What the program reads of them is the part: bit for bit, or in decimals that stand for
+    // the same 32-bit numbers (check-values 3.2: those near 100 are 7.63e-6 apart).
+    for (name, apart) in [("part.obj", 7.63e-6), ("part.ply", 0.0)] {
+        let inside = format!("tube-out/{name}");
+        let found = work.spile(&["compare", &inside, "tube-out/part.stl", "--json"]).json();
+        assert!(found["bounds"][0].as_f64().unwrap() <= apart, "{name} {}", found["bounds"]);
+    }
+    // STL has no room for it, 3MF is packed, and tables have a file beside them for it.
+    let silent = [".stl", ".3mf", ".csv"];
+    for name in ALL_FILES.into_iter().filter(|name| !silent.iter().any(|s| name.ends_with(s))) {
+        let text = String::from_utf8_lossy(&first[name]).replace("\n# ", " ");
+        assert!(text.contains("This proof covers geometry only."), "{name}");
+    }
+    for group in ["bore", "outside", "joint_bore_upper", "fitting_outside_upper", "end_face_lower"]
+    {
+        let line = format!("g {group}");
+        assert!(work.read("tube-out/part.obj").lines().any(|l| l == line), "{group}");
+    }
+    // The settled case asks for the same.
+    let again = work.spile(&["run", "tube-out/case.toml", "--out", "again"]);
+    assert_eq!(again.code, 0, "{}", again.stderr);
+    let mut again = below(&work, "again");
+    // The report holds the case as it was asked, here the settled one.
+    again.insert("report.html".to_owned(), first["report.html"].clone());
+    assert!(again == first);
+    let fewer = format!("{CASE}\n[output]\nfiles = [\"obj\"]\n");
+    work.write("tube.toml", fewer);
+    let ran = work.spile(&["run", "tube.toml"]);
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    let names: Vec<String> = below(&work, "tube-out").into_keys().collect();
+    assert_eq!(
+        names,
+        [
+            "case.toml",
+            "inputs/tube.stl",
+            "part.3mf",
+            "part.obj",
+            "part.stl",
+            "proof.json",
+            "report.html"
+        ]
+    );
+}
+
+fn sha256(bytes: &[u8]) -> String {
+    use sha2::Digest as _;
+    sha2::Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
 }
 
 fn has(value: &Value, keys: &[&str]) {

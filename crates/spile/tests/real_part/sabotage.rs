@@ -45,6 +45,7 @@ fn threemf(mesh: &Mesh, unit: FileUnit) -> Vec<u8> {
         description: "part".to_owned(),
         application: "test".to_owned(),
         more: Vec::new(),
+        thumbnail: None,
     };
     let mut bytes = std::io::Cursor::new(Vec::new());
     spile_formats::threemf::write(mesh, &info, &mut bytes).unwrap();
