@@ -91,7 +91,7 @@ impl Content {
             named.iter().map(|v| v.as_number().ok_or_else(wrong)).collect::<Result<_, _>>()?;
         let corner = |x: f64| {
             let whole = |x: f64, most: usize| {
-                (x >= 1.0 && x <= most as f64 && x.fract() == 0.0).then_some(x as usize - 1)
+                (x >= 1.0 && x <= most as f64 && x.fract() == 0.0).then(|| x as usize - 1)
             };
             // An empty list of indices names the points as they stand.
             let of_list = match named.is_empty() {
