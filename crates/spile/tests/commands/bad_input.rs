@@ -262,8 +262,9 @@ fn check(bad: &Bad) -> Result<(), String> {
                 "a-out/part-broken.3mf",
                 "a-out/part-broken.stl",
                 "a-out/proof.json",
+                "a-out/report.html",
             ],
-            &["a-out/case.toml", "a-out/inputs/a.stl", "a-out/proof.json"],
+            &["a-out/case.toml", "a-out/inputs/a.stl", "a-out/proof.json", "a-out/report.html"],
         ],
     };
     if !expected.iter().any(|names| *names == left) {
