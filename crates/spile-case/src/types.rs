@@ -136,6 +136,19 @@ pub struct Motion {
     pub shift: Vec3,
 }
 
+impl Motion {
+    /// Where the direction `v` points afterwards.
+    pub fn turned(&self, v: Vec3) -> Vec3 {
+        self.turn.map(|row| row[0] * v[0] + row[1] * v[1] + row[2] * v[2])
+    }
+
+    /// Where the place `p` is afterwards.
+    pub fn moved(&self, p: Vec3) -> Vec3 {
+        let turned = self.turned(p);
+        [0, 1, 2].map(|k| turned[k] + self.shift[k])
+    }
+}
+
 /// A cut by a plane.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Cut {

@@ -5,7 +5,7 @@
 use std::io::{Cursor, Read, Write};
 
 use spile_formats::threemf::{ThreeMfInfo, write};
-use spile_formats::{FileUnit, ReadError, ReadMesh, read_bytes};
+use spile_formats::{FileUnit, PartInfo, ReadError, ReadMesh, read_bytes};
 use spile_mesh::{DVec3, Mesh};
 
 fn tetrahedron(scale: f64) -> Mesh {
@@ -15,10 +15,12 @@ fn tetrahedron(scale: f64) -> Mesh {
 
 fn info() -> ThreeMfInfo {
     ThreeMfInfo {
-        unit: FileUnit::Inch,
-        title: "left & \"right\" <duct>".into(),
-        description: "geometry only;\nmaterial is for others".into(),
-        application: "spile 0.1".into(),
+        part: PartInfo {
+            unit: FileUnit::Inch,
+            title: "left & \"right\" <duct>".into(),
+            description: "geometry only;\nmaterial is for others".into(),
+            application: "spile 0.1".into(),
+        },
         more: vec![("Caution".into(), "a > b \u{e9} \u{1}".into())],
         thumbnail: None,
     }

@@ -12,7 +12,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use spile_mesh::{Bvh, DVec3, Mesh, NONE};
 
-use crate::fair::{Hinge, hinges, point_normals};
+use crate::fair::{Hinge, hinges};
 use crate::least_squares::{LeastSquares, Line, SolveError};
 use crate::reach::Band;
 use crate::span::Grid;
@@ -68,7 +68,7 @@ impl Flatten<'_> {
         for (u, &v) in free.iter().enumerate() {
             unknown[v] = Some(u);
         }
-        let normals = point_normals(mesh);
+        let normals = mesh.point_normals();
         let mut system = LeastSquares::new(free.len());
         let mut typical = 0.0f64;
         for (h, s) in hinges.iter().zip(&shares) {

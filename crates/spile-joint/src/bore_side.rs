@@ -5,7 +5,6 @@ use spile_case::{End, JointGuide};
 use spile_mesh::{DVec3, Mesh, are_within};
 
 use crate::ends::{at_end, polygon_centre, seam_of, with_angles};
-use crate::fair::point_normals;
 use crate::fitting::Placed;
 use crate::locate::{Located, tangent};
 use crate::make::MakeError;
@@ -132,7 +131,7 @@ fn opened_at_rim(band: &Band, by: f64) -> Band {
     let away = |p: DVec3| rim.closest(p).map_or(0.0, |c| c.distance);
     let depth =
         band.mesh.points()[..band.shared].iter().map(|&p| away(p)).fold(f64::INFINITY, f64::min);
-    let normals = point_normals(&band.mesh);
+    let normals = band.mesh.point_normals();
     let points = band.mesh.points().iter().enumerate().map(|(v, &p)| {
         if v < band.shared {
             return p;

@@ -54,7 +54,7 @@ pub fn fair(
     paraboloid: f64,
 ) -> Result<Vec<DVec3>, SolveError> {
     let points = band.points();
-    let normals = point_normals(band);
+    let normals = band.point_normals();
     let mut unknown_of: Vec<Option<usize>> = vec![None; points.len()];
     let mut free: Vec<usize> = Vec::new();
     for (v, a) in allowances.iter().enumerate() {
@@ -226,18 +226,6 @@ fn cotangent(at: DVec3, b: DVec3, c: DVec3) -> f64 {
     let (u, v) = (b - at, c - at);
     let sine = u.cross(v).length();
     (u.dot(v) / sine.max(1e-12)).clamp(-10.0, 10.0)
-}
-
-/// Unit normal of each point, weighted by area; zero where there is none.
-pub fn point_normals(mesh: &Mesh) -> Vec<DVec3> {
-    let mut normals = vec![DVec3::ZERO; mesh.points().len()];
-    for t in 0..mesh.triangles().len() {
-        let n = mesh.area_normal(t);
-        for v in mesh.triangles()[t] {
-            normals[v as usize] += n;
-        }
-    }
-    normals.into_iter().map(DVec3::normalize_or_zero).collect()
 }
 
 fn point_areas(mesh: &Mesh) -> Vec<f64> {

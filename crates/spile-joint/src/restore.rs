@@ -8,7 +8,6 @@
 use rayon::prelude::*;
 use spile_mesh::{Bvh, DVec3, Mesh, Plane, vertex_triangles};
 
-use crate::fair::point_normals;
 use crate::reach::Band;
 use crate::span::{SPARE_SHARE, STRICT_SHARE, joined, section_area};
 
@@ -38,7 +37,7 @@ pub fn widen(
         if lacks.iter().flatten().all(|&l| l <= 0.0) {
             break;
         }
-        let normals = point_normals(&band.mesh);
+        let normals = band.mesh.point_normals();
         let mut points = band.mesh.points().to_vec();
         let pushed = |(v, &p): (usize, &DVec3)| {
             let most = |(run, lacks): (&Run, &Vec<f64>)| run.push(p, lacks);

@@ -174,42 +174,45 @@ pub fn span_bore(
         };
         places.par_iter().enumerate().map(least).collect()
     };
-    let mut found = Err(SolveError::Empty);
-    for width in WIDTHS {
-        let mut lift = vec![0.0; rows];
-        let mut last: Option<Vec<LeastSection>> = None;
-        let mut best: Option<(SpannedBore, f64, usize)> = None;
-        for round in 0..MOST_ROUNDS {
-            let means: Vec<(usize, f64)> =
-                (0..rows).filter(|&i| lift[i] > 0.0).map(|i| (i, plain[i] + lift[i])).collect();
-            let solved = shapes.solve(&means)?;
-            let grid = radii.grid(&solved);
-            let tube = grid.mesh(true);
-            let mut stations = measured(&tube, last.as_deref());
-            if last.is_some() && least_of(&stations, &wanted).1 >= 0.0 {
-                // All tilts again, before it is believed.
-                stations = measured(&tube, None);
-            }
-            let (worst, spare) = least_of(&stations, &wanted);
-            let least = stations.iter().map(|s| s.area).fold(f64::INFINITY, f64::min);
-            if best.as_ref().is_none_or(|b| spare > b.1) {
-                best = Some((SpannedBore { grid, least, worst }, spare, round));
-            } else if best.as_ref().is_some_and(|b| round > b.2 + 2) {
-                break;
-            }
-            if spare >= 0.0 {
-                break;
-            }
-            raise(&mut lift, &stations, limits.area_min * (1.0 + spare_share), (radius, width));
-            last = Some(stations);
+    // A shape, what it has beyond what is wanted, and its sections.
+    let mut tried = |lift: &[f64], last: Option<&[LeastSection]>| {
+        let means: Vec<(usize, f64)> =
+            (0..rows).filter(|&i| lift[i] > 0.0).map(|i| (i, plain[i] + lift[i])).collect();
+        let grid = radii.grid(&shapes.solve(&means)?);
+        let tube = grid.mesh(true);
+        let mut stations = measured(&tube, last);
+        if last.is_some() && least_of(&stations, &wanted).1 >= 0.0 {
+            // All tilts again, before it is believed.
+            stations = measured(&tube, None);
         }
-        let is_enough = best.as_ref().is_some_and(|b| b.1 >= 0.0);
-        found = best.map(|(spanned, ..)| spanned).ok_or(SolveError::Empty);
-        if is_enough {
+        let (worst, spare) = least_of(&stations, &wanted);
+        let least = stations.iter().map(|s| s.area).fold(f64::INFINITY, f64::min);
+        Ok((SpannedBore { grid, least, worst }, spare, stations))
+    };
+    let first = tried(&vec![0.0; rows], None)?;
+    let mut best = (first.0.clone(), first.1);
+    let aim = limits.area_min * (1.0 + spare_share);
+    for width in WIDTHS {
+        if best.1 >= 0.0 {
             break;
         }
+        best = (first.0.clone(), first.1);
+        let (mut lift, mut stations, mut best_round) = (vec![0.0; rows], first.2.clone(), 0);
+        for round in 1..MOST_ROUNDS {
+            raise(&mut lift, &stations, aim, (radius, width));
+            let (bore, spare, found) = tried(&lift, Some(&stations))?;
+            if spare > best.1 {
+                (best, best_round) = ((bore, spare), round);
+            } else if round > best_round + 2 {
+                break;
+            }
+            if best.1 >= 0.0 {
+                break;
+            }
+            stations = found;
+        }
     }
-    found
+    Ok(best.0)
 }
 
 /// What a section lacks is spread along the way like a bell of this breadth (its
@@ -389,12 +392,7 @@ pub fn span_outside(
 
 /// Two meshes as one; points stay apart.
 pub(crate) fn joined(a: &Mesh, b: &Mesh) -> Mesh {
-    let mut points = a.points().to_vec();
-    let first = points.len() as u32;
-    points.extend_from_slice(b.points());
-    let mut triangles = a.triangles().to_vec();
-    triangles.extend(b.triangles().iter().map(|t| t.map(|v| v + first)));
-    Mesh::new(points, triangles).unwrap_or_default()
+    Mesh::joined([a, b]).unwrap_or_default()
 }
 
 #[cfg(test)]

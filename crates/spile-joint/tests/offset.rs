@@ -98,13 +98,7 @@ fn closed_tube(line: &[DVec3], radius: f64, n: u32) -> Mesh {
 }
 
 fn joined(parts: &[Mesh]) -> Mesh {
-    let (mut points, mut triangles) = (Vec::new(), Vec::new());
-    for part in parts {
-        let first = points.len() as u32;
-        points.extend_from_slice(part.points());
-        triangles.extend(part.triangles().iter().map(|t| t.map(|v| v + first)));
-    }
-    Mesh::new(points, triangles).unwrap()
+    Mesh::joined(parts).expect("few points")
 }
 
 /// The straight line from `a` to `b` in steps of about one.

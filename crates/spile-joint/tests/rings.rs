@@ -24,13 +24,7 @@ fn wall(radius: f64, low: f64, outward: bool, wave: &dyn Fn(f64) -> f64) -> Mesh
 }
 
 fn joined(walls: &[Mesh]) -> Mesh {
-    let (mut points, mut triangles) = (Vec::new(), Vec::new());
-    for wall in walls {
-        let first = points.len() as u32;
-        points.extend_from_slice(wall.points());
-        triangles.extend(wall.triangles().iter().map(|t| t.map(|v| v + first)));
-    }
-    Mesh::new(points, triangles).expect("the walls name their own points")
+    Mesh::joined(walls).expect("few points")
 }
 
 fn same(a: [DVec3; 3], b: [DVec3; 3]) -> bool {

@@ -42,4 +42,4 @@ pub use remesh::{
 pub use section::{Plane, SectionLoop, nesting, section, section_near};
 pub use size_field::SizeField;
 pub use topology::{NONE, SharedEdge, Shells, Topology, VertexTriangles, shells, vertex_triangles};
-pub use triangle::Feature;
+pub use triangle::{Feature, closest_on_segment};

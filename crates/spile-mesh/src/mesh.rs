@@ -79,6 +79,21 @@ impl Mesh {
         Self::new(used.iter().map(|&v| points[v as usize]).collect(), triangles)
     }
 
+    /// The meshes one after another in one; points stay apart. None where there are
+    /// more points or triangles than a mesh may have.
+    pub fn joined<'a>(meshes: impl IntoIterator<Item = &'a Self>) -> Option<Self> {
+        let (mut points, mut triangles) = (Vec::new(), Vec::new());
+        for mesh in meshes {
+            let offset = u32::try_from(points.len()).ok()?;
+            points.extend_from_slice(mesh.points());
+            for t in mesh.triangles() {
+                let [a, b, c] = t.map(|p| p.checked_add(offset));
+                triangles.push([a?, b?, c?]);
+            }
+        }
+        Self::new(points, triangles).ok()
+    }
+
     /// Tests the invariants in their order.
     ///
     /// # Errors
@@ -130,6 +145,27 @@ impl Mesh {
     pub fn area_normal(&self, t: usize) -> DVec3 {
         let [a, b, c] = self.corners(t);
         (b - a).cross(c - a)
+    }
+
+    /// Unit normal at each point, from the triangles round it weighted by area; zero
+    /// where there is none.
+    pub fn point_normals(&self) -> Vec<DVec3> {
+        let mut normals = vec![DVec3::ZERO; self.points.len()];
+        for (t, corners) in self.triangles.iter().enumerate() {
+            let normal = self.area_normal(t);
+            for &v in corners {
+                normals[v as usize] += normal;
+            }
+        }
+        normals.into_iter().map(DVec3::normalize_or_zero).collect()
+    }
+
+    /// The angle of triangle `t` at point `v`, one of its corners, in radians.
+    pub fn corner_angle(&self, t: usize, v: u32) -> f64 {
+        let places = self.corners(t);
+        let k = self.triangles[t].iter().position(|&p| p == v).unwrap_or(0);
+        let [a, b] = [1, 2].map(|j| places[(k + j) % 3] - places[k]);
+        a.cross(b).length().atan2(a.dot(b))
     }
 
     /// Sum of the triangles' areas.

@@ -51,10 +51,7 @@ pub fn torus(n: u32, m: u32, ring: f64, radius: f64) -> Mesh {
 
 /// The two meshes as one, sharing nothing.
 pub fn together(a: &Mesh, b: &Mesh) -> Mesh {
-    let shift = a.points().len() as u32;
-    let points = a.points().iter().chain(b.points()).copied().collect();
-    let moved = b.triangles().iter().map(|t| t.map(|v| v + shift));
-    Mesh::new(points, a.triangles().iter().copied().chain(moved).collect()).unwrap()
+    Mesh::joined([a, b]).unwrap()
 }
 
 /// The mesh turned inside out.

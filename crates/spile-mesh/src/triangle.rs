@@ -146,6 +146,13 @@ fn up_from(a: DVec3, b: DVec3, c: DVec3) -> DVec3 {
     up - along * up.dot(along)
 }
 
+/// The place of the segment from `a` to `b` nearest `p`.
+pub fn closest_on_segment(p: DVec3, a: DVec3, b: DVec3) -> DVec3 {
+    let d = b - a;
+    let along = d.length_squared();
+    if along > 0.0 { a + d * ((p - a).dot(d) / along).clamp(0.0, 1.0) } else { a }
+}
+
 /// The point of the segment from `a` to `b` that is closest to the origin, and
 /// its share of the way from `a`, in 0 to 1.
 pub(crate) fn offset_to_segment(a: DVec3, b: DVec3) -> (DVec3, f64) {

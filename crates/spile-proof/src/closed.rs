@@ -172,7 +172,7 @@ fn was_closed_in_scan(l: &Labelled, triangles: &[u32]) -> bool {
     })
 }
 
-fn shell_volume(mesh: &Mesh, triangles: &[u32]) -> f64 {
+pub(crate) fn shell_volume(mesh: &Mesh, triangles: &[u32]) -> f64 {
     let o = mesh.corners(triangles[0] as usize)[0];
     triangles
         .iter()

@@ -12,7 +12,7 @@ use spile_mesh::DVec3;
 use crate::fitting_find::Face;
 use crate::fitting_mesh::given;
 use crate::labels::FittingFrame;
-use crate::polyline::closest_on_segment;
+use spile_mesh::closest_on_segment;
 
 /// How a side of a fitting runs: as wide as at the near face up to a height,
 /// then straight to the radius at the far face.

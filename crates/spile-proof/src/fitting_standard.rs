@@ -10,7 +10,7 @@ use spile_mesh::DVec3;
 use crate::fitting::section_area;
 use crate::fitting_find::{Face, Found, coordinate_spacing};
 use crate::labels::{FittingFrame, Labelled, LabelledEnd};
-use crate::polyline::closest_on_segment;
+use spile_mesh::closest_on_segment;
 
 /// Planes at an end of the taper are taken this many coordinate spacings inside
 /// it, where rounded corners all lie on one side.

@@ -11,7 +11,7 @@ use spile_mesh::{DVec3, Mesh};
 
 use crate::centreline::{CentrePoint, March, centreline};
 use crate::flow_section::BoreSurface;
-use crate::identity::{concatenate, weld};
+use crate::identity::weld;
 use crate::polyline::{area_vector, best_plane};
 use crate::stations::loop_centre;
 
@@ -38,7 +38,7 @@ pub(crate) fn found_differ(scans: &[Mesh], settled: &Case, asked: &Case) -> Vec<
         return Vec::new();
     }
     let welded: Vec<Mesh> = scans.iter().map(weld).collect();
-    let whole = concatenate(&welded).unwrap_or_default();
+    let whole = Mesh::joined(&welded).unwrap_or_default();
     let all: Vec<u32> = (0..whole.triangles().len() as u32).collect();
     let bore = BoreSurface::of(&whole, &all);
     let mut found = Vec::new();

@@ -30,20 +30,6 @@ pub(crate) fn weld(mesh: &Mesh) -> Mesh {
     Mesh::new(mesh.points().to_vec(), triangles).unwrap_or_default()
 }
 
-/// The meshes one after another in one mesh.
-pub(crate) fn concatenate<'a>(meshes: impl IntoIterator<Item = &'a Mesh>) -> Option<Mesh> {
-    let (mut points, mut triangles) = (Vec::new(), Vec::new());
-    for mesh in meshes {
-        let offset = u32::try_from(points.len()).ok()?;
-        points.extend_from_slice(mesh.points());
-        for t in mesh.triangles() {
-            let [a, b, c] = t.map(|p| p.checked_add(offset));
-            triangles.push([a?, b?, c?]);
-        }
-    }
-    Mesh::new(points, triangles).ok()
-}
-
 /// For each part triangle the scan triangle with the same three corners after
 /// rounding to `f32`, in whatever order; each scan triangle is given away once.
 /// Scan triangles for which `eligible` is false are given to nobody.

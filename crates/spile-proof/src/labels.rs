@@ -8,7 +8,7 @@ use spile_mesh::{DVec3, Mesh};
 
 use crate::fitting_find::coordinate_spacing;
 use crate::fitting_shape::SideRun;
-use crate::identity::{concatenate, match_triangles, weld};
+use crate::identity::{match_triangles, weld};
 use crate::mends::Licences;
 use crate::part_view::{PartView, look_at_part};
 use crate::polyline::{Polyline, best_plane, height};
@@ -193,7 +193,7 @@ impl Labelled<'_> {
 pub(crate) fn label<'a>(scans: &'a [Mesh], part: &'a Mesh, case: &'a Case) -> Labelled<'a> {
     let welded: Vec<Mesh> = scans.iter().map(weld).collect();
     let inner = scans.first().map_or(0, |m| m.triangles().len());
-    let scan = concatenate(&welded).unwrap_or_default();
+    let scan = Mesh::joined(&welded).unwrap_or_default();
     let mut view = ScanView::of(scan.clone(), inner, case);
     let removed = view.removed.clone();
     let mut scan_of = match_triangles(&scan, part, |t| removed[t].is_none());

@@ -43,7 +43,6 @@ mod part_labels;
 mod part_view;
 mod polyline;
 mod proof;
-mod regions;
 mod scan_view;
 mod seam;
 mod seams;
@@ -64,5 +63,4 @@ pub use proof::{
     Changed, Conflict, EndStations, KnownBy, LimitResult, MendRecord, PartFigures, Proof,
     ProofError, Station, Verdict, Wanted, WantedValue,
 };
-pub use regions::{Regions, regions};
 pub use unit::add_unit;

@@ -35,6 +35,7 @@ pub use thickness_map::Thickness;
 use crate::identity::weld;
 use crate::judge::check_inputs;
 use crate::labels::label;
+use crate::part_labels::PartLabels;
 use crate::proof::{Proof, ProofError};
 use part_points::PartPoints;
 use thickness_map::Trees;
@@ -48,6 +49,9 @@ pub struct Measures {
     /// What could not be told of scan and part, as sentences. Where this is not
     /// empty, sides of the wall may be mistaken, and with them what rests on them.
     pub doubts: Vec<String>,
+    /// What each triangle of part and scan is.
+    #[serde(skip)]
+    pub labels: PartLabels,
     /// How far replaced scan lies from the scan.
     pub deviation: Deviation,
     /// How thick the wall is.
@@ -88,6 +92,7 @@ pub fn measure(
     let is_closed = proof.part.boundary_edges == 0;
     let mut measures = Measures {
         doubts: l.faults.iter().map(|fault| fault.text.clone()).collect(),
+        labels: PartLabels::of(&l),
         deviation: deviation_map::deviation(&l, &points, proof),
         thickness: thickness_map::thickness(&l, &points, &trees, proof),
         lines: lines::lines(&l, &trees, said.flow.as_ref()),

@@ -1,11 +1,11 @@
-//! What each triangle of a part is, for files that name or colour it.
+//! What each triangle of part and scan is, for files and pictures that name or colour it.
 
 use spile_case::Case;
 use spile_mesh::Mesh;
 
 use crate::identity::weld;
 use crate::judge::check_inputs;
-use crate::labels::{Region, Side, label};
+use crate::labels::{Fate, Labelled, Region, Side, label};
 use crate::proof::ProofError;
 
 /// What one triangle of a part is.
@@ -19,16 +19,26 @@ pub struct PartLabel {
     pub end: Option<usize>,
 }
 
-/// What each triangle of a part is.
+/// What each triangle is.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PartLabels {
-    /// One label a triangle, in the part's order.
-    pub of: Vec<PartLabel>,
-    /// What could not be told, in sentences; where this is not empty, labels may be wrong.
-    pub doubts: Vec<String>,
+    /// One label a triangle of the part, in its order.
+    pub part: Vec<PartLabel>,
+    /// What became of each triangle of the scan; of two files the first's come first.
+    pub scan: Vec<Fate>,
 }
 
-/// The labels by which a part is judged.
+impl PartLabels {
+    pub(crate) fn of(l: &Labelled) -> Self {
+        let part = (0..l.region.len())
+            .map(|t| PartLabel { region: l.region[t], side: l.side[t], end: l.end[t] })
+            .collect();
+        Self { part, scan: l.fate.clone() }
+    }
+}
+
+/// The labels by which a part is judged, without judging it. The measures of a part
+/// ([`crate::measures::measure`]) hold them, too.
 ///
 /// The arguments are those of [`crate::judge`].
 ///
@@ -36,10 +46,5 @@ pub struct PartLabels {
 /// The inputs do not belong together; see [`ProofError`].
 pub fn part_labels(scans: &[Mesh], part: &Mesh, settled: &Case) -> Result<PartLabels, ProofError> {
     check_inputs(scans, part, settled)?;
-    let welded = weld(part);
-    let l = label(scans, &welded, settled);
-    let of = (0..part.triangles().len())
-        .map(|t| PartLabel { region: l.region[t], side: l.side[t], end: l.end[t] })
-        .collect();
-    Ok(PartLabels { of, doubts: l.faults.into_iter().map(|fault| fault.text).collect() })
+    Ok(PartLabels::of(&label(scans, &weld(part), settled)))
 }

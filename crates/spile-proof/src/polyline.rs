@@ -1,6 +1,6 @@
 //! Closed polylines in space: distance, best plane, winding.
 
-use spile_mesh::{Bounds3, DVec3};
+use spile_mesh::{Bounds3, DVec3, closest_on_segment};
 
 use crate::labels::Plane;
 
@@ -86,13 +86,6 @@ impl Polyline {
         }
         ([best.0, upper.max(best.0)], best.1)
     }
-}
-
-/// The place of the segment nearest `p`.
-pub(crate) fn closest_on_segment(p: DVec3, a: DVec3, b: DVec3) -> DVec3 {
-    let d = b - a;
-    let along = d.length_squared();
-    if along > 0.0 { a + d * ((p - a).dot(d) / along).clamp(0.0, 1.0) } else { a }
 }
 
 /// The middle of the points.

@@ -20,6 +20,18 @@ pub enum Verdict {
     NotAsked,
 }
 
+impl Verdict {
+    /// The word for it, as files and people have it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Held => "held",
+            Self::Broken => "broken",
+            Self::NotJudged => "not judged",
+            Self::NotAsked => "not asked",
+        }
+    }
+}
+
 /// One limit, at one end or over the whole part.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LimitResult {

@@ -11,7 +11,7 @@ use spile_mesh::{DVec3, Mesh};
 
 use crate::centreline::{CentrePoint, Centreline, March, centreline};
 use crate::flow_section::{BoreSurface, Frame, Walker, perimeter};
-use crate::identity::{concatenate, weld};
+use crate::identity::weld;
 use crate::polyline::{Polyline, area_vector, best_plane};
 use crate::scan_view::ScanView;
 use crate::stations::{loop_centre, outlines};
@@ -42,7 +42,7 @@ pub(crate) fn stations_differ(scans: &[Mesh], settled: &Case, asked: &Case) -> V
     }
     let welded: Vec<Mesh> = scans.iter().map(weld).collect();
     let inner = scans.first().map_or(0, |m| m.triangles().len());
-    let whole = concatenate(&welded).unwrap_or_default();
+    let whole = Mesh::joined(&welded).unwrap_or_default();
     let bare = Case { ends: Vec::new(), ..settled.clone() };
     let view = ScanView::of(whole, inner, &bare);
     let all: Vec<u32> = (0..view.mesh.triangles().len() as u32).collect();

@@ -6,8 +6,8 @@ use spile_mesh::{DVec3, Mesh};
 
 use crate::labels::{Fate, Labelled, Region};
 use crate::mends::kind_name;
-use crate::polyline::closest_on_segment;
 use crate::proof::{LimitResult, Verdict};
+use spile_mesh::closest_on_segment;
 
 /// Judges `untouched`. A part triangle answers for one scan triangle only.
 pub(crate) fn judge_untouched(l: &Labelled) -> LimitResult {

@@ -2,20 +2,20 @@
 
 use rayon::prelude::*;
 use spile_mesh::{DVec3, Mesh, Topology};
-use spile_proof::{EndStations, LimitResult, Regions, Verdict};
+use spile_proof::{EndStations, LimitResult, Verdict};
 
 use crate::chart::{self, Lines, Series, Stroke};
 use crate::document::{Block, Document, Figure, Image, Key, Text, plain};
 use crate::evidence::Evidence;
 use crate::limits_told::{banner, conflicts, how_measured, limits, notes};
 use crate::maps;
-use crate::number::{digits, place};
+use crate::number::{digits, measured_text, place};
 use crate::picture::{Camera, CutAway, Picture};
 use crate::records_told::{cautions, changed, facts, mends, records};
 use crate::section_drawing::{self, Section, drawn, plane_at};
 use crate::views::{
-    EndFrame, behind, cut_open, frame, into, one_mesh, part_key, part_tones, scan_key, scan_tones,
-    toned, whole,
+    EndFrame, behind, cut_open, frame, into, part_key, part_tones, scan_key, scan_tones, toned,
+    whole,
 };
 
 /// Pictures are this many pixels wide and high where there are few.
@@ -29,19 +29,19 @@ const SECTIONS: usize = 8;
 const SHOWN_IN_SECTION: [&str; 3] = ["wall_min", "bore_loss", "deviation"];
 
 /// Writes the report as a document.
-pub fn document(evidence: &Evidence, regions: Option<&Regions>) -> Document {
+pub fn document(evidence: &Evidence) -> Document {
     let mut blocks = facts(evidence);
     blocks.push(heading("Limits"));
     blocks.extend(limits(evidence));
     blocks.extend(conflicts(evidence));
     blocks.extend(notes(evidence));
-    let scan = one_mesh(evidence.scans);
+    let scan = Mesh::joined(evidence.scans);
     if let Some(mesh) = evidence.mesh {
-        blocks.extend(part(evidence, mesh, regions));
+        blocks.extend(part(evidence, mesh));
     } else if let Some(scan) = &scan {
         blocks.extend(scan_alone(scan));
     }
-    blocks.extend(ends(evidence, scan.as_ref(), regions));
+    blocks.extend(ends(evidence, scan.as_ref()));
     if let (Some(mesh), Some(measures)) = (evidence.mesh, evidence.measures) {
         blocks.extend(maps::deviation(evidence, mesh, measures));
         blocks.extend(maps::wall(evidence, mesh, measures));
@@ -94,17 +94,17 @@ pub(crate) fn picture_size(ends: usize) -> [usize; 2] {
 }
 
 /// The whole part from two sides.
-fn part(evidence: &Evidence, mesh: &Mesh, regions: Option<&Regions>) -> Vec<Block> {
-    let Some(regions) = regions else { return Vec::new() };
+fn part(evidence: &Evidence, mesh: &Mesh) -> Vec<Block> {
+    let Some(labels) = evidence.labels else { return Vec::new() };
     let size = picture_size(evidence.settled.ends.len());
-    let tones = &part_tones(&regions.part);
+    let tones = &part_tones(&labels.part);
     let front = whole(mesh);
     let shots =
         [(front, "One side"), (behind(mesh, &front), "The other side")].map(|(from, side)| Shot {
             picture: Box::new(move || toned(mesh, tones, (from, None), size)),
             alt: format!("{side} of the finished part, coloured by what each surface is."),
             caption: plain(format!("{side} of the part.")),
-            key: Some(part_key(&regions.part)),
+            key: Some(part_key(&labels.part)),
         });
     [Some(heading("The part")), figures(shots.into())].into_iter().flatten().collect()
 }
@@ -123,21 +123,21 @@ fn scan_alone(scan: &Mesh) -> Vec<Block> {
 }
 
 /// Each end before and after, from outside, and its areas.
-fn ends(evidence: &Evidence, scan: Option<&Mesh>, regions: Option<&Regions>) -> Vec<Block> {
-    let (Some(part), Some(scan), Some(regions)) = (evidence.mesh, scan, regions) else {
+fn ends(evidence: &Evidence, scan: Option<&Mesh>) -> Vec<Block> {
+    let (Some(part), Some(scan), Some(labels)) = (evidence.mesh, scan, evidence.labels) else {
         return Vec::new();
     };
     let size = picture_size(evidence.settled.ends.len());
     let mut blocks = vec![heading("Before and after, end by end")];
-    let tones = [part_tones(&regions.part), scan_tones(&regions.scan)];
+    let tones = [part_tones(&labels.part), scan_tones(&labels.scan)];
     for (k, end) in evidence.settled.ends.iter().enumerate() {
         let stations = evidence.ends.iter().find(|e| e.name == end.name);
         blocks.push(Block::Heading { level: 3, text: format!("End {}", end.name) });
         if let Some(frame) = frame(evidence.settled, k, stations) {
             let views = EndViews { name: &end.name, frame, size };
             blocks.extend(figures(views.before_and_after(
-                (scan, &tones[1], scan_key(&regions.scan)),
-                (part, &tones[0], part_key(&regions.part)),
+                (scan, &tones[1], scan_key(&labels.scan)),
+                (part, &tones[0], part_key(&labels.part)),
             )));
             let mut side_by_side = figures(vec![views.straight_on((part, &tones[0]))]);
             if let (Some(Block::Figures(list)), Some(chart)) =
@@ -285,10 +285,7 @@ fn sections(evidence: &Evidence) -> Vec<Block> {
 }
 
 fn section_figure(limit: &LimitResult, svg: String, unit: &str) -> Figure {
-    let sense = crate::number::sense_of(&limit.name);
-    let measured = limit.measured.map_or_else(String::new, |m| {
-        crate::number::in_unit(&limit.name, m, unit, |x| sense.digits(x))
-    });
+    let measured = limit.measured.map_or_else(String::new, |m| measured_text(&limit.name, m, unit));
     let end = limit.end.as_ref().map_or_else(String::new, |e| format!(" at end {e}"));
     let near = limit.where_.map(place).unwrap_or_default();
     let alt = format!(

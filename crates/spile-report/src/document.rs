@@ -1,6 +1,8 @@
 //! The report as a document: what it says, apart from how it is shown. The page
 //! (`html`) is made from this alone.
 
+use spile_proof::Verdict;
+
 /// A whole report.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Document {
@@ -14,38 +16,13 @@ pub struct Document {
     pub blocks: Vec<Block>,
 }
 
-/// How something came out.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Standing {
-    /// It holds.
-    Held,
-    /// It does not, or could not be judged.
-    Broken,
-    /// It was not judged.
-    NotJudged,
-    /// It was not asked.
-    NotAsked,
-}
-
-impl Standing {
-    /// The word for it.
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Held => "held",
-            Self::Broken => "broken",
-            Self::NotJudged => "not judged",
-            Self::NotAsked => "not asked",
-        }
-    }
-
-    /// A sign that goes before the word, told apart by shape and not by colour.
-    pub fn sign(self) -> &'static str {
-        match self {
-            Self::Held => "\u{2713}",
-            Self::Broken => "\u{00d7}",
-            Self::NotJudged => "?",
-            Self::NotAsked => "\u{2013}",
-        }
+/// A sign that goes before a verdict's word, told apart by shape and not by colour.
+pub fn sign(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Held => "\u{2713}",
+        Verdict::Broken => "\u{00d7}",
+        Verdict::NotJudged => "?",
+        Verdict::NotAsked => "\u{2013}",
     }
 }
 
@@ -53,7 +30,7 @@ impl Standing {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Banner {
     /// Held or broken.
-    pub standing: Standing,
+    pub verdict: Verdict,
     /// The verdict in a sentence.
     pub sentence: String,
     /// What is behind it; empty if nothing needs saying.
@@ -148,7 +125,7 @@ pub enum Cell {
     /// Text.
     Text(Text),
     /// A verdict.
-    Standing(Standing),
+    Verdict(Verdict),
     /// A name with a plain word for it below.
     Named(Text, String),
     /// A hash or another long name that may break anywhere.

@@ -3,7 +3,9 @@
 use spile_case::Case;
 use spile_mesh::Mesh;
 use spile_proof::measures::Measures;
-use spile_proof::{Changed, Conflict, EndStations, LimitResult, MendRecord, PartFigures, Verdict};
+use spile_proof::{
+    Changed, Conflict, EndStations, LimitResult, MendRecord, PartFigures, PartLabels, Verdict,
+};
 
 /// A file with its hash.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -47,6 +49,8 @@ pub struct Evidence<'a> {
     pub part: Option<(PartFigures, Changed)>,
     /// What the part is like beside what is judged of it; none where no part closes.
     pub measures: Option<&'a Measures>,
+    /// What each triangle of part and scan is; none where no part closes.
+    pub labels: Option<&'a PartLabels>,
     /// Stations along the bore, end by end.
     pub ends: &'a [EndStations],
     /// Choices that were made, and conflicts in words.

@@ -2,10 +2,12 @@
 
 use std::fmt::Write as _;
 
+use spile_proof::Verdict;
+
 use crate::base64::base64;
 use crate::chart::escaped;
 use crate::document::{
-    Align, Banner, Block, Cell, Document, Figure, Image, Key, Span, Standing, Table, Text,
+    Align, Banner, Block, Cell, Document, Figure, Image, Key, Span, Table, Text, sign,
 };
 
 /// How the page looks, on screen and on paper.
@@ -38,12 +40,12 @@ pub fn html(document: &Document) -> String {
 }
 
 fn banner(out: &mut String, banner: &Banner) {
-    let class = class(banner.standing);
+    let class = class(banner.verdict);
     let _ = writeln!(out, "<section class=\"banner {class}\" aria-label=\"Verdict\">");
     let _ = writeln!(
         out,
         "<p class=\"verdict\"><span class=\"sign\" aria-hidden=\"true\">{}</span> {}</p>",
-        banner.standing.sign(),
+        sign(banner.verdict),
         escaped(&banner.sentence)
     );
     if !banner.points.is_empty() {
@@ -52,12 +54,12 @@ fn banner(out: &mut String, banner: &Banner) {
     let _ = writeln!(out, "<p class=\"caution\">{}</p>\n</section>", escaped(&banner.caution));
 }
 
-fn class(standing: Standing) -> &'static str {
-    match standing {
-        Standing::Held => "held",
-        Standing::Broken => "broken",
-        Standing::NotJudged => "not-judged",
-        Standing::NotAsked => "not-asked",
+fn class(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Held => "held",
+        Verdict::Broken => "broken",
+        Verdict::NotJudged => "not-judged",
+        Verdict::NotAsked => "not-asked",
     }
 }
 
@@ -155,11 +157,11 @@ fn inside(cell: &Cell) -> String {
             format!("{}<span class=\"plain\">{}</span>", spans(name), escaped(plain))
         }
         Cell::Hash(text) => format!("<code class=\"hash\">{}</code>", escaped(text)),
-        Cell::Standing(standing) => format!(
+        Cell::Verdict(verdict) => format!(
             "<span class=\"standing {}\"><span aria-hidden=\"true\">{}</span> {}</span>",
-            class(*standing),
-            standing.sign(),
-            standing.word()
+            class(*verdict),
+            sign(*verdict),
+            verdict.word()
         ),
     }
 }

@@ -2,9 +2,9 @@
 
 use spile_proof::{Conflict, KnownBy, LimitResult, Verdict, WantedValue};
 
-use crate::document::{Align, Banner, Block, Cell, Span, Standing, Table, Text, plain, with_names};
+use crate::document::{Align, Banner, Block, Cell, Span, Table, Text, plain, with_names};
 use crate::evidence::Evidence;
-use crate::number::{Sense, digits, in_unit, place, sense_of};
+use crate::number::{Sense, asked_text, in_unit, measured_text, place, sense_of};
 
 /// A plain word for each limit, for those who have never seen a case file.
 fn plain_word(limit: &str) -> &'static str {
@@ -29,36 +29,26 @@ fn plain_word(limit: &str) -> &'static str {
     }
 }
 
-/// A verdict as the document shows it.
-pub(crate) fn standing(verdict: Verdict) -> Standing {
-    match verdict {
-        Verdict::Held => Standing::Held,
-        Verdict::Broken => Standing::Broken,
-        Verdict::NotJudged => Standing::NotJudged,
-        Verdict::NotAsked => Standing::NotAsked,
-    }
-}
-
 /// The verdict first.
 pub(crate) fn banner(evidence: &Evidence) -> Banner {
     let count = |v: Verdict| evidence.limits.iter().filter(|l| l.verdict == v).count();
     let asked = evidence.limits.len() - count(Verdict::NotAsked);
     let bad = |l: &&LimitResult| matches!(l.verdict, Verdict::Broken | Verdict::NotJudged);
     let failed = evidence.limits.iter().filter(bad).count();
-    let (standing, sentence) = match (evidence.verdict, evidence.mesh) {
+    let (verdict, sentence) = match (evidence.verdict, evidence.mesh) {
         (Verdict::Held, _) => {
-            (Standing::Held, format!("Held: the part holds all {asked} checks that were asked."))
+            (Verdict::Held, format!("Held: the part holds all {asked} checks that were asked."))
         }
-        (_, None) => (Standing::Broken, "Broken: no part closes under these limits.".to_owned()),
+        (_, None) => (Verdict::Broken, "Broken: no part closes under these limits.".to_owned()),
         (_, Some(_)) => {
-            (Standing::Broken, format!("Broken: {failed} of {asked} checks are not held."))
+            (Verdict::Broken, format!("Broken: {failed} of {asked} checks are not held."))
         }
     };
     let points = match evidence.mesh {
         None => Vec::new(),
         Some(_) => evidence.limits.iter().filter(bad).map(|l| failing(l, evidence.unit)).collect(),
     };
-    Banner { standing, sentence, points, caution: evidence.caution.to_owned() }
+    Banner { verdict, sentence, points, caution: evidence.caution.to_owned() }
 }
 
 fn failing(limit: &LimitResult, unit: &str) -> Text {
@@ -66,13 +56,12 @@ fn failing(limit: &LimitResult, unit: &str) -> Text {
     if let Some(end) = &limit.end {
         text.push(Span::Plain(format!(" at end {end}")));
     }
-    let sense = sense_of(&limit.name);
     let told = match (limit.measured, limit.asked, limit.verdict) {
         (Some(m), Some(a), Verdict::Broken) => format!(
             ": {} measured, {} {} asked",
-            in_unit(&limit.name, m, unit, |x| sense.digits(x)),
-            sense.words(),
-            in_unit(&limit.name, a, unit, digits)
+            measured_text(&limit.name, m, unit),
+            sense_of(&limit.name).words(),
+            asked_text(&limit.name, a, unit)
         ),
         (_, _, Verdict::NotJudged) => format!(": not judged; {}", limit.how),
         _ => format!(": {}", limit.how),
@@ -97,10 +86,9 @@ pub(crate) fn limits(evidence: &Evidence) -> Vec<Block> {
         ("Verdict", Align::Left),
     ];
     let row = |limit: &LimitResult| {
-        let sense = sense_of(&limit.name);
-        let written = |x: f64| in_unit(&limit.name, x, unit, |x| sense.digits(x));
+        let measured = |x: f64| measured_text(&limit.name, x, unit);
         let asked = limit.asked.map_or_else(String::new, |a| {
-            format!("{} {}", sense.words(), in_unit(&limit.name, a, unit, digits))
+            format!("{} {}", sense_of(&limit.name).words(), asked_text(&limit.name, a, unit))
         });
         let bounds = limit.bounds.map_or_else(String::new, |[low, high]| {
             // Outward, so that the true value is not between narrower ones.
@@ -112,10 +100,10 @@ pub(crate) fn limits(evidence: &Evidence) -> Vec<Block> {
             Cell::Named(vec![Span::Code(limit.name.clone())], plain_word(&limit.name).to_owned()),
             limit.end.clone().unwrap_or_default().into(),
             asked.into(),
-            limit.measured.map_or_else(String::new, written).into(),
+            limit.measured.map_or_else(String::new, measured).into(),
             bounds.into(),
             limit.where_.map_or_else(String::new, place).into(),
-            Cell::Standing(standing(limit.verdict)),
+            Cell::Verdict(limit.verdict),
         ]
     };
     let table = Table {

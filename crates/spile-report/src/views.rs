@@ -2,7 +2,7 @@
 
 use spile_case::{Case, Fitting, Place, Site};
 use spile_mesh::{DVec3, Mesh};
-use spile_proof::{EndStations, Fate, Region};
+use spile_proof::{EndStations, Fate, PartLabel, Region};
 
 use crate::colour::{Rgb, hex, tone};
 use crate::document::Key;
@@ -107,15 +107,15 @@ pub fn into(frame: &EndFrame) -> Camera {
 }
 
 /// The tone of each triangle of the part.
-pub fn part_tones(regions: &[Region]) -> Vec<Rgb> {
-    let of = |region: &Region| match region {
+pub fn part_tones(labels: &[PartLabel]) -> Vec<Rgb> {
+    let of = |label: &PartLabel| match label.region {
         Region::Kept => tone::KEPT,
         Region::Replaced => tone::REPLACED,
         Region::Joint => tone::JOINT,
         Region::Fitting | Region::EndFace => tone::FITTING,
         Region::MadeWall => tone::MADE,
     };
-    regions.iter().map(of).collect()
+    labels.iter().map(of).collect()
 }
 
 /// The tone of each triangle of the scan: what was replaced, and what was given up.
@@ -129,7 +129,7 @@ pub fn scan_tones(fates: &[Fate]) -> Vec<Rgb> {
 }
 
 /// What the tones of [`part_tones`] mean, those that there are.
-pub fn part_key(regions: &[Region]) -> Key {
+pub fn part_key(labels: &[PartLabel]) -> Key {
     let names = [
         (tone::KEPT, "scan, kept bit for bit", [Region::Kept, Region::Kept]),
         (tone::REPLACED, "scan, replaced", [Region::Replaced, Region::Replaced]),
@@ -137,7 +137,8 @@ pub fn part_key(regions: &[Region]) -> Key {
         (tone::FITTING, "fitting, end faces", [Region::Fitting, Region::EndFace]),
         (tone::MADE, "made wall", [Region::MadeWall, Region::MadeWall]),
     ];
-    let there = names.into_iter().filter(|(_, _, of)| regions.iter().any(|r| of.contains(r)));
+    let there =
+        names.into_iter().filter(|(_, _, of)| labels.iter().any(|l| of.contains(&l.region)));
     Key::Tones(there.map(|(tone, name, _)| (hex(tone), name.to_owned())).collect())
 }
 
@@ -166,19 +167,4 @@ pub fn toned(
 ) -> Picture {
     let paint = Paint::Triangles(tones);
     draw(mesh, &Look { camera, cut, paint, shading: Shading::Smooth, size })
-}
-
-/// All scan files in one mesh, the first's triangles first; none where there is none.
-pub fn one_mesh(scans: &[Mesh]) -> Option<Mesh> {
-    if let [only] = scans {
-        return Some(only.clone());
-    }
-    let mut points = Vec::new();
-    let mut triangles = Vec::new();
-    for scan in scans {
-        let shift = u32::try_from(points.len()).ok()?;
-        points.extend_from_slice(scan.points());
-        triangles.extend(scan.triangles().iter().map(|t| t.map(|c| c + shift)));
-    }
-    Mesh::new(points, triangles).ok()
 }

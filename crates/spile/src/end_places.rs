@@ -1,7 +1,7 @@
 //! Which end a place of a part is nearest to.
 
 use spile_case::{Case, Fitting, Place, Site};
-use spile_mesh::{DVec3, Mesh};
+use spile_mesh::{DVec3, Mesh, closest_on_segment};
 
 /// Where the ends of two cases lie: each from its cut or rim to its fitting's far face.
 pub(crate) struct EndPlaces {
@@ -50,7 +50,7 @@ impl EndPlaces {
         let mut found = vec![Vec::new(); self.names.len()];
         for &t in triangles {
             let middle = mesh.corners(t as usize).iter().sum::<DVec3>() / 3.0;
-            let away = |line: &[DVec3; 2]| distance_to_segment(middle, *line);
+            let away = |&[a, b]: &[DVec3; 2]| middle.distance(closest_on_segment(middle, a, b));
             let nearest = self.lines.iter().min_by(|a, b| away(&a.1).total_cmp(&away(&b.1)));
             if let Some((end, _)) = nearest {
                 found[*end].push(t);
@@ -58,11 +58,4 @@ impl EndPlaces {
         }
         found
     }
-}
-
-fn distance_to_segment(p: DVec3, [a, b]: [DVec3; 2]) -> f64 {
-    let way = b - a;
-    let length_sq = way.length_squared();
-    let share = if length_sq > 0.0 { ((p - a).dot(way) / length_sq).clamp(0.0, 1.0) } else { 0.0 };
-    p.distance(a + share * way)
 }

@@ -22,7 +22,7 @@ pub(crate) struct OutputFile {
 const OURS: [&str; 5] = ["proof.json", "case.toml", "report.html", "report.pdf", "inputs"];
 
 /// The part's files, held or broken: how their names begin, and go on.
-const PARTS: [&str; 2] = ["part", "part-broken"];
+pub(crate) const PARTS: [&str; 2] = ["part", "part-broken"];
 const OF_PART: [&str; 10] = [
     ".stl",
     ".3mf",

@@ -17,17 +17,10 @@ pub(crate) fn stl_bytes(part: &Mesh, unit: Unit) -> Result<Vec<u8>, Failure> {
     Ok(stl)
 }
 
-/// `part` in 3MF, with a small picture in PNG where there is one.
-pub(crate) fn threemf_bytes(
-    part: &Mesh,
-    info: PartInfo,
-    more: Vec<(String, String)>,
-    thumbnail: Option<Vec<u8>>,
-) -> Result<Vec<u8>, Failure> {
-    let PartInfo { unit, title, description, application } = info;
-    let info = ThreeMfInfo { unit, title, description, application, more, thumbnail };
+/// `part` in 3MF.
+pub(crate) fn threemf_bytes(part: &Mesh, info: &ThreeMfInfo) -> Result<Vec<u8>, Failure> {
     let mut bytes = Cursor::new(Vec::new());
-    threemf::write(part, &info, &mut bytes).map_err(refused)?;
+    threemf::write(part, info, &mut bytes).map_err(refused)?;
     Ok(bytes.into_inner())
 }
 

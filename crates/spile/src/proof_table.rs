@@ -14,7 +14,7 @@ pub(crate) fn proof_text(file: &ProofFile) -> String {
     out.push('\n');
     for limit in file.body.limits() {
         if matches!(limit.verdict, Verdict::Broken | Verdict::NotJudged) {
-            let _ = writeln!(out, "{}: {}: {}", word(limit.verdict), subject(limit), limit.how);
+            let _ = writeln!(out, "{}: {}: {}", limit.verdict.word(), subject(limit), limit.how);
         }
     }
     for conflict in file.body.conflicts() {
@@ -67,7 +67,7 @@ fn limits_table(limits: &[LimitResult], unit: &str) -> String {
             asked,
             measured,
             at,
-            word(limit.verdict).to_owned(),
+            limit.verdict.word().to_owned(),
         ]);
     }
     let mut out = table.text();
@@ -79,15 +79,6 @@ fn subject(limit: &LimitResult) -> String {
     match &limit.end {
         Some(end) => format!("`{}` at end `{end}`", limit.name),
         None => format!("`{}`", limit.name),
-    }
-}
-
-fn word(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Held => "held",
-        Verdict::Broken => "broken",
-        Verdict::NotJudged => "not judged",
-        Verdict::NotAsked => "not asked",
     }
 }
 

@@ -2,7 +2,6 @@
 
 use spile_case::Case;
 use spile_mesh::Mesh;
-use spile_proof::{ProofError, regions};
 use spile_report::{Evidence, FileRecord, document, html};
 
 use crate::output::OutputFile;
@@ -26,13 +25,7 @@ pub(crate) struct Subject<'a> {
 }
 
 /// The report's file.
-///
-/// # Errors
-/// Scan, part and case do not belong together; a part that was judged gives none.
-pub(crate) fn report_files(
-    proof: &ProofFile,
-    subject: &Subject,
-) -> Result<Vec<OutputFile>, ProofError> {
+pub(crate) fn report_file(proof: &ProofFile, subject: &Subject) -> OutputFile {
     let inputs: Vec<FileRecord> =
         proof.inputs.iter().map(|i| record(&i.file, &i.sha256, Some(i.triangles))).collect();
     let outputs: Vec<FileRecord> =
@@ -57,15 +50,15 @@ pub(crate) fn report_files(
         mends: proof.body.mends(),
         part,
         measures: proof.measures.as_ref(),
+        labels: proof.measures.as_ref().map(|measures| &measures.labels),
         ends,
         notes: &proof.notes,
         caution: proof.caution,
         scans: subject.scans,
         mesh: subject.part,
     };
-    let told = subject.part.map(|part| regions(subject.scans, part, settled)).transpose()?;
-    let page = html(&document(&evidence, told.as_ref()));
-    Ok(vec![OutputFile { name: PAGE.to_owned(), bytes: page.into_bytes() }])
+    let page = html(&document(&evidence));
+    OutputFile { name: PAGE.to_owned(), bytes: page.into_bytes() }
 }
 
 fn record(file: &str, sha256: &str, triangles: Option<usize>) -> FileRecord {

@@ -59,18 +59,11 @@ impl<'a> SignedDistance<'a> {
                 continue;
             }
             let normal = self.mesh.area_normal(t as usize).normalize_or_zero();
-            let weight = if points.len() > 1 { 1.0 } else { self.angle(t as usize, first) };
+            let weight =
+                if points.len() > 1 { 1.0 } else { self.mesh.corner_angle(t as usize, first) };
             sum += weight * normal;
         }
         sum
-    }
-
-    fn angle(&self, t: usize, at: u32) -> f64 {
-        let corners = self.mesh.triangles()[t];
-        let places = self.mesh.corners(t);
-        let k = corners.iter().position(|&p| p == at).unwrap_or(0);
-        let [a, b] = [1, 2].map(|j| places[(k + j) % 3] - places[k]);
-        a.cross(b).length().atan2(a.dot(b))
     }
 }
 

@@ -8,23 +8,16 @@ use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, DateTime, System, ZipWriter};
 
 use super::{CORE, START_PART};
-use crate::FileUnit;
 use crate::error::WriteError;
+use crate::part_info::PartInfo;
 use crate::pieces::Pieces;
 use crate::stl::check_range;
 
 /// What a 3MF file says beside the mesh.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ThreeMfInfo {
-    /// The unit of the mesh's coordinates.
-    pub unit: FileUnit,
-    /// The part's title.
-    pub title: String,
-    /// What the part is; cautions that must travel with it belong here too,
-    /// since every reader shows this text.
-    pub description: String,
-    /// The program that made it, with its version.
-    pub application: String,
+    /// What every file says of the part.
+    pub part: PartInfo,
     /// More names and values, such as cautions, in this order. The names are
     /// letters and digits; in the file they stand in this program's own namespace.
     pub more: Vec<(String, String)>,
@@ -147,12 +140,12 @@ fn write_model(mesh: &Mesh, info: &ThreeMfInfo, to: &mut impl Write) -> Result<(
     text.push(format_args!(
         "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n\
          <model unit=\"{}\" xml:lang=\"en-US\" xmlns=\"{CORE}\" xmlns:spile=\"{OWN_NAMESPACE}\">\n",
-        info.unit.name()
+        info.part.unit.name()
     ))?;
     let listed = [
-        ("Title", info.title.as_str()),
-        ("Description", info.description.as_str()),
-        ("Application", info.application.as_str()),
+        ("Title", info.part.title.as_str()),
+        ("Description", info.part.description.as_str()),
+        ("Application", info.part.application.as_str()),
         ("CreationDate", DATE),
     ];
     for (name, value) in listed {
@@ -164,7 +157,7 @@ fn write_model(mesh: &Mesh, info: &ThreeMfInfo, to: &mut impl Write) -> Result<(
     let kind = if is_solid(mesh) { "model" } else { "surface" };
     text.push(format_args!(
         "<resources>\n<object id=\"1\" type=\"{kind}\" name=\"{}\">\n<mesh>\n<vertices>\n",
-        plain(&info.title)
+        plain(&info.part.title)
     ))?;
     for &point in mesh.points() {
         let [x, y, z] = round_to_f32(point).as_vec3().to_array();

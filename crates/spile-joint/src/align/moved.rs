@@ -28,32 +28,23 @@ pub fn moved(case: &Case, motion: &Motion) -> Case {
         }
     }
     if let Some(Wall::Graded(places)) = &mut case.scan.wall {
-        *places = places.map(|p| WallAt { at: point(p.at, motion), ..p });
+        *places = places.map(|p| WallAt { at: motion.moved(p.at), ..p });
     }
     case
 }
 
-fn turned(v: Vec3, motion: &Motion) -> Vec3 {
-    motion.turn.map(|row| row[0] * v[0] + row[1] * v[1] + row[2] * v[2])
-}
-
-fn point(p: Vec3, motion: &Motion) -> Vec3 {
-    let turned = turned(p, motion);
-    [0, 1, 2].map(|k| turned[k] + motion.shift[k])
-}
-
 fn direction(v: Vec3, motion: &Motion) -> Vec3 {
-    let turned = turned(v, motion);
+    let turned = motion.turned(v);
     unit_direction(turned).unwrap_or(turned)
 }
 
 fn moved_ball(ball: Ball, motion: &Motion) -> Ball {
-    Ball { at: point(ball.at, motion), ..ball }
+    Ball { at: motion.moved(ball.at), ..ball }
 }
 
 fn moved_box(bounds: [Vec3; 2], motion: &Motion) -> [Vec3; 2] {
     let corners =
-        (0..8_usize).map(|k| point([0, 1, 2].map(|axis| bounds[k >> axis & 1][axis]), motion));
+        (0..8_usize).map(|k| motion.moved([0, 1, 2].map(|axis| bounds[k >> axis & 1][axis])));
     corners.fold([[f64::INFINITY; 3], [f64::NEG_INFINITY; 3]], |[min, max], p| {
         [[0, 1, 2].map(|k| min[k].min(p[k])), [0, 1, 2].map(|k| max[k].max(p[k]))]
     })
@@ -62,16 +53,16 @@ fn moved_box(bounds: [Vec3; 2], motion: &Motion) -> [Vec3; 2] {
 fn site(site: Site, motion: &Motion) -> Site {
     match site {
         Site::Cut(cut) => Site::Cut(Cut {
-            through: point(cut.through, motion),
+            through: motion.moved(cut.through),
             facing: direction(cut.facing, motion),
         }),
         Site::Station(cut) => Site::Station(StationCut {
-            from: point(cut.from, motion),
+            from: motion.moved(cut.from),
             facing: cut.facing.map(|v| direction(v, motion)),
             ..cut
         }),
         Site::Rim(rim) => Site::Rim(Rim {
-            near: point(rim.near, motion),
+            near: motion.moved(rim.near),
             facing: rim.facing.map(|v| direction(v, motion)),
             ..rim
         }),
@@ -81,10 +72,10 @@ fn site(site: Site, motion: &Motion) -> Site {
 fn place(place: Place, motion: &Motion) -> Place {
     match place {
         Place::At { at, along } => {
-            Place::At { at: point(at, motion), along: direction(along, motion) }
+            Place::At { at: motion.moved(at), along: direction(along, motion) }
         }
         Place::Onward(onward) => Place::Onward(Onward {
-            off: turned(onward.off, motion),
+            off: motion.turned(onward.off),
             tilt: onward.tilt.map(|tilt| Tilt { toward: direction(tilt.toward, motion), ..tilt }),
             ..onward
         }),

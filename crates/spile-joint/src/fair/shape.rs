@@ -8,7 +8,7 @@
 use rayon::prelude::*;
 use spile_mesh::{DVec3, Mesh, VertexTriangles, vertex_triangles};
 
-use super::{point_areas, point_normals};
+use super::point_areas;
 use crate::least_squares::solve_dense;
 
 /// The points of `mesh`, each moved along its normal onto the paraboloid that
@@ -34,7 +34,7 @@ pub fn smooth(mesh: &Mesh, normals: &[DVec3], areas: &[f64], waves: &[Option<f64
 /// Where there is none, the mean of the triangles round the point.
 pub fn normals_at(mesh: &Mesh, points: &[u32], wave: f64) -> Vec<DVec3> {
     let fans = vertex_triangles(mesh);
-    let (normals, areas) = (point_normals(mesh), point_areas(mesh));
+    let (normals, areas) = (mesh.point_normals(), point_areas(mesh));
     points
         .par_iter()
         .map(|&v| {

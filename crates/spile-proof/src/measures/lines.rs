@@ -150,7 +150,6 @@ struct Place {
 /// All lines, in the order of the ends at which they begin. An end that another's line has
 /// come to has none of its own.
 pub(super) fn lines(l: &Labelled, trees: &Trees, flow: Option<&Flow>) -> Vec<FlowLine> {
-    let metres = l.case.unit.in_millimetres() / 1000.0;
     let scan_bore = l.scan_where(|t| l.scan_side[t] == Side::Bore);
     let part_bore = l.part_where(|t| l.side[t] == Side::Bore);
     let (scan, part) = (BoreSurface::of(&l.scan, &scan_bore), BoreSurface::of(l.part, &part_bore));
@@ -164,6 +163,8 @@ pub(super) fn lines(l: &Labelled, trees: &Trees, flow: Option<&Flow>) -> Vec<Flo
         scan_bore: of_scan(Side::Bore),
         scan_outside: of_scan(Side::Outside),
         trees,
+        flow,
+        metres: l.case.unit.in_millimetres() / 1000.0,
     };
     let gateways: Vec<Option<Gateway>> = l.ends.iter().map(|end| Gateway::of(l, end)).collect();
     let mut reached = vec![false; l.ends.len()];
@@ -175,8 +176,7 @@ pub(super) fn lines(l: &Labelled, trees: &Trees, flow: Option<&Flow>) -> Vec<Flo
             reached[to] = true;
         }
         let to = to.map(|to| l.ends[to].name.clone());
-        let line = surfaces.line(gateway, &places, stop, to);
-        lines.push(line.with_loss(flow, metres));
+        lines.push(surfaces.line(gateway, &places, stop, to));
     }
     lines
 }
@@ -249,10 +249,13 @@ struct Surfaces<'a> {
     scan_bore: Bvh,
     scan_outside: Bvh,
     trees: &'a Trees,
+    flow: Option<&'a Flow>,
+    /// How many metres the case's unit has.
+    metres: f64,
 }
 
 impl Surfaces<'_> {
-    /// The line through these places, without its pressure loss.
+    /// The line through these places.
     fn line(&self, from: &Gateway, places: &[Place], stop: Stop, to: Option<String>) -> FlowLine {
         let centres: Vec<(f64, DVec3)> = places.iter().map(|p| (p.s, p.frame.origin)).collect();
         let stations: Vec<LineStation> = places
@@ -274,6 +277,11 @@ impl Surfaces<'_> {
         let ball = |surface: &Bvh, of: &[&LineStation], pick: Pick| {
             ball_along(surface, of, pick, stop == Stop::Blind)
         };
+        let loss = |of: &[&LineStation], pick: Pick| {
+            let sections: Vec<(f64, &Section)> =
+                of.iter().filter_map(|s| pick(s).map(|section| (s.s, section))).collect();
+            pressure_loss(&sections, self.flow, self.metres)
+        };
         let (old, new): (Pick, Pick) = (|s| s.before.as_ref(), |s| s.after.as_ref());
         let [before, after, whole] = stretches(&stations);
         FlowLine {
@@ -283,9 +291,9 @@ impl Surfaces<'_> {
             ball_before: ball(&self.scan_bore, &before, old),
             ball_after: ball(&self.trees.bore, &after, new),
             ball_whole: ball(&self.trees.bore, &whole, new),
-            loss_before: None,
-            loss_after: None,
-            loss_whole: None,
+            loss_before: loss(&before, old),
+            loss_after: loss(&after, new),
+            loss_whole: loss(&whole, new),
             stations,
         }
     }
@@ -296,21 +304,6 @@ impl Surfaces<'_> {
             return None;
         }
         section(&self.scan, &place.frame, &self.scan_outside, walker)
-    }
-}
-
-impl FlowLine {
-    fn with_loss(mut self, flow: Option<&Flow>, metres: f64) -> Self {
-        let loss = |of: &[&LineStation], pick: Pick| {
-            let sections: Vec<(f64, &Section)> =
-                of.iter().filter_map(|s| pick(s).map(|section| (s.s, section))).collect();
-            pressure_loss(&sections, flow, metres)
-        };
-        let (old, new): (Pick, Pick) = (|s| s.before.as_ref(), |s| s.after.as_ref());
-        let [before, after, whole] = stretches(&self.stations);
-        let losses = [loss(&before, old), loss(&after, new), loss(&whole, new)];
-        [self.loss_before, self.loss_after, self.loss_whole] = losses;
-        self
     }
 }
 

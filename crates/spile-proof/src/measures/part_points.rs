@@ -29,11 +29,7 @@ impl PartPoints {
                 let (mut normal, mut area) = (DVec3::ZERO, 0.0);
                 for &t in at.iter().filter(|&&t| l.side[t as usize] == side) {
                     let own = l.part.area_normal(t as usize);
-                    let corner = l.part.triangles()[t as usize].iter().position(|&p| p == v);
-                    let c = l.part.corners(t as usize);
-                    let k = corner.unwrap_or(0);
-                    let (a, b) = (c[(k + 1) % 3] - c[k], c[(k + 2) % 3] - c[k]);
-                    let angle = a.cross(b).length().atan2(a.dot(b));
+                    let angle = l.part.corner_angle(t as usize, v);
                     normal += angle * own.normalize_or_zero();
                     area += own.length() / 6.0;
                 }

@@ -4,6 +4,7 @@ use serde::Serialize;
 use spile_mesh::{DVec3, Mesh, Topology, shells};
 
 use super::figure::Figure;
+use crate::closed::shell_volume;
 use crate::fitting_find::coordinate_spacing;
 
 /// Hints for one build direction.
@@ -76,13 +77,7 @@ pub(super) fn closed_voids(part: &Mesh) -> Vec<ClosedVoid> {
     let topology = Topology::of(part);
     let all = shells(part, &topology).triangles();
     let of = |shell: &Vec<u32>| {
-        let volume: f64 = shell
-            .iter()
-            .map(|&t| {
-                let [a, b, c] = part.corners(t as usize);
-                a.dot(b.cross(c)) / 6.0
-            })
-            .sum();
+        let volume = shell_volume(part, shell);
         let corners = shell.iter().flat_map(|&t| part.corners(t as usize));
         let at = spile_mesh::Bounds3::of(corners).middle();
         (volume < 0.0).then(|| ClosedVoid { volume: -volume, where_: at.to_array() })

@@ -2,7 +2,7 @@ use spile_case::{Case, Cut, End, Form, Limits, Scan, Site, Unit};
 use spile_mesh::{DVec3, Mesh};
 
 use super::*;
-use crate::polyline::closest_on_segment;
+use spile_mesh::closest_on_segment;
 
 const COLUMNS: u32 = 24;
 

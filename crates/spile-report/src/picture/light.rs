@@ -47,7 +47,7 @@ pub(super) fn pixels(mesh: &Mesh, look: &Look, seen: &Seen) -> Vec<u8> {
         seen,
         normals: match look.shading {
             Shading::Flat => Vec::new(),
-            Shading::Smooth => point_normals(mesh),
+            Shading::Smooth => mesh.point_normals(),
         },
         table: match look.paint {
             Paint::Triangles(_) => Vec::new(),
@@ -67,16 +67,6 @@ pub(super) fn pixels(mesh: &Mesh, look: &Look, seen: &Seen) -> Vec<u8> {
         }
     });
     pixels
-}
-
-/// Unit normals at points, from the triangles round them weighted by area.
-fn point_normals(mesh: &Mesh) -> Vec<DVec3> {
-    let mut sums = vec![DVec3::ZERO; mesh.points().len()];
-    for (t, corners) in mesh.triangles().iter().enumerate() {
-        let normal = mesh.area_normal(t);
-        corners.iter().for_each(|&c| sums[c as usize] += normal);
-    }
-    sums.into_iter().map(DVec3::normalize_or_zero).collect()
 }
 
 fn table(map: Map) -> Vec<Rgb> {

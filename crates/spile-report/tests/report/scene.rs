@@ -6,8 +6,8 @@ use std::f64::consts::TAU;
 use spile_case::{Case, read_case};
 use spile_mesh::{DVec3, Mesh};
 use spile_proof::{
-    Changed, Conflict, EndStations, Fate, KnownBy, LimitResult, MendRecord, PartFigures, Region,
-    Regions, Side, Station, Verdict, Wanted, WantedValue,
+    Changed, Conflict, EndStations, Fate, KnownBy, LimitResult, MendRecord, PartFigures, PartLabel,
+    PartLabels, Region, Side, Station, Verdict, Wanted, WantedValue,
 };
 use spile_report::{Document, Evidence, FileRecord, document};
 
@@ -43,7 +43,7 @@ pub struct Scene {
     pub notes: Vec<String>,
     pub scan: Vec<Mesh>,
     pub part: Mesh,
-    pub regions: Regions,
+    pub labels: PartLabels,
     pub verdict: Verdict,
 }
 
@@ -112,9 +112,10 @@ pub fn held() -> Scene {
         files: vec![file("inputs/tube.stl", "a"), file("part.stl", "b")],
         notes: vec!["end `upper`: the edge length is 0.25 mm".into()],
         scan: vec![tube([4.0, 5.0], [0.0, 22.0])],
-        regions: Regions {
-            part: (0..count).map(|t| region[t * 4 / count]).collect(),
-            side: vec![Side::Bore; count],
+        labels: PartLabels {
+            part: (0..count)
+                .map(|t| PartLabel { region: region[t * 4 / count], side: Side::Bore, end: None })
+                .collect(),
             scan: vec![Fate::Kept; count],
         },
         part,
@@ -193,12 +194,13 @@ impl Scene {
             mends: &self.mends,
             part: has_part.then_some((figures, changed)),
             measures: None,
+            labels: has_part.then_some(&self.labels),
             ends: &self.ends,
             notes: &self.notes,
             caution: "This proof covers geometry only.",
             scans: &self.scan,
             mesh: has_part.then_some(&self.part),
         };
-        document(&evidence, has_part.then_some(&self.regions))
+        document(&evidence)
     }
 }

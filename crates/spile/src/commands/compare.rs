@@ -3,6 +3,7 @@
 
 use serde::Serialize;
 use spile_mesh::{Bounds, Mesh, TwoSided, hausdorff};
+use spile_report::number::place;
 
 use crate::answer::Answer;
 use crate::args::CompareArgs;
@@ -134,9 +135,8 @@ impl Distances {
         ]);
         for (name, bounds) in ["from A to B", "from B to A", "both ways"].into_iter().zip(self.ways)
         {
-            let [x, y, z] = bounds.at.to_array();
             let [lo, hi] = outward([bounds.lo, bounds.hi], self.within);
-            table.row([name.to_owned(), lo, hi, format!("{x:.2}, {y:.2}, {z:.2}")]);
+            table.row([name.to_owned(), lo, hi, place(bounds.at.to_array())]);
         }
         let mut text = table.text();
         if !self.reached {

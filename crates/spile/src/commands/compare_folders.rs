@@ -8,16 +8,17 @@ use serde::Serialize;
 use serde_json::Value;
 use spile_case::{Case, read_case};
 use spile_mesh::{Bvh, Mesh, farthest};
-use spile_report::number::{asked_text, digits, measured_text};
+use spile_report::number::{asked_text, digits, measured_text, place};
 
 use crate::answer::Answer;
 use crate::args::CompareArgs;
 use crate::case_changes::{KeyChange, changes};
-use crate::commands::compare::{Distances, outward, size};
+use crate::commands::compare::{Distances, outward};
 use crate::commands::run::CASE_FILE;
 use crate::end_places::EndPlaces;
 use crate::failure::Failure;
 use crate::inputs::{read_bytes, read_mesh, shown};
+use crate::output::PARTS;
 use crate::progress::Progress;
 use crate::table::{Align, Table};
 use crate::written::Written;
@@ -89,7 +90,9 @@ pub(crate) fn compare_folders(args: &CompareArgs) -> Result<Answer, Failure> {
     let parts = a.part.as_ref().zip(b.part.as_ref());
     let distances = parts.map(|(a, b)| Distances::of(a, b, args.within));
     let ends = match (parts, &distances) {
-        (Some(parts), Some(_)) => end_changes([&a.case, &b.case], parts, args.within),
+        (Some(parts), Some(distances)) => {
+            end_changes([&a.case, &b.case], parts, distances.within())
+        }
         _ => Vec::new(),
     };
     progress.done();
@@ -121,8 +124,8 @@ fn read_folder(folder: &Path) -> Result<Folder, Failure> {
     let text = read_bytes(&folder.join(CASE_FILE)).map_err(|f| is_no_folder(&f.message))?;
     let text = String::from_utf8_lossy(&text).into_owned();
     let case = read_case(&text, CASE_FILE).map_err(|mistakes| Failure::in_case(mistakes, &text))?;
-    let names = ["part.stl", "part-broken.stl"];
-    let part = names.into_iter().find(|name| proof.lists(name));
+    let mut names = PARTS.iter().map(|stem| format!("{stem}.stl"));
+    let part = names.find(|name| proof.lists(name));
     let part = part.map(|name| read_mesh(&folder.join(name))).transpose()?;
     Ok(Folder { name, proof, case, part: part.map(|(_, mesh)| mesh) })
 }
@@ -163,12 +166,11 @@ fn row_pairs(a: &Written, b: &Written) -> Vec<RowPair> {
 
 /// The triangles that only one part has, by the nearest end, and how far off the other
 /// part they lie.
-fn end_changes(cases: [&Case; 2], parts: (&Mesh, &Mesh), within: Option<f64>) -> Vec<EndChange> {
+fn end_changes(cases: [&Case; 2], parts: (&Mesh, &Mesh), gap: f64) -> Vec<EndChange> {
     let places = EndPlaces::of(cases);
     let own = [own_triangles(parts.0, parts.1), own_triangles(parts.1, parts.0)];
     let meshes = [parts.0, parts.1];
     let trees = [Bvh::build(parts.1), Bvh::build(parts.0)];
-    let gap = within.unwrap_or_else(|| size(parts.0).max(size(parts.1)) / 1e4);
     let by_end = [0, 1].map(|k| places.by_end(meshes[k], &own[k]));
     let names = places.names().iter().enumerate();
     let mut found: Vec<EndChange> = names
@@ -244,17 +246,17 @@ impl Document {
         }
         for (k, end) in self.ends.iter().enumerate() {
             let [lo, hi] = outward(end.bounds, distances.within());
-            let [x, y, z] = end.where_;
             let most = if k == 0 { "the largest change, " } else { "" };
             let _ = writeln!(
                 out,
                 "changed at end `{}`: {} triangles ({} {unit}^2) of A, {} ({} {unit}^2) of B; {most}{lo} to {hi} \
-                 {unit}, near {x:.2}, {y:.2}, {z:.2}",
+                 {unit}, near {}",
                 end.name,
                 end.triangles[0],
                 digits(end.area[0]),
                 end.triangles[1],
                 digits(end.area[1]),
+                place(end.where_),
             );
         }
         out.push_str(&distances.text());

@@ -6,8 +6,8 @@ use std::path::Path;
 
 use serde::Serialize;
 use spile_case::Outliers;
-use spile_formats::FileUnit;
 use spile_formats::threemf::{self, ThreeMfInfo};
+use spile_formats::{FileUnit, PartInfo};
 use spile_joint::{ExamineOptions, MendOptions, mend};
 use spile_mesh::Mesh;
 use spile_report::number::digits;
@@ -132,15 +132,14 @@ fn file_bytes(mesh: &Mesh, unit: FileUnit, out: &Path) -> Result<Vec<u8>, Failur
             Ok(bytes)
         }
         Some("3mf") => {
-            let info = ThreeMfInfo {
+            let part = PartInfo {
                 unit,
                 title: "Mended scan".to_owned(),
                 description: "A scan with defects of its triangles mended; no proved part."
                     .to_owned(),
                 application: concat!("spile ", env!("CARGO_PKG_VERSION")).to_owned(),
-                more: Vec::new(),
-                thumbnail: None,
             };
+            let info = ThreeMfInfo { part, more: Vec::new(), thumbnail: None };
             let mut bytes = std::io::Cursor::new(Vec::new());
             threemf::write(mesh, &info, &mut bytes).map_err(fail)?;
             Ok(bytes.into_inner())

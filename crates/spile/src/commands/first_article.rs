@@ -121,10 +121,8 @@ fn alike(fit: &RigidFit) -> Option<AlikePose> {
 
 /// The mesh turned and shifted.
 fn moved(mesh: &Mesh, motion: &Motion) -> Result<Mesh, Failure> {
-    let [x, y, z] = motion.turn.map(DVec3::from_array);
-    let shift = DVec3::from_array(motion.shift);
     let (points, triangles) = mesh.clone().into_parts();
-    let points = points.into_iter().map(|p| DVec3::new(x.dot(p), y.dot(p), z.dot(p)) + shift);
+    let points = points.into_iter().map(|p| DVec3::from_array(motion.moved(p.to_array())));
     Mesh::new(points.collect(), triangles)
         .map_err(|error| Failure::new(format!("the scan cannot be moved: {error}")))
 }

@@ -13,14 +13,13 @@ use crate::commands::run::CASE_FILE;
 use crate::exit::Ending;
 use crate::failure::Failure;
 use crate::inputs::{read_mesh, sha256, shown};
+use crate::output::PARTS;
 use crate::proof_difference::differences;
 use crate::proof_file::{Difference, ProofFile, Recomputed};
 use crate::proof_table::proof_text;
 use crate::written::{OWN_KEY, Written, is_whole};
 
 const PROOF: &str = "proof.json";
-/// Under each of these names a part lies beside its proof.
-const PARTS: [&str; 2] = ["part", "part-broken"];
 
 fn differs(file: &str, what: impl Into<String>) -> Difference {
     Difference { file: file.to_owned(), what: what.into() }

@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use spile_case::{Case, FileKind, read_case, write_case};
+use spile_formats::threemf::ThreeMfInfo;
 use spile_joint::{Made, Watch as _, align, make};
 use spile_mesh::Mesh;
 use spile_proof::measures::{Measures, measure};
@@ -26,7 +27,7 @@ use crate::proof_file::{
     unmade, with_conflicts,
 };
 use crate::proof_table::proof_text;
-use crate::report_file::{Subject, report_files};
+use crate::report_file::{Subject, report_file};
 
 /// The settled case's file in the output folder.
 pub(crate) const CASE_FILE: &str = "case.toml";
@@ -118,10 +119,7 @@ pub(crate) fn run_case(
         scans: &loaded.scans,
         part: mesh.as_ref(),
     };
-    files.extend(
-        report_files(&proof, &subject)
-            .map_err(|error| Failure::internal(format!("the report cannot be made: {error}")))?,
-    );
+    files.push(report_file(&proof, &subject));
     for (name, scan) in inputs.into_iter().zip(&loaded.files) {
         files.push(OutputFile { name, bytes: scan.bytes.clone() });
     }
@@ -216,12 +214,12 @@ fn judge_part(
     let what = format!("Scan joined to its fittings; limits: {said}. {CAUTION}");
     let more = vec![("Verdict".to_owned(), said.to_owned())];
     let info = part_info(settled.unit, stem, &what);
-    let threemf = threemf_bytes(part, info.clone(), more, None)?;
+    let told = ThreeMfInfo { part: info.clone(), more, thumbnail: None };
+    let threemf = threemf_bytes(part, &told)?;
     let mut files: Vec<OutputFile> = [("stl", stl), ("3mf", threemf)]
         .map(|(extension, bytes)| OutputFile { name: format!("{stem}.{extension}"), bytes })
         .into();
     files.extend(more_files(&Finished {
-        scans: &loaded.scans,
         part: &written.mesh,
         settled,
         proof: &proof,

@@ -148,12 +148,5 @@ pub fn surface(shape: &Shape, wall: Wall, step: f64) -> Mesh {
 
 /// Several meshes as one, without sharing points.
 pub fn together(meshes: &[Mesh]) -> Mesh {
-    let mut points = Vec::new();
-    let mut triangles = Vec::new();
-    for mesh in meshes {
-        let base = points.len() as u32;
-        points.extend_from_slice(mesh.points());
-        triangles.extend(mesh.triangles().iter().map(|t| t.map(|p| p + base)));
-    }
-    Mesh::new(points, triangles).expect("the parts are meshes")
+    Mesh::joined(meshes).expect("the parts are few and small")
 }

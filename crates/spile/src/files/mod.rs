@@ -10,7 +10,7 @@ use spile_formats::step::{self, Revolved};
 use spile_formats::{Groups, PartInfo, WriteError, dxf, glb, obj, ply, svg};
 use spile_mesh::Mesh;
 use spile_proof::measures::{Measures, VertexMap};
-use spile_proof::{FittingFrame, Proof, part_labels};
+use spile_proof::{FittingFrame, Proof};
 
 use crate::failure::Failure;
 use crate::files::groups::{groups_of, plain_names};
@@ -19,8 +19,6 @@ use crate::output::OutputFile;
 
 /// A part that was made and judged.
 pub(crate) struct Finished<'a> {
-    /// The scans, as read.
-    pub scans: &'a [Mesh],
     /// The part, as its file has it.
     pub part: &'a Mesh,
     /// The case that it was judged by.
@@ -45,7 +43,7 @@ pub(crate) fn more_files(finished: &Finished<'_>) -> Result<Vec<OutputFile>, Fai
         files.push(OutputFile { name: format!("{stem}{more}"), bytes });
     };
     if wants(&[FileKind::Obj, FileKind::Ply, FileKind::Glb, FileKind::Step]) {
-        let (groups, info) = grouped(finished)?;
+        let (groups, info) = grouped(finished);
         for &kind in asked {
             if let Some(bytes) = surface(kind, finished, &groups, &info)? {
                 add(format!(".{}", kind.name()), bytes);
@@ -73,15 +71,13 @@ pub(crate) fn more_files(finished: &Finished<'_>) -> Result<Vec<OutputFile>, Fai
 }
 
 /// The part's named groups, and what files say of it, doubts about the groups included.
-fn grouped(finished: &Finished<'_>) -> Result<(Groups, PartInfo), Failure> {
-    let Finished { scans, part, settled, info, .. } = finished;
-    let labels = part_labels(scans, part, settled)
-        .map_err(|error| Failure::internal(format!("the part cannot be labelled: {error}")))?;
+fn grouped(finished: &Finished<'_>) -> (Groups, PartInfo) {
+    let Finished { settled, measures, info, .. } = finished;
     let mut info = info.clone();
-    if let Some(doubt) = labels.doubts.first() {
+    if let Some(doubt) = measures.doubts.first() {
         info.description = format!("{} Groups are in doubt: {doubt}.", info.description);
     }
-    Ok((groups_of(&labels.of, &settled.ends), info))
+    (groups_of(&measures.labels.part, &settled.ends), info)
 }
 
 /// The part as one file; none of a kind that is written elsewhere.

@@ -1,7 +1,7 @@
 //! Stations and limits of a proof as tables.
 
 use spile_formats::{PartInfo, csv};
-use spile_proof::{Proof, Verdict};
+use spile_proof::Proof;
 
 /// A number in the fewest digits that read back the same; nothing where there is none.
 fn number(x: Option<f64>) -> String {
@@ -51,16 +51,10 @@ pub(crate) fn limits(proof: &Proof, unit: &str) -> String {
         let [x, y, z] = [0, 1, 2].map(|k| row.where_.map(|p| p[k]));
         let has_figures = row.asked.or(row.measured).or(lower).is_some();
         let of = if has_figures { unit_of(&row.name, unit) } else { "" };
-        let verdict = match row.verdict {
-            Verdict::Held => "held",
-            Verdict::Broken => "broken",
-            Verdict::NotJudged => "not judged",
-            Verdict::NotAsked => "not asked",
-        };
         let end = row.end.clone().unwrap_or_default();
         let mut record = vec![row.name.clone(), end];
         record.extend([row.asked, row.measured, lower, upper].map(number));
-        record.extend(names(&[of, verdict]));
+        record.extend(names(&[of, row.verdict.word()]));
         record.extend([x, y, z].map(number));
         record.push(row.how.clone());
         record

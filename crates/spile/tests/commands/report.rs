@@ -3,6 +3,7 @@
 
 use crate::shapes::closed_tube;
 use crate::support::Work;
+use crate::whole_job::CASE;
 
 /// What is read of a page: its text line by line. Digits are taken out: what parts
 /// measure is tested elsewhere.
@@ -48,23 +49,9 @@ fn the_demos_report_tells_all_of_it() {
 
 #[test]
 fn the_report_of_a_broken_case_says_so_first_and_what_would_hold() {
-    let case = r#"unit = "mm"
-[scan]
-file = "tube.stl"
-form = "shell"
-[[end]]
-name = "upper"
-cut = { through = [0, 0, 41], facing = [0, 0, 1] }
-reach = 10
-fitting = { kind = "tube", bore = 16, outside = 20, length = 25 }
-place = { at = [0, 0, 53], along = [0, 0, 1] }
-[[end]]
-name = "lower"
-cut = { through = [0, 0, 11], facing = [0, 0, -1] }
-[limits]
-deviation = 0.1
-ball_min = 17
-"#;
+    let limits = "wall_min = 1.5\nbore_loss = 0.01\nkink = 10\n";
+    assert!(CASE.contains(limits));
+    let case = CASE.replace(limits, "ball_min = 17\n");
     let work = Work::new();
     work.write("tube.stl", closed_tube(16.0, 20.0, 60.0)).write("tube.toml", case);
     let ran = work.spile(&["run", "tube.toml", "--tries", "0"]);

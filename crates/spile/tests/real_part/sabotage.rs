@@ -4,8 +4,8 @@
 use rayon::prelude::*;
 use serde_json::Value;
 use spile_case::{Case, Keep, Unit, write_case};
-use spile_formats::FileUnit;
 use spile_formats::threemf::ThreeMfInfo;
+use spile_formats::{FileUnit, PartInfo};
 use spile_mesh::{DVec3, Mesh};
 use spile_proof::{Verdict, judge};
 
@@ -39,14 +39,13 @@ pub fn stl(mesh: &Mesh) -> (&'static str, Vec<u8>) {
 }
 
 fn threemf(mesh: &Mesh, unit: FileUnit) -> Vec<u8> {
-    let info = ThreeMfInfo {
+    let part = PartInfo {
         unit,
         title: "part".to_owned(),
         description: "part".to_owned(),
         application: "test".to_owned(),
-        more: Vec::new(),
-        thumbnail: None,
     };
+    let info = ThreeMfInfo { part, more: Vec::new(), thumbnail: None };
     let mut bytes = std::io::Cursor::new(Vec::new());
     spile_formats::threemf::write(mesh, &info, &mut bytes).unwrap();
     bytes.into_inner()
