@@ -83,7 +83,7 @@ def spile():
     program = demanded("SPILE_BIN")
 
     def run(*words):
-        done = subprocess.run([program, *map(str, words)], capture_output=True, text=True, timeout=900)
+        done = subprocess.run([program, *map(str, words)], capture_output=True, encoding="utf-8", timeout=900)
         try:
             document = json.loads(done.stdout)
         except ValueError:
