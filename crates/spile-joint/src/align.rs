@@ -11,7 +11,7 @@ mod fit;
 mod moved;
 
 use spile_case::{Case, Motion, Vec3};
-use spile_mesh::{Bvh, DVec3, Mesh};
+use spile_mesh::{Bounds3, Bvh, DVec3, Mesh};
 
 use crate::make::{MakeError, Note};
 pub use fit::spread;
@@ -93,19 +93,16 @@ pub fn align(case: &Case, scan: &Mesh) -> Result<Option<Aligned>, MakeError> {
     Ok(Some(Aligned { case, note }))
 }
 
-/// How far two poses put the corners of a mesh's box apart.
-fn apart(first: &Mesh, a: &Pose, b: &Pose) -> f64 {
-    let box_of = first.bounds();
-    let corner = |k: usize| {
-        DVec3::from(
-            [0, 1, 2].map(
-                |axis| {
-                    if k >> axis & 1 == 0 { box_of.min[axis] } else { box_of.max[axis] }
-                },
-            ),
-        )
-    };
-    (0..8).map(|k| a.at(corner(k)).distance(b.at(corner(k)))).fold(0.0, f64::max)
+/// The corners of a mesh's box.
+fn box_corners(mesh: &Mesh) -> [DVec3; 8] {
+    let Bounds3 { min, max } = mesh.bounds();
+    let at = |k: usize, axis: usize| if k >> axis & 1 == 0 { min[axis] } else { max[axis] };
+    std::array::from_fn(|k| DVec3::from([0, 1, 2].map(|axis| at(k, axis))))
+}
+
+/// How far two poses put these places apart.
+fn apart(corners: &[DVec3; 8], a: &Pose, b: &Pose) -> f64 {
+    corners.iter().map(|&p| a.at(p).distance(b.at(p))).fold(0.0, f64::max)
 }
 
 /// Poses of `first` on `scan` that were followed to the end, the best first.
@@ -119,10 +116,12 @@ fn fits(first: &Mesh, scan: &Mesh) -> Vec<Fit> {
         .collect();
     poses.sort_by(|a, b| a.rms.total_cmp(&b.rms));
     // Of poses that have come together one is followed.
+    let corners = box_corners(first);
     let mut different: Vec<Fit> = Vec::new();
     for pose in poses {
-        let is_new =
-            different.iter().all(|d| apart(first, &d.pose, &pose.pose) > OTHER_POSE_SHARE * size);
+        let is_new = different
+            .iter()
+            .all(|d| apart(&corners, &d.pose, &pose.pose) > OTHER_POSE_SHARE * size);
         if is_new && different.len() < FOLLOWED {
             different.push(pose);
         }
@@ -137,7 +136,8 @@ fn fits(first: &Mesh, scan: &Mesh) -> Vec<Fit> {
 /// Another pose that fits about as well as the best, the first of `fits`.
 fn alike<'a>(fits: &'a [Fit], first: &Mesh, size: f64) -> Option<&'a Fit> {
     let best = fits.first()?;
-    let is_other = |f: &&Fit| apart(first, &f.pose, &best.pose) > OTHER_POSE_SHARE * size;
+    let corners = box_corners(first);
+    let is_other = |f: &&Fit| apart(&corners, &f.pose, &best.pose) > OTHER_POSE_SHARE * size;
     let other = fits[1..].iter().find(is_other)?;
     (other.rms <= AS_WELL * best.rms + AS_WELL_SHARE * size).then_some(other)
 }

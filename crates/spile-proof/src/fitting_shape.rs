@@ -7,12 +7,11 @@
 //! are flat rings.
 
 use spile_case::{Case, Cone, End, Fitting, Flange, Gender, Place, Unit};
-use spile_mesh::DVec3;
+use spile_mesh::{DVec3, closest_on_segment};
 
 use crate::fitting_find::Face;
 use crate::fitting_mesh::given;
 use crate::labels::FittingFrame;
-use spile_mesh::closest_on_segment;
 
 /// How a side of a fitting runs: as wide as at the near face up to a height,
 /// then straight to the radius at the far face.

@@ -5,12 +5,11 @@
 use std::f64::consts::PI;
 
 use spile_case::{Fitting, Gender};
-use spile_mesh::DVec3;
+use spile_mesh::{DVec3, closest_on_segment};
 
 use crate::fitting::section_area;
 use crate::fitting_find::{Face, Found, coordinate_spacing};
 use crate::labels::{FittingFrame, Labelled, LabelledEnd};
-use spile_mesh::closest_on_segment;
 
 /// Planes at an end of the taper are taken this many coordinate spacings inside
 /// it, where rounded corners all lie on one side.

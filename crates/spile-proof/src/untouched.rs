@@ -2,12 +2,11 @@
 //! is in the part, bit for bit; and the mends, which are the only exceptions.
 
 use spile_case::{Case, Keep};
-use spile_mesh::{DVec3, Mesh};
+use spile_mesh::{DVec3, Mesh, closest_on_segment};
 
 use crate::labels::{Fate, Labelled, Region};
 use crate::mends::kind_name;
 use crate::proof::{LimitResult, Verdict};
-use spile_mesh::closest_on_segment;
 
 /// Judges `untouched`. A part triangle answers for one scan triangle only.
 pub(crate) fn judge_untouched(l: &Labelled) -> LimitResult {

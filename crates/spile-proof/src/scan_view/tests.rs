@@ -1,8 +1,7 @@
 use spile_case::{Case, Cut, End, Form, Limits, Scan, Site, Unit};
-use spile_mesh::{DVec3, Mesh};
+use spile_mesh::{DVec3, Mesh, closest_on_segment};
 
 use super::*;
-use spile_mesh::closest_on_segment;
 
 const COLUMNS: u32 = 24;
 

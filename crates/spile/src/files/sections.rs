@@ -141,7 +141,7 @@ fn nearest(loops: &[SectionLoop], frame: &Frame) -> Option<Cut> {
 /// plane's origin as `dimensions`, and what is said of them as `notes`, below.
 fn drawing(cut: &Cut, info: PartInfo) -> Drawing {
     let unit = info.unit.symbol();
-    let area: f64 = cut.bore[0..1].iter().map(|p| signed_area(p).abs()).sum();
+    let area = signed_area(&cut.bore[0]).abs();
     let circle = inscribed_circle(&cut.bore[0..1], CIRCLE_SHARE * area.sqrt());
     let mut said = vec![info.title.clone(), format!("bore area {} {unit}^2", short(area))];
     let outlines = |of: &[Vec<[f64; 2]>]| of.iter().cloned().map(Shape::Outline).collect();
