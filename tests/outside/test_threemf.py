@@ -55,8 +55,9 @@ THREEMF_UNITS = {"mm": "millimeter", "cm": "centimeter", "m": "meter", "in": "in
 
 
 def test_every_rule_of_the_core_specification_is_kept(made):
-    broken, _ = broken_rules(made.folder / "part.3mf", THREEMF_UNITS[made.case["unit"]])
+    broken, pictures = broken_rules(made.folder / "part.3mf", THREEMF_UNITS[made.case["unit"]])
     assert broken == []
+    assert len(pictures) == 1, "the thumbnail"
 
 
 MODEL = """<?xml version="1.0" encoding="UTF-8"?>

@@ -14,7 +14,7 @@ use crate::types::{Case, Form, Inherit, Limits, Outliers, Scan, Unit, Wall, Wall
 
 const ROOT: Keys = Keys {
     table: "a case",
-    known: &["unit", "scan", "end", "joint", "limits", "keep", "clear", "output", "mend"],
+    known: &["name", "unit", "scan", "end", "joint", "limits", "keep", "clear", "output", "mend"],
     later: &[],
 };
 
@@ -88,6 +88,7 @@ pub fn read_case_with(
         }
     };
     let root = reader.root(&root, &ROOT);
+    let name = read_name(&mut reader, &root);
     let unit = read_unit(&mut reader, &root);
     let scan = read_scan(&mut reader, &root);
     // Without a unit the case is refused; reading goes on for its other mistakes.
@@ -100,9 +101,20 @@ pub fn read_case_with(
     let mends = read_mends(&mut reader, &root);
     check_align(&mut reader, &root, scan.as_ref(), &ends, &keeps);
     match (unit, scan, limits) {
-        (Some(unit), Some(scan), Some(limits)) if reader.mistakes.is_empty() => {
-            Ok(Case { unit, scan, ends, edge, joint, solids, limits, keeps, clears, output, mends })
-        }
+        (Some(unit), Some(scan), Some(limits)) if reader.mistakes.is_empty() => Ok(Case {
+            name,
+            unit,
+            scan,
+            ends,
+            edge,
+            joint,
+            solids,
+            limits,
+            keeps,
+            clears,
+            output,
+            mends,
+        }),
         _ => {
             let mut mistakes = reader.mistakes;
             mistakes.sort_by_key(|m| m.span.start);
@@ -114,6 +126,11 @@ pub fn read_case_with(
 fn lower_first(message: &str) -> String {
     let mut chars = message.chars();
     chars.next().map_or(String::new(), |c| c.to_lowercase().chain(chars).collect())
+}
+
+/// What the job is called.
+fn read_name(reader: &mut Reader<'_>, root: &Table<'_, '_>) -> Option<String> {
+    root.get("name").and_then(|value| reader.text(value))
 }
 
 fn read_unit(reader: &mut Reader<'_>, root: &Table<'_, '_>) -> Option<Unit> {

@@ -389,6 +389,8 @@ pub struct Mend {
 /// One job.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Case {
+    /// What the job is called in its report; by its file if left out. Settled: written out.
+    pub name: Option<String>,
     /// Unit of everything.
     pub unit: Unit,
     /// The input surface.

@@ -20,6 +20,9 @@ use crate::types::{
 /// types say; the same case gives the same bytes.
 pub fn write_case(case: &Case) -> String {
     let mut out = String::new();
+    if let Some(name) = &case.name {
+        line(&mut out, "name", &quoted(name));
+    }
     line(&mut out, "unit", &quoted(case.unit.name()));
     write_scan(&mut out, &case.scan);
     for end in &case.ends {

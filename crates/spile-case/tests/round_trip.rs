@@ -313,11 +313,12 @@ fn case() -> impl Strategy<Value = Case> {
     let keeps = prop::collection::vec(keep(), 0..3);
     let clears = prop::collection::vec(clear(), 0..3);
     let mends = prop::collection::vec(mend(), 0..3);
+    let name = prop::option::of("[a-z \\\\\"\u{e9}]{0,8}x");
     let joints = (prop::option::of(positive()), joint());
     // On the heap, or a test's stack is too small for it all.
     let (ends, output) = (ends().boxed(), output().boxed());
-    (unit, scan().boxed(), ends, joints, limits(), keeps, (clears, output), mends).prop_map(
-        |(unit, scan, mut ends, (edge, joint), limits, keeps, (clears, output), mends)| {
+    ((name, unit), scan().boxed(), ends, joints, limits(), keeps, (clears, output), mends).prop_map(
+        |((name, unit), scan, mut ends, (edge, joint), limits, keeps, (clears, output), mends)| {
             let mut solids = Vec::new();
             for (k, end) in ends.iter_mut().enumerate() {
                 if let Some(Fitting::Mesh(mesh)) = &mut end.fitting {
@@ -330,7 +331,20 @@ fn case() -> impl Strategy<Value = Case> {
                     sized(cone, unit);
                 }
             }
-            Case { unit, scan, ends, edge, joint, solids, limits, keeps, clears, output, mends }
+            Case {
+                name,
+                unit,
+                scan,
+                ends,
+                edge,
+                joint,
+                solids,
+                limits,
+                keeps,
+                clears,
+                output,
+                mends,
+            }
         },
     )
 }

@@ -27,8 +27,6 @@ pub struct Evidence<'a> {
     pub version: &'a str,
     /// The unit of all lengths.
     pub unit: &'a str,
-    /// The case as it was asked, its file's text.
-    pub asked: &'a str,
     /// The case that the part was judged by.
     pub settled: &'a Case,
     /// Its file's text.

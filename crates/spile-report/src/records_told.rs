@@ -100,7 +100,30 @@ pub(crate) fn mends(evidence: &Evidence) -> Vec<Block> {
 /// The files with their hashes, the case, the version.
 pub(crate) fn records(evidence: &Evidence) -> Vec<Block> {
     let mut blocks = vec![Block::Heading { level: 2, text: "Files".to_owned() }];
-    let row = |side: &str, file: &FileRecord| {
+    let inputs = evidence.inputs.iter().map(|f| ("in", f));
+    let outputs = evidence.outputs.iter().map(|f| ("out", f));
+    blocks.push(file_table(
+        "The files that this report is about; a file with another hash is another file",
+        inputs.chain(outputs),
+    ));
+    blocks.push(Block::Heading { level: 2, text: "The case".to_owned() });
+    blocks.push(Block::Note(plain(
+        "As it was settled: what was asked, with every automatic value written out. Points of seams \
+         are left out here and stand in the settled case's own file.",
+    )));
+    blocks.push(Block::Code {
+        name: "The settled case without the points of its seams".to_owned(),
+        text: without_points(evidence.settled_text),
+    });
+    blocks
+}
+
+/// Files with their hashes, each with the side that it is on.
+pub(crate) fn file_table<'a>(
+    caption: &str,
+    files: impl IntoIterator<Item = (&'a str, &'a FileRecord)>,
+) -> Block {
+    let row = |(side, file): (&str, &FileRecord)| {
         vec![
             Cell::Text(vec![Span::Code(file.file.clone())]),
             side.into(),
@@ -108,11 +131,8 @@ pub(crate) fn records(evidence: &Evidence) -> Vec<Block> {
             Cell::Hash(file.sha256.clone()),
         ]
     };
-    let inputs = evidence.inputs.iter().map(|f| row("in", f));
-    let outputs = evidence.outputs.iter().map(|f| row("out", f));
-    blocks.push(Block::Table(Table {
-        caption: "The files that this report is about; a file with another hash is another file"
-            .to_owned(),
+    Block::Table(Table {
+        caption: caption.to_owned(),
         head: [
             ("File", Align::Left),
             ("Side", Align::Left),
@@ -121,26 +141,8 @@ pub(crate) fn records(evidence: &Evidence) -> Vec<Block> {
         ]
         .map(|(name, align)| (name.to_owned(), align))
         .to_vec(),
-        rows: inputs.chain(outputs).collect(),
-    }));
-    blocks.push(Block::Heading { level: 2, text: "The case".to_owned() });
-    blocks.push(Block::Heading { level: 3, text: "As it was asked".to_owned() });
-    blocks.push(Block::Code {
-        name: "The case as asked".to_owned(),
-        text: evidence.asked.to_owned(),
-    });
-    if evidence.settled_text != evidence.asked {
-        blocks.push(Block::Heading { level: 3, text: "As it was settled".to_owned() });
-        blocks.push(Block::Note(plain(
-            "Every automatic value written out. Points of seams are left out here and stand in the \
-             settled case's own file.",
-        )));
-        blocks.push(Block::Code {
-            name: "The settled case without the points of its seams".to_owned(),
-            text: without_points(evidence.settled_text),
-        });
-    }
-    blocks
+        rows: files.into_iter().map(row).collect(),
+    })
 }
 
 /// A settled case's text with each long list of points cut to its first line.

@@ -132,6 +132,9 @@ pub(crate) struct ProveArgs {
     /// The case as it was asked: the settled one must ask no less
     #[arg(long, value_name = "CASE")]
     pub asked: Option<PathBuf>,
+    /// Write the report of the proof of `--part` to FILE (.html)
+    #[arg(long, value_name = "FILE", requires = "part")]
+    pub report: Option<PathBuf>,
     /// Where seams are not settled and not to be told from the part: judge what needs none
     #[arg(long)]
     pub without_seams: bool,

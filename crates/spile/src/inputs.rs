@@ -29,9 +29,7 @@ pub(crate) struct InputFile {
 /// A case with all that it names.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Loaded {
-    /// The case file's text.
-    pub text: String,
-    /// The case.
+    /// The case, with a name.
     pub case: Case,
     /// Its scan files, those of its fittings, in the case's order, and the scan that it
     /// was written for, if that is another.
@@ -76,6 +74,7 @@ pub(crate) fn load(path: &Path) -> Result<Loaded, Failure> {
     let folder = path.parent().unwrap_or(Path::new("")).to_owned();
     let mut case = read_case_with(&text, &name, &mut |file| painted(&folder, file))
         .map_err(|mistakes| Failure::in_case(mistakes, &text))?;
+    case.name.get_or_insert_with(|| name_of(path));
     let named = |file: &str| {
         read_mesh_named(&folder.join(file), &file.replace('\\', "/"))
             .map_err(|f| f.hint(format!("it is named in {name}, from that file's folder")))
@@ -106,7 +105,14 @@ pub(crate) fn load(path: &Path) -> Result<Loaded, Failure> {
         align.points = points.into_iter().map(|p| p.to_array()).collect();
         align.triangles = triangles;
     }
-    Ok(Loaded { text, case, files, scans })
+    Ok(Loaded { case, files, scans })
+}
+
+/// What a case is called that has no name of its own: as its file.
+fn name_of(path: &Path) -> String {
+    let stem = path.file_stem().unwrap_or_default().to_string_lossy();
+    let name: String = stem.chars().filter(|c| !c.is_control()).collect();
+    if name.trim().is_empty() { "case".to_owned() } else { name }
 }
 
 /// The STEP file at `path`.

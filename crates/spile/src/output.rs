@@ -1,5 +1,6 @@
 //! The output folder: all new files take the place of all old ones, or none.
 
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use tempfile::TempDir;
@@ -19,7 +20,10 @@ pub(crate) struct OutputFile {
 
 /// All that a run may have left in its folder before; whatever else is there
 /// belongs to the user and stays.
-const OURS: [&str; 5] = ["proof.json", "case.toml", "report.html", "report.pdf", "inputs"];
+const OURS: [&str; 3] = ["proof.json", "case.toml", "inputs"];
+
+/// The files of the report.
+pub(crate) const REPORTS: [&str; 2] = ["report.html", "report.pdf"];
 
 /// The part's files, held or broken: how their names begin, and go on.
 pub(crate) const PARTS: [&str; 2] = ["part", "part-broken"];
@@ -38,7 +42,7 @@ const OF_PART: [&str; 10] = [
 
 fn ours() -> impl Iterator<Item = String> {
     let parts = PARTS.iter().flat_map(|part| OF_PART.map(|more| format!("{part}{more}")));
-    OURS.iter().map(|&name| name.to_owned()).chain(parts)
+    OURS.into_iter().chain(REPORTS).map(str::to_owned).chain(parts)
 }
 
 /// Makes `folder` hold `files` in place of what an earlier run left there.
@@ -107,6 +111,22 @@ fn exchange(folder: &Path, new: &Path, old: &Path) -> std::io::Result<()> {
             return Err(error);
         }
     }
+    Ok(())
+}
+
+/// One file outside an output folder: all of it, or nothing.
+pub(crate) fn write_whole(out: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    let fail = |error: &std::io::Error| {
+        Failure::new(format!("cannot write {}: {}", shown(out), said(error)))
+            .hint("check that the folder is there and may be written to")
+    };
+    let folder = out.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut file = tempfile::Builder::new()
+        .prefix(".spile-")
+        .tempfile_in(folder)
+        .map_err(|error| fail(&error))?;
+    file.write_all(bytes).map_err(|error| fail(&error))?;
+    file.persist(out).map_err(|error| fail(&error.error))?;
     Ok(())
 }
 

@@ -2,6 +2,8 @@
 
 use spile_case::Case;
 use spile_mesh::Mesh;
+use spile_proof::PartLabel;
+use spile_report::views::{part_tones, toned, whole};
 use spile_report::{Evidence, FileRecord, document, html};
 
 use crate::output::OutputFile;
@@ -12,10 +14,6 @@ pub(crate) const PAGE: &str = "report.html";
 
 /// What the report is about, beside the proof.
 pub(crate) struct Subject<'a> {
-    /// The case's name.
-    pub name: &'a str,
-    /// The case as it was asked, its file's text.
-    pub asked: &'a str,
     /// The settled case and its file's text.
     pub settled: (&'a Case, &'a str),
     /// The scan files' meshes.
@@ -36,10 +34,9 @@ pub(crate) fn report_file(proof: &ProofFile, subject: &Subject) -> OutputFile {
     };
     let (settled, settled_text) = subject.settled;
     let evidence = Evidence {
-        name: subject.name,
+        name: settled.name.as_deref().unwrap_or("case"),
         version: proof.spile,
         unit: proof.unit,
-        asked: subject.asked,
         settled,
         settled_text,
         inputs: &inputs,
@@ -59,6 +56,15 @@ pub(crate) fn report_file(proof: &ProofFile, subject: &Subject) -> OutputFile {
     };
     let page = html(&document(&evidence));
     OutputFile { name: PAGE.to_owned(), bytes: page.into_bytes() }
+}
+
+/// The thumbnail's width and height in pixels.
+const THUMBNAIL: [usize; 2] = [256, 256];
+
+/// The whole part as a small PNG picture, in the report's colours; none where that cannot
+/// be written.
+pub(crate) fn thumbnail(part: &Mesh, labels: &[PartLabel]) -> Option<Vec<u8>> {
+    toned(part, &part_tones(labels), (whole(part), None), THUMBNAIL).png().ok()
 }
 
 fn record(file: &str, sha256: &str, triangles: Option<usize>) -> FileRecord {

@@ -29,6 +29,7 @@ fn uncut(scan: &Mesh, done: &Mended) -> Case {
         chord: 0.01,
     };
     Case {
+        name: None,
         unit: Unit::Millimetre,
         scan: Scan {
             files: vec!["scan.stl".into()],

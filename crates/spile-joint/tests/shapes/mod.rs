@@ -88,6 +88,7 @@ pub fn plain(name: &str, through: DVec3, facing: DVec3) -> End {
 /// A case with these ends.
 pub fn case(form: Form, ends: Vec<End>) -> Case {
     Case {
+        name: None,
         unit: Unit::Millimetre,
         scan: Scan {
             files: vec!["tube.stl".into()],

@@ -44,6 +44,7 @@ fn two_cups() -> Mesh {
 
 fn case(form: Form, through: [f64; 3], reach: f64) -> Case {
     Case {
+        name: None,
         unit: Unit::Millimetre,
         scan: Scan {
             files: vec![String::new()],

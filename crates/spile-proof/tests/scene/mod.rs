@@ -289,6 +289,7 @@ fn case(upper: Seam, lower: Seam) -> Case {
     let axis = turn(DVec3::Z).to_array();
     let down = turn(-DVec3::Z).to_array();
     Case {
+        name: None,
         unit: Unit::Millimetre,
         scan: Scan {
             files: vec!["scan.stl".into()],

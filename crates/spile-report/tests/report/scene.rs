@@ -13,7 +13,6 @@ use spile_report::{Document, Evidence, FileRecord, document};
 
 /// The case, with what a page must not take for markup.
 pub const CASE: &str = r#"unit = "mm"
-# <script>alert("no")</script> & \u{4e2d}: 中 is no letter of the fonts
 [scan]
 file = "tube.stl"
 form = "shell"
@@ -34,7 +33,6 @@ wall_min = 1.0
 /// All that an [`Evidence`] borrows.
 pub struct Scene {
     pub case: Case,
-    pub asked: String,
     pub limits: Vec<LimitResult>,
     pub conflicts: Vec<Conflict>,
     pub mends: Vec<MendRecord>,
@@ -104,7 +102,6 @@ pub fn held() -> Scene {
     let case = read_case(CASE, "case.toml").unwrap();
     Scene {
         case,
-        asked: CASE.to_owned(),
         limits,
         conflicts: Vec::new(),
         mends: Vec::new(),
@@ -183,9 +180,8 @@ impl Scene {
             name: "tube <1>",
             version: "[VERSION]",
             unit: "mm",
-            asked: &self.asked,
             settled: &self.case,
-            settled_text: "unit = \"mm\"\n[end.seam]\nbore = [\n    [4, 0, 20],\n    [0, 4, 20],\n]\n",
+            settled_text: "name = \"<script>alert('no')</script> & \u{4e2d}\"\nunit = \"mm\"\n[end.seam]\nbore = [\n    [4, 0, 20],\n    [0, 4, 20],\n]\n",
             inputs: &self.files[..1],
             outputs: &self.files[1..],
             verdict: self.verdict,

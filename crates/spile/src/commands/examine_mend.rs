@@ -1,7 +1,6 @@
 //! `examine --mend`: the scan written again, mended.
 
 use std::fmt::Write as _;
-use std::io::Write as _;
 use std::path::Path;
 
 use serde::Serialize;
@@ -14,7 +13,8 @@ use spile_report::number::digits;
 
 use super::examine::kind_name;
 use crate::failure::Failure;
-use crate::inputs::{said, sha256, shown};
+use crate::inputs::{sha256, shown};
+use crate::output::write_whole;
 use crate::table::{Align, Table};
 
 /// What was mended, and where it was written.
@@ -147,22 +147,6 @@ fn file_bytes(mesh: &Mesh, unit: FileUnit, out: &Path) -> Result<Vec<u8>, Failur
         _ => Err(Failure::new(format!("cannot write {}: its ending names no format", shown(out)))
             .hint("end the name in .stl or .3mf")),
     }
-}
-
-/// All of the file, or nothing of it.
-fn write_whole(out: &Path, bytes: &[u8]) -> Result<(), Failure> {
-    let fail = |error: &std::io::Error| {
-        Failure::new(format!("cannot write {}: {}", shown(out), said(error)))
-            .hint("check that the folder is there and may be written to")
-    };
-    let folder = out.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut file = tempfile::Builder::new()
-        .prefix(".spile-")
-        .tempfile_in(folder)
-        .map_err(|error| fail(&error))?;
-    file.write_all(bytes).map_err(|error| fail(&error))?;
-    file.persist(out).map_err(|error| fail(&error.error))?;
-    Ok(())
 }
 
 /// The same for a reader.

@@ -1,8 +1,11 @@
 //! `prove`: judges a part, wherever it was made, against a case.
 
+use std::fmt::Write as _;
 use std::path::Path;
 
+use spile_case::{Case, write_case};
 use spile_joint::Watch as _;
+use spile_mesh::Mesh;
 use spile_proof::measures::measure;
 use spile_proof::{Verdict, add_unit, judge, judge_as_asked};
 
@@ -15,9 +18,11 @@ use crate::commands::settle_for::settled_for;
 use crate::exit::Ending;
 use crate::failure::Failure;
 use crate::inputs::{Loaded, load, read_mesh, shown};
+use crate::output::{OutputFile, write_whole};
 use crate::progress::Progress;
 use crate::proof_file::{Body, CAUTION, InputRecord, OutputRecord, ProofFile};
 use crate::proof_table::proof_text;
+use crate::report_file::{Subject, report_file};
 
 /// Judges a part against a case, or a whole folder anew.
 pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
@@ -30,8 +35,43 @@ pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
             .hint("name it with `--part`, or name the folder that `run` has left instead"));
     };
     let case = if is_folder { args.case.join(CASE_FILE) } else { args.case.clone() };
-    let file = proved(&case, part, args.asked.as_deref(), args.without_seams)?;
-    Ok(Answer::new(ending_of(file.body.verdict()), proof_text(&file), &file))
+    if let Some(report) = &args.report {
+        check_is_report(report)?;
+    }
+    let proved = proved(&case, part, args.asked.as_deref(), args.without_seams)?;
+    let mut text = proof_text(&proved.file);
+    if let Some(report) = &args.report {
+        write_whole(report, &proved.report().bytes)?;
+        let _ = writeln!(text, "written: {}", shown(report));
+    }
+    Ok(Answer::new(ending_of(proved.file.body.verdict()), text, &proved.file))
+}
+
+/// A report is written as the kind of file that its name says.
+fn check_is_report(path: &Path) -> Result<(), Failure> {
+    match path.extension() {
+        Some(extension) if extension.eq_ignore_ascii_case("html") => Ok(()),
+        _ => Err(Failure::new(format!("{} is no name for a report", shown(path)))
+            .hint("give `--report` a name that ends in .html")),
+    }
+}
+
+/// A part that was judged, with all that its report is made from.
+pub(crate) struct Proved {
+    /// The proof.
+    pub file: ProofFile,
+    scans: Vec<Mesh>,
+    settled: Case,
+    part: Mesh,
+}
+
+impl Proved {
+    fn report(&self) -> OutputFile {
+        let text = write_case(&self.settled);
+        let subject =
+            Subject { settled: (&self.settled, &text), scans: &self.scans, part: Some(&self.part) };
+        report_file(&self.file, &subject)
+    }
 }
 
 /// The proof of a part by a case and, where it is given, by the case as it was asked.
@@ -43,7 +83,7 @@ pub(crate) fn proved(
     part_path: &Path,
     asked: Option<&Path>,
     without_seams: bool,
-) -> Result<ProofFile, Failure> {
+) -> Result<Proved, Failure> {
     let progress = Progress::new(3);
     progress.step("read", None);
     let loaded = load(case)?;
@@ -80,7 +120,7 @@ pub(crate) fn proved(
     progress.step("measure", None);
     let measures = measure(&loaded.scans, &rounded, &settled, &proof)?;
     progress.done();
-    Ok(ProofFile {
+    let file = ProofFile {
         spile: env!("CARGO_PKG_VERSION"),
         case: file_name(case),
         unit: loaded.case.unit.name(),
@@ -94,7 +134,8 @@ pub(crate) fn proved(
         measures: Some(measures),
         recomputed: None,
         caution: CAUTION,
-    })
+    };
+    Ok(Proved { file, scans: loaded.scans, settled, part: rounded })
 }
 
 /// A settled case belongs to the scan that was asked about, and to its fittings'

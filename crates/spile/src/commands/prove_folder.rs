@@ -13,7 +13,7 @@ use crate::commands::run::CASE_FILE;
 use crate::exit::Ending;
 use crate::failure::Failure;
 use crate::inputs::{read_mesh, sha256, shown};
-use crate::output::PARTS;
+use crate::output::{PARTS, REPORTS};
 use crate::proof_difference::differences;
 use crate::proof_file::{Difference, ProofFile, Recomputed};
 use crate::proof_table::proof_text;
@@ -58,7 +58,7 @@ pub(crate) fn prove_folder(folder: &Path, asked: Option<&Path>) -> Result<Answer
     found.extend(other_mesh(folder, stem));
     let stl = folder.join(format!("{stem}.stl"));
     let proof = match proved(&folder.join(CASE_FILE), &stl, asked, false) {
-        Ok(proof) => proof,
+        Ok(proved) => proved.file,
         // What is wrong with the case or an input is told as what is wrong with the folder.
         Err(failure) if failure.ending == Ending::WrongInput && asked.is_none() => {
             let what = format!("and the part cannot be judged: {}", failure.message);
@@ -97,11 +97,12 @@ fn changed(folder: &Path, file: &str, hash: &str) -> Option<Difference> {
     }
 }
 
-/// Parts and inputs in the folder that the proof does not list: who looks at them may
+/// Parts, reports and inputs in the folder that the proof does not list: who looks at them may
 /// take them for what was proved.
 fn unlisted(folder: &Path, written: &Written) -> Vec<Difference> {
     let parts = PARTS.iter().flat_map(|stem| ["stl", "3mf"].map(|ext| format!("{stem}.{ext}")));
-    let mut names: Vec<String> = parts.filter(|name| folder.join(name).exists()).collect();
+    let shown = parts.chain(REPORTS.map(str::to_owned));
+    let mut names: Vec<String> = shown.filter(|name| folder.join(name).exists()).collect();
     if let Ok(entries) = std::fs::read_dir(folder.join("inputs")) {
         let here = entries.filter_map(Result::ok);
         let mut inputs: Vec<String> =

@@ -27,7 +27,7 @@ use crate::proof_file::{
     unmade, with_conflicts,
 };
 use crate::proof_table::proof_text;
-use crate::report_file::{Subject, report_file};
+use crate::report_file::{Subject, report_file, thumbnail};
 
 /// The settled case's file in the output folder.
 pub(crate) const CASE_FILE: &str = "case.toml";
@@ -89,7 +89,7 @@ pub(crate) fn run_case(
     let case_file =
         OutputFile { name: CASE_FILE.to_owned(), bytes: case_text.clone().into_bytes() };
     let outputs: Vec<OutputFile> = parts.into_iter().chain([case_file]).collect();
-    let proof = ProofFile {
+    let mut proof = ProofFile {
         spile: env!("CARGO_PKG_VERSION"),
         case: CASE_FILE.to_owned(),
         unit: settled.unit.name(),
@@ -108,18 +108,16 @@ pub(crate) fn run_case(
         recomputed: None,
         caution: CAUTION,
     };
-    let json = proof.text();
     let mut files = outputs;
-    files.push(OutputFile { name: "proof.json".to_owned(), bytes: json.clone().into_bytes() });
     progress.step("report", None);
-    let subject = Subject {
-        name: &case.file_stem().map_or_else(String::new, |s| s.to_string_lossy().into()),
-        asked: &loaded.text,
-        settled: (&settled, &case_text),
-        scans: &loaded.scans,
-        part: mesh.as_ref(),
-    };
-    files.push(report_file(&proof, &subject));
+    let subject =
+        Subject { settled: (&settled, &case_text), scans: &loaded.scans, part: mesh.as_ref() };
+    // The report tells the proof without itself; then the proof lists it, too.
+    let report = report_file(&proof, &subject);
+    proof.outputs.push(OutputRecord::of(&report));
+    files.push(report);
+    let json = proof.text();
+    files.push(OutputFile { name: "proof.json".to_owned(), bytes: json.clone().into_bytes() });
     for (name, scan) in inputs.into_iter().zip(&loaded.files) {
         files.push(OutputFile { name, bytes: scan.bytes.clone() });
     }
@@ -214,7 +212,11 @@ fn judge_part(
     let what = format!("Scan joined to its fittings; limits: {said}. {CAUTION}");
     let more = vec![("Verdict".to_owned(), said.to_owned())];
     let info = part_info(settled.unit, stem, &what);
-    let told = ThreeMfInfo { part: info.clone(), more, thumbnail: None };
+    let told = ThreeMfInfo {
+        part: info.clone(),
+        more,
+        thumbnail: thumbnail(&written.mesh, &measured.labels.part),
+    };
     let threemf = threemf_bytes(part, &told)?;
     let mut files: Vec<OutputFile> = [("stl", stl), ("3mf", threemf)]
         .map(|(extension, bytes)| OutputFile { name: format!("{stem}.{extension}"), bytes })

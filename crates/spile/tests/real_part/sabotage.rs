@@ -1,5 +1,5 @@
 //! The smallest sabotage that a good part can suffer, each limit set to what the good
-//! part measured: `spile prove` catches each, by name and place.
+//! part measured: `spile prove` catches each, by name and place, and so does its report.
 
 use rayon::prelude::*;
 use serde_json::Value;
@@ -97,8 +97,13 @@ impl<'a> Good<'a> {
         Self { made, case, kept_corner, samples }
     }
 
-    /// How the proof reads what was spoilt, with the tight case beside it.
-    fn proved(&self, file: &(&'static str, Vec<u8>)) -> (i32, Value) {
+    /// How the proof reads what was spoilt, with the tight case beside it; and its report,
+    /// where that is wanted.
+    fn proved(
+        &self,
+        file: &(&'static str, Vec<u8>),
+        with_report: bool,
+    ) -> (i32, Value, Option<String>) {
         let folder = tempfile::tempdir().unwrap();
         let put = |name: &str, bytes: &[u8]| {
             let path = folder.path().join(name);
@@ -108,14 +113,17 @@ impl<'a> Good<'a> {
         put("case.toml", write_case(&self.case).as_bytes());
         put(&self.case.scan.files[0], &self.made.scan_bytes);
         put(file.0, &file.1);
+        let report: &[&str] = if with_report { &["--report", "report.html"] } else { &[] };
         let ran = assert_cmd::Command::new(env!("CARGO_BIN_EXE_spile"))
             .args(["prove", "case.toml", "--json", "--threads", "1", "--part", file.0])
+            .args(report)
             .current_dir(folder.path())
             .output()
             .unwrap();
         let said = String::from_utf8_lossy(&ran.stderr).into_owned();
         let proof = serde_json::from_slice(&ran.stdout).unwrap_or_else(|e| panic!("{e}: {said}"));
-        (ran.status.code().unwrap(), proof)
+        let page = std::fs::read_to_string(folder.path().join("report.html")).ok();
+        (ran.status.code().unwrap(), proof, page)
     }
 }
 
@@ -311,13 +319,19 @@ fn other_units(good: &Good) -> Vec<Sabotage> {
 }
 
 /// Everything on one part; what slipped through, in words.
-fn slipped(good: &Good, more: impl IntoIterator<Item = Sabotage>) -> Vec<String> {
+///
+/// `with_report`: the report is read, too.
+fn slipped(
+    good: &Good,
+    with_report: bool,
+    more: impl IntoIterator<Item = Sabotage>,
+) -> Vec<String> {
     let whole = [
         ("good.stl", stl(&good.made.part).1),
         ("good.3mf", threemf(&good.made.part, FileUnit::Millimetre)),
     ];
     for file in whole {
-        let (code, proof) = good.proved(&file);
+        let (code, proof, _) = good.proved(&file, false);
         assert_eq!((code, &proof["verdict"]), (0, &Value::from("held")), "{}: {proof:#}", file.0);
     }
     let (_, along, _) = good.made.fitting();
@@ -329,12 +343,12 @@ fn slipped(good: &Good, more: impl IntoIterator<Item = Sabotage>) -> Vec<String>
     all.extend(at_samples(good));
     all.extend(loose(good));
     all.extend(other_units(good));
-    all.par_iter().filter_map(|s| missed(good, s)).collect()
+    all.par_iter().filter_map(|s| missed(good, s, with_report)).collect()
 }
 
 /// Why a sabotage counts as not caught; none if it is.
-fn missed(good: &Good, sabotage: &Sabotage) -> Option<String> {
-    let (code, proof) = good.proved(&sabotage.file);
+fn missed(good: &Good, sabotage: &Sabotage, with_report: bool) -> Option<String> {
+    let (code, proof, page) = good.proved(&sabotage.file, with_report);
     let rows = proof["limits"].as_array().unwrap();
     let bad = |l: &&Value| l["verdict"] == "broken" || l["verdict"] == "not judged";
     let said = rows
@@ -351,14 +365,41 @@ fn missed(good: &Good, sabotage: &Sabotage) -> Option<String> {
     if named.is_empty() {
         return wrong(format!("`{}` is not broken", sabotage.limit));
     }
+    let lines = page.as_deref().map(|page| first_lines(page, sabotage.limit));
+    if lines.as_ref().is_some_and(Vec::is_empty) {
+        return wrong("the report does not name it first".to_owned());
+    }
     let (at, within) = sabotage.place?;
-    let away = |l: &&Value| {
-        let place: Option<[f64; 3]> = serde_json::from_value(l["where"].clone()).ok();
-        place.map_or(f64::INFINITY, |p| DVec3::from_array(p).distance(at))
+    let nearest = |places: &mut dyn Iterator<Item = Option<[f64; 3]>>| {
+        let away = |p| DVec3::from_array(p).distance(at);
+        places.map(|p| p.map_or(f64::INFINITY, away)).fold(f64::INFINITY, f64::min)
     };
-    let nearest = named.iter().map(away).fold(f64::INFINITY, f64::min);
-    (nearest > within)
-        .then(|| wrong(format!("told {nearest:.3} from its place, {within:.3} let pass")))?
+    let proved =
+        nearest(&mut named.iter().map(|l| serde_json::from_value(l["where"].clone()).ok()));
+    if proved > within {
+        return wrong(format!("told {proved:.3} from its place, {within:.3} let pass"));
+    }
+    let lines = lines?;
+    let told = nearest(&mut lines.iter().map(|line| place_in(line)));
+    // The report rounds each coordinate to a hundredth.
+    (told > within + 0.01)
+        .then(|| wrong(format!("the report tells {told:.3} from its place: {lines:?}")))?
+}
+
+/// What a report says first of a limit that is broken, a line each time.
+fn first_lines(page: &str, limit: &str) -> Vec<String> {
+    let banner = page.split_once("<section class=\"banner broken\"").map_or("", |(_, rest)| rest);
+    let banner = banner.split_once("</section>").map_or("", |(banner, _)| banner);
+    let points = banner.split("<li>").skip(1).filter_map(|point| point.split("</li>").next());
+    let named = format!("<code>{limit}</code>");
+    points.filter(|point| point.starts_with(&named)).map(str::to_owned).collect()
+}
+
+/// The place that such a line ends with.
+fn place_in(line: &str) -> Option<[f64; 3]> {
+    let (_, place) = line.rsplit_once(", near ")?;
+    let numbers: Vec<f64> = place.split(", ").filter_map(|x| x.parse().ok()).collect();
+    numbers.try_into().ok()
 }
 
 fn place_of_loss(good: &Good) -> DVec3 {
@@ -374,15 +415,15 @@ fn each_sabotage_of_a_part_of_a_real_scan_is_caught_by_name_and_place() {
     let good = Good::new(trachea(), &sampled);
     // The scan is thin at its seam: its own least wall there, as the proof tells it.
     let thin = thinned(&good, 1.0799);
-    let slipped = slipped(&good, [thin, narrowed(&good, Some(place_of_loss(&good)))]);
+    let slipped = slipped(&good, false, [thin, narrowed(&good, Some(place_of_loss(&good)))]);
     assert!(slipped.is_empty(), "{}", slipped.join("\n"));
 }
 
 #[test]
-fn each_sabotage_of_the_demos_part_is_caught_by_name_and_place() {
+fn each_sabotage_of_the_demos_part_is_caught_by_name_and_place_in_proof_and_report() {
     let good = Good::new(phantom(), &["the joint's outside", "the fitting's far face"]);
     let thin = thinned(&good, f64::INFINITY);
     let narrow = [Some(place_of_loss(&good)), None].map(|at| narrowed(&good, at));
-    let slipped = slipped(&good, narrow.into_iter().chain([thin]));
+    let slipped = slipped(&good, true, narrow.into_iter().chain([thin]));
     assert!(slipped.is_empty(), "{}", slipped.join("\n"));
 }
