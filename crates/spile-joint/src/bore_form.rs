@@ -111,7 +111,9 @@ impl<'a> Job<'a> {
         let located = on_made_wall(wall, thickness, work.end, &work.located)?;
         let reach = work.placed.as_ref().map(|_| 3.0 * thickness);
         let bare = Case { keeps: Vec::new(), ..self.case.clone() };
-        let mut side = cut_and_lift(wall, &bare, work.end, &located, false, reach)?;
+        let radius = work.placed.as_ref().map_or(0.0, |placed| placed.outside);
+        let lifted = reach.map(|reach| self.lifted(work.end, reach, radius));
+        let mut side = cut_and_lift(wall, &bare, work.end, &located, false, lifted)?;
         if let (Some(placed), Some(joint), Some(band)) =
             (&work.placed, work.joint.as_ref(), side.band.as_ref())
         {

@@ -1,7 +1,7 @@
 //! One end from cut to joint: cut, lift, refine, fair, span.
 
 use spile_case::{Case, End, Fitting, Onward, Place, Site, Tilt};
-use spile_mesh::{Bvh, DVec3, Mesh, are_within};
+use spile_mesh::{Bvh, DVec3, Mesh, SectionLoop, are_within};
 
 use crate::angles::{AngleLimits, Held, hold_angles, loosened};
 use crate::cut::{CutLengths, CutSide, cut_side};
@@ -10,7 +10,7 @@ use crate::fitting::Placed;
 use crate::foreign::{Foreign, Wanted};
 use crate::locate::{Located, tangent};
 use crate::make::{EdgeGaveWay, MakeError, Note};
-use crate::reach::{Band, lift_band, touches, within_reach};
+use crate::reach::{Band, Depths, lift_band, touches, within_reach};
 use crate::refine::{RefineLimits, refine};
 use crate::span::{Grid, SeamLoop};
 use crate::surface::Scan;
@@ -117,14 +117,49 @@ fn tilted(end: &End, on: DVec3, Tilt { tilt_deg, toward }: Tilt) -> Result<DVec3
 /// another unit; the units that a case knows are further apart.
 const MOST_TIMES: f64 = 8.0;
 
-/// Cuts one side and lifts its band; `reach` is none at a plain end.
+/// How much of the scan is lifted at an end with a joint.
+#[derive(Debug, Clone, Copy)]
+pub struct Lifted {
+    /// How far from the rim it may be changed.
+    pub reach: f64,
+    /// Length of the joint's edges.
+    pub edge: f64,
+    /// How much edges may grow from there a length of way.
+    pub grading: f64,
+}
+
+/// The triangles to lift: those within reach that some step needs.
+fn needed(
+    scan: &Scan,
+    case: &Case,
+    end: &End,
+    chosen: &SectionLoop,
+    cut: &CutSide,
+    lifted: Lifted,
+) -> Vec<u32> {
+    // Measured from the seam as it comes out, which may lie a deviation
+    // away from the loop as cut.
+    let reach = lifted.reach - case.limits_at(end).deviation;
+    let near = within_reach(scan, chosen, reach);
+    let of_scan = scan.median_edge_of(near.iter().copied());
+    let depths = Depths::new(lifted.reach, (of_scan, lifted.edge), lifted.grading);
+    if depths.band >= reach {
+        return near;
+    }
+    let nearer = within_reach(scan, chosen, depths.band);
+    // A long triangle at the cut needs more.
+    let has_all = cut.crossed.iter().all(|t| nearer.binary_search(t).is_ok());
+    if has_all { nearer } else { near }
+}
+
+/// Cuts one side and lifts its band; `lifted` is none at a plain end.
 pub fn cut_and_lift(
     scan: &Scan,
     case: &Case,
     end: &End,
     located: &Located,
     bore_side: bool,
-    reach: Option<f64>,
+    lifted: Option<Lifted>,
 ) -> Result<SideAtEnd, MakeError> {
     let loops = &located.loops;
     let chosen = if bore_side { Some(&loops.bore) } else { loops.outside.as_ref() };
@@ -132,7 +167,7 @@ pub fn cut_and_lift(
         return Err(at_end(end, "the cut meets one wall only", &[]));
     };
     let lengths = CutLengths::of(scan.median_edge(), case.limits_at(end).deviation);
-    let lengths = if reach.is_some() { lengths } else { lengths.flat() };
+    let lengths = if lifted.is_some() { lengths } else { lengths.flat() };
     let first_new = scan.mesh.points().len() as u32;
     let side = if bore_side { WallSide::Bore } else { WallSide::Outside };
     let cut = cut_side(scan, loops, side, lengths, first_new).map_err(|e| {
@@ -146,20 +181,18 @@ pub fn cut_and_lift(
     // seen against the plane's normal.
     let clockwise = area_vector(cut.rim.iter().map(|&v| at(v))).dot(loops.plane.normal) < 0.0;
     let flip = clockwise == bore_side;
-    let band = match reach {
+    let band = match lifted {
         None => None,
-        Some(reach) => {
-            // Measured from the seam as it comes out, which may lie a deviation
-            // away from the loop as cut.
-            let near = within_reach(scan, chosen, reach - case.limits_at(end).deviation);
+        Some(lifted) => {
+            let near = needed(scan, case, end, chosen, &cut, lifted);
             let is_near = |t: &u32| near.binary_search(t).is_ok();
             if let Some(t) = cut.crossed.iter().find(|t| !is_near(t)) {
                 let p = scan.mesh.corners(*t as usize)[0];
                 return Err(at_end(
                     end,
                     format!(
-                        "`reach` {reach} is shorter than a triangle that the cut crosses near ({:.2}, {:.2}, {:.2})",
-                        p.x, p.y, p.z
+                        "`reach` {} is shorter than a triangle that the cut crosses near ({:.2}, {:.2}, {:.2})",
+                        lifted.reach, p.x, p.y, p.z
                     ),
                     &["make `reach` longer"],
                 ));

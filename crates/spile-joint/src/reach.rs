@@ -41,6 +41,42 @@ pub fn within_reach(scan: &Scan, cut_loop: &SectionLoop, reach: f64) -> Vec<u32>
     found.into_iter().collect()
 }
 
+/// How far from the rim of an end the steps need the scan.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Depths {
+    /// Up to here fairing may move points fully, from twice this on not at all.
+    pub faired: f64,
+    /// Up to this distance from the untouched scan fairing may move points a little, from
+    /// twice this on for that border's sake not at all.
+    pub border: f64,
+    /// What lies deeper stays as it is: nothing there would be done but to remesh it.
+    pub band: f64,
+}
+
+impl Depths {
+    /// For what may be changed up to `reach`, the scan's edges there being about
+    /// `of_scan` long and the joint's `of_joint`, from which on edges may grow by
+    /// `grading` a length of way.
+    pub fn new(reach: f64, (of_scan, of_joint): (f64, f64), grading: f64) -> Self {
+        let faired =
+            (FAIRED_SHARE * reach).min((FAIRED_EDGES.0 * of_scan).max(FAIRED_EDGES.1 * of_joint));
+        let border = BORDER_EDGES * of_scan;
+        let graded = 2.0 * of_joint + (of_scan - of_joint).max(0.0) / grading;
+        // Triangles end here and there, so one edge of each kind more.
+        let band = (2.0 * faired + 2.0 * border).max(graded) + of_scan + of_joint;
+        Self { faired, border, band: band.min(reach) }
+    }
+}
+
+/// The most of the reach that is faired fully: as much again fades out, and the rest
+/// leads back to the untouched scan.
+const FAIRED_SHARE: f64 = 0.25;
+/// Fairing takes out waves of up to three of the scan's edges, and the joint tells the
+/// rim's slope over four of its own: so many of both are enough.
+const FAIRED_EDGES: (f64, f64) = (6.0, 3.0);
+/// In the scan's edges.
+const BORDER_EDGES: f64 = 3.5;
+
 /// An index over the segments of a closed line, for distances from it.
 pub fn outline_index(points: &[DVec3]) -> Bvh {
     let n = points.len() as u32;

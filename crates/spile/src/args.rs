@@ -118,6 +118,9 @@ pub(crate) struct RunArgs {
     /// Write every kind of file beside STL and 3MF: OBJ, PLY, GLB, STEP, sections, tables
     #[arg(long)]
     pub all_files: bool,
+    /// Leave out the report and the measures beyond limits: they take longer than the rest
+    #[arg(long)]
+    pub without_report: bool,
 }
 
 #[derive(Debug, Args)]

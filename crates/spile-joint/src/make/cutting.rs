@@ -64,7 +64,9 @@ impl<'a> Job<'a> {
         two_walls: bool,
         reach: Option<f64>,
     ) -> Result<Work<'a>, MakeError> {
-        let side = |bore| cut_and_lift(self.scan, self.case, end, &located, bore, reach);
+        let radius = placed.as_ref().map_or(0.0, |placed| placed.bore);
+        let lifted = reach.map(|reach| self.lifted(end, reach, radius));
+        let side = |bore| cut_and_lift(self.scan, self.case, end, &located, bore, lifted);
         let bore = side(true)?;
         let outside = if two_walls { Some(side(false)?) } else { None };
         Ok(Work { end, located, placed, reach, bore, outside, joint: None, outside_grid: None })

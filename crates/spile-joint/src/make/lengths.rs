@@ -5,15 +5,18 @@ use spile_mesh::{DVec3, SectionLoop};
 
 use super::{Job, MakeError, Note};
 use crate::bore_side::BoreLimits;
-use crate::ends::{faired_band, refined_band};
+use crate::ends::{Lifted, faired_band, refined_band};
 use crate::fair::{FairLimits, OtherSide};
 use crate::fitting::Placed;
 use crate::locate::Located;
 use crate::outside::OutsideLimits;
-use crate::reach::Band;
+use crate::reach::{Band, Depths};
 use crate::refine::RefineLimits;
 use crate::span::{Led, stretch};
 use crate::surface::Scan;
+
+/// How much edges may grow a length of way from the rim.
+const GRADING: f64 = 0.08;
 
 impl Job<'_> {
     /// What the bore side of a joint must hold.
@@ -86,18 +89,30 @@ impl Job<'_> {
         edge / stretch(end, located, placed.along).unwrap_or(1.0)
     }
 
-    pub(super) fn refine_limits(&self, end: &End, edge: f64) -> RefineLimits {
-        RefineLimits { edge, grading: 0.08, deviation: 0.2 * self.limits(end).deviation }
+    /// How much of the scan is lifted at an end that may be changed up to `reach` and
+    /// whose seam has this radius.
+    pub(crate) fn lifted(&self, end: &End, reach: f64, radius: f64) -> Lifted {
+        Lifted { reach, edge: self.edge(end, radius), grading: GRADING }
     }
 
-    fn fair_limits(&self, end: &End, scan: &Scan, band: &Band, reach: f64) -> FairLimits<'static> {
+    pub(super) fn refine_limits(&self, end: &End, edge: f64) -> RefineLimits {
+        RefineLimits { edge, grading: GRADING, deviation: 0.2 * self.limits(end).deviation }
+    }
+
+    fn fair_limits(
+        &self,
+        end: &End,
+        (scan, band): (&Scan, &Band),
+        (edge, reach): (f64, f64),
+    ) -> FairLimits<'static> {
         // What is wobble and what is shape is told by the scan's edges here.
-        let edge = scan.median_edge_of(band.replaces.iter().copied());
+        let of_scan = scan.median_edge_of(band.replaces.iter().copied());
+        let depths = Depths::new(reach, (of_scan, edge), GRADING);
         FairLimits {
             most: 0.5 * self.limits(end).deviation,
-            wave: 3.0 * edge,
-            full: 0.25 * reach,
-            border: 3.5 * edge,
+            wave: 3.0 * of_scan,
+            full: depths.faired,
+            border: depths.border,
             other: None,
         }
     }
@@ -112,7 +127,7 @@ impl Job<'_> {
         notes: &mut Vec<Note>,
     ) -> Result<Band, MakeError> {
         let limits = self.refine_limits(end, edge);
-        let fairing = FairLimits { other, ..self.fair_limits(end, surface, band, reach) };
+        let fairing = FairLimits { other, ..self.fair_limits(end, (surface, band), (edge, reach)) };
         self.begin("refine", end)?;
         let refined = refined_band(band, end, &limits, notes)?;
         self.begin("fair", end)?;

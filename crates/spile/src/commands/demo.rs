@@ -7,7 +7,7 @@ use spile_case::Unit;
 
 use crate::answer::Answer;
 use crate::args::{DemoArgs, TRIES};
-use crate::commands::run::{beside, run_case};
+use crate::commands::run::{Wish, beside, run_case};
 use crate::demo;
 use crate::failure::Failure;
 use crate::inputs::{said, shown};
@@ -23,7 +23,8 @@ pub(crate) fn demo(args: &DemoArgs) -> Result<Answer, Failure> {
     let scan = stl_bytes(&demo::phantom(), Unit::Millimetre)?;
     write_unless_edited(&args.out.join(demo::SCAN_NAME), &scan, &case)?;
     write_unless_edited(&case, demo::case_text().as_bytes(), &case)?;
-    let mut answer = run_case(&case, &beside(&case), TRIES, false)?;
+    let mut answer =
+        run_case(&case, &beside(&case), Wish { tries: TRIES, all_files: false, report: true })?;
     answer.text.push_str(&format!(
         "the scan is invented, no scan of a person; edit {0} and run it again: spile run {0}\n",
         shown(&case)

@@ -35,7 +35,11 @@ pub(crate) const CASE_FILE: &str = "case.toml";
 /// Makes a part and its proof.
 pub(crate) fn run(args: &RunArgs) -> Result<Answer, Failure> {
     let folder = args.out.clone().unwrap_or_else(|| beside(&args.case));
-    run_case(&args.case, &folder, args.tries, args.all_files)
+    run_case(
+        &args.case,
+        &folder,
+        Wish { tries: args.tries, all_files: args.all_files, report: !args.without_report },
+    )
 }
 
 /// The output folder of a case if none is named: the case's name with `-out`.
@@ -52,21 +56,25 @@ pub(crate) fn file_name(path: &Path) -> String {
 /// Steps that are commonly taken, for the bar: it grows where there are more.
 const STEPS: usize = 19;
 
+/// What a run is to do beyond the part and its proof.
+#[derive(Clone, Copy)]
+pub(crate) struct Wish {
+    /// Where limits are broken, up to so many changed cases are made and judged, to say
+    /// what would hold.
+    pub tries: u16,
+    /// Whether every kind of file is written.
+    pub all_files: bool,
+    /// Whether the part is measured beyond its limits and the report written.
+    pub report: bool,
+}
+
 /// Reads a case and its scans, makes, proves and writes; nothing is written
 /// before all of it is there.
-///
-/// Where limits are broken, up to `tries` changed cases are made and judged, to
-/// say what would hold. With `all_files` every kind of file is written.
-pub(crate) fn run_case(
-    case: &Path,
-    folder: &Path,
-    tries: u16,
-    all_files: bool,
-) -> Result<Answer, Failure> {
+pub(crate) fn run_case(case: &Path, folder: &Path, wish: Wish) -> Result<Answer, Failure> {
     let progress = Progress::new(STEPS);
     progress.step("read", None);
     let mut loaded = load(case)?;
-    if all_files {
+    if wish.all_files {
         loaded.case.output.files = FileKind::ALL.to_vec();
     }
     let loaded = &loaded;
@@ -83,9 +91,10 @@ pub(crate) fn run_case(
     let made = make(&found.case, &loaded.scans, &progress)?;
     let inputs = name_inputs(&loaded.files, loaded.scans.len(), loaded.case.solids.len());
     let (settled, case_text) = settle(&made, &inputs)?;
-    let (mut body, parts, judged) = judge_part(&made, loaded, &settled, &progress)?;
+    let (mut body, parts, judged) = judge_part(&made, loaded, &settled, wish, &progress)?;
     let (mesh, measures) = judged.unzip();
-    try_changes(loaded, &found.case, body.conflicts_mut(), tries, &progress);
+    let measures = measures.flatten();
+    try_changes(loaded, &found.case, body.conflicts_mut(), wish.tries, &progress);
     let case_file =
         OutputFile { name: CASE_FILE.to_owned(), bytes: case_text.clone().into_bytes() };
     let outputs: Vec<OutputFile> = parts.into_iter().chain([case_file]).collect();
@@ -109,13 +118,15 @@ pub(crate) fn run_case(
         caution: CAUTION,
     };
     let mut files = outputs;
-    progress.step("report", None);
-    let subject =
-        Subject { settled: (&settled, &case_text), scans: &loaded.scans, part: mesh.as_ref() };
-    // The report tells the proof without itself; then the proof lists it, too.
-    let report = report_file(&proof, &subject);
-    proof.outputs.push(OutputRecord::of(&report));
-    files.push(report);
+    if wish.report {
+        progress.step("report", None);
+        let subject =
+            Subject { settled: (&settled, &case_text), scans: &loaded.scans, part: mesh.as_ref() };
+        // The report tells the proof without itself; then the proof lists it, too.
+        let report = report_file(&proof, &subject);
+        proof.outputs.push(OutputRecord::of(&report));
+        files.push(report);
+    }
     let json = proof.text();
     files.push(OutputFile { name: "proof.json".to_owned(), bytes: json.clone().into_bytes() });
     for (name, scan) in inputs.into_iter().zip(&loaded.files) {
@@ -179,8 +190,8 @@ pub(crate) fn settle(made: &Made, inputs: &[String]) -> Result<(Case, String), F
     }
 }
 
-/// The part as it was judged, and what it is like.
-type Measured = (Mesh, Measures);
+/// The part as it was judged, and what it is like where that is wished.
+type Measured = (Mesh, Option<Measures>);
 
 /// Judges the part as its STL file reads back, and the settled case against the
 /// one that was asked, and measures it; the part's files are named by the verdict, and
@@ -189,6 +200,7 @@ fn judge_part(
     made: &Made,
     loaded: &Loaded,
     settled: &Case,
+    wish: Wish,
     progress: &Progress,
 ) -> Result<(Body, Vec<OutputFile>, Option<Measured>), Failure> {
     let Some(part) = &made.part else {
@@ -201,9 +213,15 @@ fn judge_part(
     progress.step("prove", None);
     let proof = judge_as_asked(&loaded.scans, &written.mesh, settled, &loaded.case)
         .map_err(|error| Failure::internal(format!("the part cannot be judged: {error}")))?;
-    progress.step("measure", None);
-    let measured = measure(&loaded.scans, &written.mesh, settled, &proof)
-        .map_err(|error| Failure::internal(format!("the part cannot be measured: {error}")))?;
+    // Other kinds of files say what the part is like, too.
+    let measured = if wish.report || !settled.output.files.is_empty() {
+        progress.step("measure", None);
+        let measured = measure(&loaded.scans, &written.mesh, settled, &proof)
+            .map_err(|error| Failure::internal(format!("the part cannot be measured: {error}")))?;
+        Some(measured)
+    } else {
+        None
+    };
     progress.step("write", None);
     let (stem, said) = match proof.verdict {
         Verdict::Held => ("part", "held"),
@@ -215,20 +233,16 @@ fn judge_part(
     let told = ThreeMfInfo {
         part: info.clone(),
         more,
-        thumbnail: thumbnail(&written.mesh, &measured.labels.part),
+        thumbnail: measured.as_ref().and_then(|m| thumbnail(&written.mesh, &m.labels.part)),
     };
     let threemf = threemf_bytes(part, &told)?;
     let mut files: Vec<OutputFile> = [("stl", stl), ("3mf", threemf)]
         .map(|(extension, bytes)| OutputFile { name: format!("{stem}.{extension}"), bytes })
         .into();
-    files.extend(more_files(&Finished {
-        part: &written.mesh,
-        settled,
-        proof: &proof,
-        measures: &measured,
-        stem,
-        info,
-    })?);
+    if let Some(measures) = &measured {
+        let part = &written.mesh;
+        files.extend(more_files(&Finished { part, settled, proof: &proof, measures, stem, info })?);
+    }
     let body = with_conflicts(Body::Judged(Box::new(proof)), made);
     Ok((body, files, Some((written.mesh, measured))))
 }

@@ -3,9 +3,11 @@
 //!
 //! First the one value at which the same part would hold, if the proof found
 //! one: a part made with it may come out otherwise, so it is made and judged
-//! too. Then the fitting moved further off along its own axis, step by step.
+//! too. Then the fitting moved further off along its own axis, step by step; and if
+//! no place does, edges of another length, which is where a shape fails on its
+//! triangles alone.
 
-use spile_case::{Case, Clear, Onward, Place};
+use spile_case::{Case, Clear, Onward, Place, Site};
 use spile_joint::Watch as _;
 use spile_mesh::{DVec3, Mesh};
 use spile_proof::{Conflict, KnownBy, Verdict, Wanted, WantedValue};
@@ -20,6 +22,13 @@ const FURTHER: [f64; 5] = [0.5, 1.0, 2.0, 3.0, 5.0];
 
 /// Times that the way back is halved at most.
 const HALVINGS: usize = 4;
+
+/// Lengths of the joint's edges that are tried, as multiples of the usual one.
+const EDGES: [f64; 3] = [0.75, 1.25, 0.55];
+
+/// Edges round a fitting's outside where the case does not give their length; what the
+/// joint takes is near it.
+const USUAL_EDGES: f64 = 110.0;
 
 /// The least gap that the shares are taken of, as a share of the fitting's
 /// outside: from a fitting that touches the cut nothing could be multiplied.
@@ -56,7 +65,8 @@ pub(crate) fn try_changes(
     if loaded.case.ends.iter().any(|e| e.name == end && e.place == Some(Place::Auto)) {
         return;
     }
-    let nearest = nearest_place(found, &end, &mut holds);
+    let nearest =
+        nearest_place(found, &end, &mut holds).or_else(|| other_edge(found, &end, &mut holds));
     if let (Some(wanted), Some(first)) = (nearest, conflicts.first_mut()) {
         first.would_hold.push(wanted);
     }
@@ -86,6 +96,20 @@ fn nearest_place(case: &Case, end: &str, holds: &mut dyn FnMut(&Case) -> bool) -
         }
     }
     Some(wanted)
+}
+
+/// Another length of the joint's edges that holds, among those that may be tried.
+fn other_edge(case: &Case, end: &str, holds: &mut dyn FnMut(&Case) -> bool) -> Option<Wanted> {
+    let fitting = case.ends.iter().find(|e| e.name == end)?.fitting?;
+    let round = std::f64::consts::PI * fitting.near_outside(case.unit)? / USUAL_EDGES;
+    let usual = case.edge.unwrap_or(round);
+    EDGES.into_iter().find_map(|times| {
+        let edge = (usual * times * 1000.0).round() / 1000.0;
+        let changed = Case { edge: Some(edge), ..case.clone() };
+        let value = WantedValue::Number(edge);
+        let wanted = Wanted { key: "joint.edge".to_owned(), value, known_by: KnownBy::MadeAgain };
+        (edge > 0.0 && holds(&changed)).then_some(wanted)
+    })
 }
 
 /// The one end that all conflicts are at.
@@ -130,9 +154,13 @@ fn further_off(case: &Case, name: &str, share: f64) -> Option<(Case, Wanted)> {
         // Its place is the file's, or was sought further off already.
         Place::AsModelled | Place::Auto => return None,
         Place::At { at, along } => {
-            let spile_case::Site::Cut(cut) = end.site else { return None };
+            let on_scan = match end.site {
+                Site::Cut(cut) => cut.through,
+                Site::Rim(rim) => rim.near,
+                Site::Station(_) => return None,
+            };
             let (near, axis) = (DVec3::from(at), DVec3::from(along).normalize_or_zero());
-            let gap = near.distance(DVec3::from(cut.through));
+            let gap = near.distance(DVec3::from(on_scan));
             let at = (near + axis * (share * gap.max(least))).to_array().map(tidy);
             (Place::At { at, along }, "end.place.at", WantedValue::Point(at))
         }
