@@ -44,6 +44,32 @@ pub fn licences() -> Result<Count, Fault> {
         }
     }
     println!("{} crates ship", count.passed + count.failed);
+    Ok(count.plus(of_the_page()?))
+}
+
+/// Every package that the page is built from, as its lock file has them.
+fn of_the_page() -> Result<Count, Fault> {
+    let path = root().join("crates/spile-page/web/package-lock.json");
+    let text = std::fs::read_to_string(&path).map_err(|e| format!("{}: {e}", path.display()))?;
+    let lock: Value = serde_json::from_str(&text).map_err(|e| e.to_string())?;
+    let mut count = Count::default();
+    for (place, package) in lock["packages"].as_object().into_iter().flatten() {
+        if place.is_empty() || package["dev"] == true {
+            continue;
+        }
+        let licence = package["license"].as_str().unwrap_or_default();
+        if is_allowed(licence) {
+            count.passed += 1;
+        } else {
+            count.failed += 1;
+            println!("{place} is under `{licence}`, which is not on the list of what may ship");
+        }
+        // An address would tie the lock file to one registry.
+        if package.get("resolved").is_some() {
+            return Err(format!("{place} has a download address in {}", path.display()));
+        }
+    }
+    println!("{} packages of the page ship", count.passed + count.failed);
     Ok(count)
 }
 

@@ -7,6 +7,7 @@ mod bench;
 mod cases;
 mod guide;
 mod licences;
+mod page;
 mod picture;
 mod process;
 mod python;
@@ -26,12 +27,14 @@ const HELP: &str = "\
 cargo xtask COMMAND
 
   demo [DIR]             build spile and run its built-in demo (DIR: target/demo)
+  page                   build the page that `spile open` shows; needs Node
   test [GROUP] [--full]  run all tests, or one group of them:
                            tidy      the house rules
                            licences  what ships is under permissive licences
                            unit      the crates' own tests
                            doc       the examples in doc comments
                            guide     the user's guide builds
+                           page      the whole job in a browser
                            real      the cases on open scans
                            outside   checks against reference libraries
                          --full runs the heavy references on everything
@@ -49,7 +52,8 @@ below, the PATH, and apt-get where root or sudo allows.
 
   SPILE_PYTHON           Python 3.10 to 3.13 with its venv module
   SPILE_MDBOOK           mdbook 0.5 (else built once under target/tools)
-  SPILE_CHROMIUM         Chromium, for `picture --report`
+  SPILE_CHROMIUM         Chromium, for `test page` and `picture --report`
+  SPILE_NODE             Node 20 or later, with npm beside it, for the page
 ";
 
 fn main() -> ExitCode {
@@ -59,6 +63,7 @@ fn main() -> ExitCode {
         ["demo"] => demo(None),
         ["demo", dir] => demo(Some(dir)),
         ["test", rest @ ..] => test::test(rest),
+        ["page"] => page::build().and_then(|()| built_spile().map(drop)),
         ["tidy"] => test::test(&["tidy"]),
         ["picture"] => picture::picture(),
         ["picture", "--real"] => picture::real_pictures(),
@@ -108,6 +113,7 @@ fn built_example(package: &str, name: &str) -> Result<PathBuf, Fault> {
 }
 
 fn demo(dir: Option<&str>) -> Result<(), Fault> {
+    page::build_if_possible()?;
     let spile = built_spile()?;
     let dir = dir.map_or_else(|| target().join("demo"), PathBuf::from);
     let started = std::time::Instant::now();

@@ -4,7 +4,9 @@ use std::process::Command;
 use std::time::Instant;
 
 use crate::summary::{self, Count, Row};
-use crate::{Fault, built_example, cases, guide, licences, process, python, root, tidy, tool};
+use crate::{
+    Fault, built_example, cases, guide, licences, page, process, python, root, tidy, tool,
+};
 
 /// What a run of the tests was asked for.
 #[derive(Clone, Copy)]
@@ -16,12 +18,13 @@ pub struct Wish {
 type Group = (&'static str, fn(Wish) -> Result<Count, Fault>);
 
 /// Cheap ones first, so that a slip shows soon.
-const GROUPS: [Group; 7] = [
+const GROUPS: [Group; 8] = [
     ("tidy", |_| tidy::tidy()),
     ("licences", |_| licences::licences()),
     ("unit", |_| unit()),
     ("doc", |_| doc()),
     ("guide", |_| guide::build()),
+    ("page", |_| page::test()),
     ("real", cases::real),
     ("outside", outside),
 ];
@@ -33,6 +36,10 @@ pub fn test(words: &[&str]) -> Result<(), Fault> {
     let names = GROUPS.map(|(name, _)| name);
     if let Some(unknown) = named.iter().find(|n| !names.contains(n)) {
         return Err(format!("no test group {unknown}; there are: {}", names.join(", ")));
+    }
+    if named.is_empty() {
+        // Before anything is compiled, for the page is built into the binary.
+        page::build_if_possible()?;
     }
     let mut rows = Vec::new();
     for (group, run) in GROUPS {

@@ -7,13 +7,14 @@ use crate::{Fault, root};
 
 /// The crates in import order: each may use those before it, and the prover
 /// never what makes the joint, not even in its tests.
-const ORDER: [(&str, &[&str]); 8] = [
+const ORDER: [(&str, &[&str]); 9] = [
     ("spile-mesh", &[]),
     ("spile-formats", &["spile-mesh"]),
     ("spile-case", &["spile-mesh", "spile-formats"]),
     ("spile-joint", &["spile-mesh", "spile-formats", "spile-case"]),
     ("spile-proof", &["spile-mesh", "spile-formats", "spile-case"]),
     ("spile-report", &["spile-mesh", "spile-formats", "spile-case", "spile-proof"]),
+    ("spile-page", &["spile-mesh", "spile-formats", "spile-case", "spile-joint", "spile-proof"]),
     (
         "spile",
         &[
@@ -23,6 +24,7 @@ const ORDER: [(&str, &[&str]); 8] = [
             "spile-joint",
             "spile-proof",
             "spile-report",
+            "spile-page",
         ],
     ),
     ("xtask", &[]),
@@ -198,7 +200,8 @@ fn files_with(endings: &[&str]) -> Result<Vec<PathBuf>, Fault> {
         for path in entries.flatten().map(|e| e.path()) {
             let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
             if path.is_dir() {
-                let skipped = ["target", ".git", "book"].contains(&name.as_str());
+                let skipped =
+                    ["target", ".git", "book", "node_modules", "dist"].contains(&name.as_str());
                 if !skipped && !name.ends_with("-out") {
                     open.push(path);
                 }

@@ -28,6 +28,18 @@ pub fn on_path(names: &[&str]) -> Option<PathBuf> {
         .find(|candidate| candidate.is_file())
 }
 
+/// Chromium, installed if there is none.
+pub fn chromium() -> Result<PathBuf, Fault> {
+    let names = ["chromium", "chromium-browser", "google-chrome"];
+    match named_by("SPILE_CHROMIUM")?.or_else(|| on_path(&names)) {
+        Some(path) => Ok(path),
+        None => {
+            apt_install(&["chromium"], "it shows the page and draws the report's pictures")?;
+            on_path(&names).ok_or("chromium is not on the PATH after its installation".into())
+        }
+    }
+}
+
 /// Installs Debian packages as root or by sudo without a password.
 ///
 /// # Errors

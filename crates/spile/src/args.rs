@@ -54,6 +54,9 @@ pub(crate) enum Command {
     /// Print a starter case for a scan
     #[command(after_help = after("spile new left-duct.stl > left-duct.toml", EXIT_CODES_OF_ANSWERS))]
     New(NewArgs),
+    /// Show and steer the job in the browser, on this machine alone
+    #[command(after_help = after("spile open left-duct.stl", EXIT_CODES_OF_ANSWERS))]
+    Open(OpenArgs),
     /// Make the part of a case, and its proof
     #[command(after_help = after("spile run left-duct.toml
   spile run left-duct.toml --out build/left-duct --json > result.json", EXIT_CODES))]
@@ -100,6 +103,20 @@ pub(crate) struct ExamineArgs {
 pub(crate) struct NewArgs {
     /// The scan: STL, PLY, OBJ or 3MF
     pub scan: PathBuf,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct OpenArgs {
+    /// The case or scan to begin with; only files in its folder are read and written
+    /// [default: none, and the current folder]
+    #[arg(value_name = "CASE or SCAN")]
+    pub file: Option<PathBuf>,
+    /// Print the address and open no browser
+    #[arg(long)]
+    pub no_browser: bool,
+    /// The port on this machine [default: a free one]
+    #[arg(long, value_name = "N", default_value_t = 0, hide_default_value = true)]
+    pub port: u16,
 }
 
 /// Changed cases that are tried unless something else is asked.

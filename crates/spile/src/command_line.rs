@@ -34,7 +34,7 @@ fn typed(wants_json: bool) -> Ending {
         // A second pool cannot be asked for: this is the only place that does.
         let _ = rayon::ThreadPoolBuilder::new().num_threads(threads.into()).build_global();
     }
-    match dispatch(&line.command) {
+    match dispatch(&line.command, json) {
         Ok(answer) => {
             print(&answer, json);
             answer.ending

@@ -157,7 +157,8 @@ struct PaintedFile {
     triangles: Vec<u32>,
 }
 
-fn painted(folder: &Path, file: &str) -> Result<Painted, String> {
+/// The painted triangles in a file of `folder`, or what is wrong with it.
+pub(crate) fn painted(folder: &Path, file: &str) -> Result<Painted, String> {
     let path: PathBuf = folder.join(file);
     let bytes =
         std::fs::read(&path).map_err(|error| format!("cannot read {file}: {}", said(&error)))?;

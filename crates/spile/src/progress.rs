@@ -1,17 +1,19 @@
 //! Signs of life during long work: on a screen only.
 
 use std::io::IsTerminal as _;
+use std::sync::Arc;
 use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressStyle};
-use spile_joint::Watch;
+use spile_joint::{MakeError, Watch};
 
 use crate::times::Times;
 
-/// Shows the step that is going on, when standard error is a screen.
+/// Shows the step that is going on, when standard error is a screen, or tells another.
 pub(crate) struct Progress {
     bar: ProgressBar,
     times: Times,
+    told: Option<Arc<dyn Watch + Send>>,
 }
 
 /// How often the bar is drawn again while a step runs.
@@ -21,7 +23,7 @@ impl Progress {
     /// A bar of about `steps` steps; none at all if standard error is no screen.
     pub fn new(steps: usize) -> Progress {
         if !std::io::stderr().is_terminal() {
-            return Progress { bar: ProgressBar::hidden(), times: Times::new() };
+            return Progress { bar: ProgressBar::hidden(), times: Times::new(), told: None };
         }
         let bar = ProgressBar::new(steps as u64);
         let template = "{spinner} [{bar:24}] {elapsed} {msg}";
@@ -29,7 +31,17 @@ impl Progress {
             bar.set_style(style.progress_chars("=> "));
         }
         bar.enable_steady_tick(TICK);
-        Progress { bar, times: Times::new() }
+        Progress { bar, times: Times::new(), told: None }
+    }
+
+    /// Nothing on the screen: `told` hears each step, and may stop the work.
+    pub fn telling(told: Arc<dyn Watch + Send>) -> Progress {
+        Progress { bar: ProgressBar::hidden(), times: Times::new(), told: Some(told) }
+    }
+
+    /// Refuses to go on if the work is to stop.
+    pub fn go_on(&self) -> Result<(), MakeError> {
+        if self.cancelled() { Err(MakeError::Cancelled) } else { Ok(()) }
     }
 
     /// Wipes the bar off the screen.
@@ -48,6 +60,9 @@ impl Drop for Progress {
 impl Watch for Progress {
     fn step(&self, step: &'static str, end: Option<&str>) {
         self.times.step(step);
+        if let Some(told) = &self.told {
+            told.step(step, end);
+        }
         let position = self.bar.position() + 1;
         if self.bar.length().is_some_and(|length| position > length) {
             self.bar.set_length(position + 1);
@@ -57,5 +72,9 @@ impl Watch for Progress {
             Some(end) => format!("{step} (end {end})"),
             None => step.to_owned(),
         });
+    }
+
+    fn cancelled(&self) -> bool {
+        self.told.as_ref().is_some_and(|told| told.cancelled())
     }
 }

@@ -19,14 +19,7 @@ const VIEWS: [(&str, usize, usize, [usize; 2]); 3] = [
 
 /// Runs the demo and has Chromium draw its report.
 pub fn report_pictures() -> Result<(), Fault> {
-    let names = ["chromium", "chromium-browser", "google-chrome"];
-    let chromium = match tool::named_by("SPILE_CHROMIUM")?.or_else(|| tool::on_path(&names)) {
-        Some(path) => path,
-        None => {
-            tool::apt_install(&["chromium"], "it draws the report's pictures")?;
-            tool::on_path(&names).ok_or("chromium is not on the PATH after its installation")?
-        }
-    };
+    let chromium = tool::chromium()?;
     let spile = built_spile()?;
     let folder = target().join("report-pictures");
     if folder.exists() {

@@ -233,7 +233,7 @@ fn sheets_told(findings: &[FindingRecord], out: &mut String) {
     }
 }
 
-fn effect_words(effect: Effect) -> &'static str {
+pub(super) fn effect_words(effect: Effect) -> &'static str {
     match effect {
         Effect::StopsClosing => "stops closing",
         Effect::WithinReach => "within reach",

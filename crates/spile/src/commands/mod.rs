@@ -11,6 +11,7 @@ mod first_article;
 mod fitting_rims;
 mod fittings;
 mod new;
+mod open;
 mod prove;
 mod prove_folder;
 mod run;
@@ -23,11 +24,12 @@ use crate::answer::Answer;
 use crate::args::Command;
 use crate::failure::Failure;
 
-/// Does what was typed.
-pub(crate) fn dispatch(command: &Command) -> Result<Answer, Failure> {
+/// Does what was typed; `json` is for a command that speaks before its end.
+pub(crate) fn dispatch(command: &Command, json: bool) -> Result<Answer, Failure> {
     match command {
         Command::Examine(args) => examine::examine(args),
         Command::New(args) => new::new(args),
+        Command::Open(args) => open::open(args, json),
         Command::Run(args) => run::run(args),
         Command::Prove(args) => prove::prove(args),
         Command::Compare(args) => compare::compare(args),

@@ -3,7 +3,8 @@
 use serde::Serialize;
 use spile_case::{Form, Unit};
 use spile_formats::FileUnit;
-use spile_joint::{ExamineOptions, examine};
+use spile_joint::{ExamineOptions, FoundEnd, examine};
+use spile_mesh::Mesh;
 
 use crate::answer::Answer;
 use crate::args::NewArgs;
@@ -21,21 +22,30 @@ struct Document {
 /// Prints a starter case.
 pub(crate) fn new(args: &NewArgs) -> Result<Answer, Failure> {
     let (file, mesh) = read_mesh(&args.scan)?;
-    let bounds = mesh.bounds();
     let ends = examine(&mesh, ExamineOptions::default()).ends;
-    let stated = file.unit.and_then(case_unit);
+    let case = starter(&file.name, file.unit, &mesh, ends);
+    let document = Document { file: file.name, case: case.clone() };
+    Ok(Answer::new(Ending::Held, case, &document))
+}
+
+/// The starter case for a scan whose open ends are known.
+pub(super) fn starter(
+    file: &str,
+    unit: Option<FileUnit>,
+    mesh: &Mesh,
+    ends: Vec<FoundEnd>,
+) -> String {
+    let bounds = mesh.bounds();
+    let stated = unit.and_then(case_unit);
     let one_wall = !ends.is_empty() && ends.iter().all(|e| e.outside.is_none());
-    let found = Found {
-        file: file.name,
+    starter_case(&Found {
+        file: file.to_owned(),
         unit: stated.unwrap_or(guess_unit((bounds.max - bounds.min).max_element())),
         unit_is_stated: stated.is_some(),
         form: if one_wall { Form::Bore } else { Form::Shell },
         bounds,
         ends,
-    };
-    let case = starter_case(&found);
-    let document = Document { file: found.file, case: case.clone() };
-    Ok(Answer::new(Ending::Held, case, &document))
+    })
 }
 
 /// The case's unit for what a file states; a case has no micron and no foot.

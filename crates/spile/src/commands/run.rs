@@ -71,7 +71,17 @@ pub(crate) struct Wish {
 /// Reads a case and its scans, makes, proves and writes; nothing is written
 /// before all of it is there.
 pub(crate) fn run_case(case: &Path, folder: &Path, wish: Wish) -> Result<Answer, Failure> {
-    let progress = Progress::new(STEPS);
+    run_watched(case, folder, wish, &Progress::new(STEPS))
+}
+
+/// The same with steps told, and stopped, by `progress`; once it writes it goes on to
+/// the end.
+pub(crate) fn run_watched(
+    case: &Path,
+    folder: &Path,
+    wish: Wish,
+    progress: &Progress,
+) -> Result<Answer, Failure> {
     progress.step("read", None);
     let mut loaded = load(case)?;
     if wish.all_files {
@@ -87,14 +97,14 @@ pub(crate) fn run_case(case: &Path, folder: &Path, wish: Wish) -> Result<Answer,
         Some(aligned) => (&aligned.case, vec![aligned.note.to_string()]),
         None => (&loaded.case, Vec::new()),
     };
-    let found = find_auto(asked, &loaded.scans, &progress)?;
-    let made = make(&found.case, &loaded.scans, &progress)?;
+    let found = find_auto(asked, &loaded.scans, progress)?;
+    let made = make(&found.case, &loaded.scans, progress)?;
     let inputs = name_inputs(&loaded.files, loaded.scans.len(), loaded.case.solids.len());
     let (settled, case_text) = settle(&made, &inputs)?;
-    let (mut body, parts, judged) = judge_part(&made, loaded, &settled, wish, &progress)?;
+    let (mut body, parts, judged) = judge_part(&made, loaded, &settled, wish, progress)?;
     let (mesh, measures) = judged.unzip();
     let measures = measures.flatten();
-    try_changes(loaded, &found.case, body.conflicts_mut(), wish.tries, &progress);
+    try_changes(loaded, &found.case, body.conflicts_mut(), wish.tries, progress);
     let case_file =
         OutputFile { name: CASE_FILE.to_owned(), bytes: case_text.clone().into_bytes() };
     let outputs: Vec<OutputFile> = parts.into_iter().chain([case_file]).collect();
@@ -132,6 +142,7 @@ pub(crate) fn run_case(case: &Path, folder: &Path, wish: Wish) -> Result<Answer,
     for (name, scan) in inputs.into_iter().zip(&loaded.files) {
         files.push(OutputFile { name, bytes: scan.bytes.clone() });
     }
+    progress.go_on()?;
     replace(folder, &files)?;
     progress.done();
     let mut text = proof_text(&proof);
@@ -210,11 +221,13 @@ fn judge_part(
     let stl = stl_bytes(part, settled.unit)?;
     let written = spile_formats::read_bytes("part.stl", &stl)
         .map_err(|error| Failure::internal(format!("the part does not read back: {error}")))?;
+    progress.go_on()?;
     progress.step("prove", None);
     let proof = judge_as_asked(&loaded.scans, &written.mesh, settled, &loaded.case)
         .map_err(|error| Failure::internal(format!("the part cannot be judged: {error}")))?;
     // Other kinds of files say what the part is like, too.
     let measured = if wish.report || !settled.output.files.is_empty() {
+        progress.go_on()?;
         progress.step("measure", None);
         let measured = measure(&loaded.scans, &written.mesh, settled, &proof)
             .map_err(|error| Failure::internal(format!("the part cannot be measured: {error}")))?;

@@ -164,6 +164,9 @@ impl Seeker<'_> {
 
     fn tried(&self, end: End) -> Tried {
         self.progress.step("seek", Some(&end.name));
+        if self.progress.cancelled() {
+            return Tried::Unmade;
+        }
         let mut case = self.case.clone();
         case.ends[self.k] = end;
         let Ok(Some(proof)) = judged(&case, self.scans) else { return Tried::Unmade };

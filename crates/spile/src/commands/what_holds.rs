@@ -50,7 +50,7 @@ pub(crate) fn try_changes(
     let Some(end) = only_end(conflicts) else { return };
     let mut left = tries;
     let mut holds = |changed: &Case| {
-        left > 0 && {
+        left > 0 && !progress.cancelled() && {
             left -= 1;
             progress.step("try", Some(&end));
             is_held(changed, &loaded.scans)

@@ -1,0 +1,168 @@
+//! From what lies in the folder to what the page shows.
+
+use std::f64::consts::PI;
+use std::path::Path;
+
+use serde::Deserialize;
+use spile_mesh::{DVec3, Mesh, Plane, Topology, section};
+use spile_proof::{
+    Changed, Conflict, EndStations, KnownBy, LimitResult, PartFigures, Verdict, WantedValue,
+    part_labels,
+};
+
+use crate::folder::Folder;
+use crate::geometry;
+use crate::job::Job;
+use crate::messages::{
+    ConflictShown, EndLine, FileShown, LimitShown, LoopShown, PartShown, PlaneAsked, Refusal,
+    ResultShown, SectionShown, StationShown, WantedShown,
+};
+
+/// The output folder of a case: its name with `-out`, as the command line has it.
+pub(crate) fn out_name(case: &str) -> String {
+    format!("{}-out", case.rsplit_once('.').map_or(case, |(stem, _)| stem))
+}
+
+/// What of `proof.json` is shown.
+#[derive(Deserialize)]
+struct ProofRead {
+    verdict: Verdict,
+    unit: String,
+    limits: Vec<LimitResult>,
+    conflicts: Vec<Conflict>,
+    part: Option<PartFigures>,
+    changed: Option<Changed>,
+    ends: Vec<EndStations>,
+    #[serde(default)]
+    notes: Vec<String>,
+    caution: String,
+}
+
+/// The result in an output folder, if there is one.
+pub(crate) fn result(folder: &Folder, out: &str) -> Option<ResultShown> {
+    let path = folder.inside(out).ok()?;
+    let json = std::fs::read(folder.inside(&format!("{out}/proof.json")).ok()?).ok()?;
+    let proof: ProofRead = serde_json::from_slice(&json).ok()?;
+    let files = files(&path);
+    let is_there = |name: &&str| files.iter().any(|file| file.name == **name);
+    let file = ["part.stl", "part-broken.stl"].into_iter().find(is_there);
+    let part = proof.part.zip(proof.changed).zip(file).map(|((part, changed), file)| PartShown {
+        file: file.to_owned(),
+        triangles: part.triangles,
+        volume: part.volume,
+        triangles_kept: changed.triangles_kept,
+        triangles_replaced: changed.triangles_replaced,
+    });
+    Some(ResultShown {
+        folder: out.to_owned(),
+        number: 0,
+        is_of_this_text: None,
+        verdict: proof.verdict.word().to_owned(),
+        unit: proof.unit,
+        limits: proof.limits.into_iter().map(limit).collect(),
+        conflicts: proof.conflicts.into_iter().map(conflict).collect(),
+        notes: proof.notes,
+        ends: proof.ends.into_iter().map(end_line).collect(),
+        part,
+        has_surface: false,
+        files,
+        caution: proof.caution,
+    })
+}
+
+/// The part with its regions, as bytes for the picture.
+pub(crate) fn part(folder: &Folder, job: &dyn Job, result: &ResultShown) -> Option<Vec<u8>> {
+    let out = &result.folder;
+    let file = &result.part.as_ref()?.file;
+    let bytes = std::fs::read(folder.inside(&format!("{out}/{file}")).ok()?).ok()?;
+    let mesh = spile_formats::read_bytes(file, &bytes).ok()?.mesh;
+    let settled = folder.inside(&format!("{out}/case.toml")).ok()?;
+    let loaded = job.load(&settled).ok();
+    let labels = loaded.and_then(|l| part_labels(&l.scans, &mesh, &l.case).ok());
+    let regions = labels.map(|labels| geometry::regions(&labels.part));
+    Some(geometry::bytes(&mesh, regions.as_deref()))
+}
+
+/// The plain files below a folder, links left out, by their names with forward slashes.
+fn files(folder: &Path) -> Vec<FileShown> {
+    let mut found = Vec::new();
+    let mut open = vec![(folder.to_owned(), String::new())];
+    while let Some((folder, before)) = open.pop() {
+        for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
+            let (Ok(kind), Ok(name)) = (entry.file_type(), entry.file_name().into_string()) else {
+                continue;
+            };
+            let name = format!("{before}{name}");
+            if kind.is_dir() {
+                open.push((entry.path(), format!("{name}/")));
+            } else if kind.is_file() {
+                let bytes = entry.metadata().map_or(0, |m| m.len());
+                found.push(FileShown { name, bytes });
+            }
+        }
+    }
+    found.sort_by(|a, b| (a.name.contains('/'), &a.name).cmp(&(b.name.contains('/'), &b.name)));
+    found
+}
+
+fn limit(row: LimitResult) -> LimitShown {
+    let LimitResult { name, end, asked, measured, bounds, where_, verdict, how } = row;
+    let verdict = verdict.word().to_owned();
+    LimitShown { name, end, asked, measured, bounds, where_, verdict, how }
+}
+
+fn conflict(conflict: Conflict) -> ConflictShown {
+    let Conflict { limits, end, where_, would_hold, certain } = conflict;
+    let wanted = |wanted: spile_proof::Wanted| WantedShown {
+        key: wanted.key,
+        value: match wanted.value {
+            WantedValue::Number(x) => x.into(),
+            WantedValue::Point(p) => p.to_vec().into(),
+        },
+        known_by: match wanted.known_by {
+            KnownBy::Computed => "computed",
+            KnownBy::JudgedAgain => "judged again",
+            KnownBy::MadeAgain => "made again",
+        }
+        .to_owned(),
+    };
+    let would_hold = would_hold.into_iter().map(wanted).collect();
+    ConflictShown { limits, end, where_, would_hold, certain }
+}
+
+fn end_line(end: EndStations) -> EndLine {
+    let station = |s: spile_proof::Station| StationShown {
+        s: s.s,
+        at: s.at,
+        normal: s.normal,
+        area_scan: s.area_scan,
+        area_part: s.area_part,
+        inscribed_diameter: s.inscribed_diameter,
+    };
+    EndLine { name: end.name, stations: end.stations.into_iter().map(station).collect() }
+}
+
+/// The loops of a surface where a plane cuts it, the nearest to the asked point first.
+pub(crate) fn cut(
+    mesh: &Mesh,
+    topology: &Topology,
+    asked: PlaneAsked,
+) -> Result<SectionShown, Refusal> {
+    let (point, facing) = (DVec3::from(asked.through), DVec3::from(asked.facing));
+    let normal = facing.normalize_or_zero();
+    if !point.is_finite() || normal == DVec3::ZERO {
+        return Err(Refusal::new("a plane needs a point and a direction"));
+    }
+    let mut loops = section(mesh, topology, Plane { point, normal }, None);
+    loops.sort_by(|a, b| a.distance(point).total_cmp(&b.distance(point)));
+    let shown = loops.iter().map(|found| {
+        let (area, perimeter) = (found.area(normal).abs(), found.perimeter());
+        LoopShown {
+            points: found.points.iter().map(|p| p.to_array()).collect(),
+            area,
+            perimeter,
+            roundness: 4.0 * PI * area / perimeter.powi(2),
+        }
+    });
+    Ok(SectionShown { loops: shown.collect() })
+}

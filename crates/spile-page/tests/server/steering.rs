@@ -1,0 +1,112 @@
+//! The job steered by requests, as the page and scripts do it.
+
+use std::sync::atomic::Ordering;
+use std::time::{Duration, Instant};
+
+use crate::support::{Bench, CASE};
+use axum::http::StatusCode;
+use serde_json::{Value, json};
+
+async fn state(bench: &Bench) -> Value {
+    serde_json::from_str(&bench.ask("GET", "api/state", "").await.1).unwrap()
+}
+
+/// Waits until the state is as wished.
+async fn until(bench: &Bench, wished: impl Fn(&Value) -> bool) -> Value {
+    let started = Instant::now();
+    loop {
+        let now = state(bench).await;
+        if wished(&now) {
+            return now;
+        }
+        assert!(started.elapsed() < Duration::from_secs(20), "{now}");
+        tokio::time::sleep(Duration::from_millis(20)).await;
+    }
+}
+
+async fn edit(bench: &Bench, path: Value, value: Value) -> StatusCode {
+    let body = json!({ "what": "a change", "edits": [{ "path": path, "value": value }] });
+    bench.ask("POST", "api/edit", &body.to_string()).await.0
+}
+
+#[tokio::test]
+async fn values_change_are_undone_and_saved() {
+    let bench = Bench::new();
+    assert_eq!(edit(&bench, json!(["limits", "deviation"]), json!(0.25)).await, 204);
+    let now = state(&bench).await;
+    assert_eq!(now["case"]["values"]["limits"]["deviation"], 0.25);
+    assert_eq!(now["case"]["text"], CASE.replace("0.1 ", "0.25 "));
+    assert_eq!(
+        (&now["case"]["undo"], &now["case"]["is_saved"]),
+        (&json!("a change"), &json!(false))
+    );
+    assert_eq!(bench.ask("POST", "api/undo", "").await.0, 204);
+    let now = state(&bench).await;
+    assert_eq!((&now["case"]["text"], &now["case"]["is_saved"]), (&json!(CASE), &json!(true)));
+    assert_eq!(bench.ask("POST", "api/undo", "").await.0, 422);
+    assert_eq!(bench.ask("POST", "api/redo", "").await.0, 204);
+    assert_eq!(bench.ask("POST", "api/save", "").await.0, 204);
+    let file = bench.root.path().join("in/case.toml");
+    assert_eq!(std::fs::read_to_string(&file).unwrap(), CASE.replace("0.1 ", "0.25 "));
+    // Changed by another meanwhile: nothing is written over.
+    std::fs::write(&file, "# mine\n").unwrap();
+    assert_eq!(edit(&bench, json!(["limits", "kink"]), json!(9)).await, 204);
+    let (code, said) = bench.ask("POST", "api/save", "").await;
+    assert_eq!(code, 422);
+    assert!(said.contains("was changed outside this page"), "{said}");
+    assert_eq!(std::fs::read_to_string(&file).unwrap(), "# mine\n");
+}
+
+#[tokio::test]
+async fn a_mistake_is_told_at_its_line_and_nothing_is_made_of_it() {
+    let bench = Bench::new();
+    assert_eq!(edit(&bench, json!(["limits", "deviation"]), json!(-1)).await, 204);
+    let refused = &state(&bench).await["case"]["refused"];
+    assert_eq!(refused["places"][0]["line"], 9);
+    assert_eq!(bench.ask("POST", "api/run", "").await.0, 422);
+    assert_eq!(bench.job.runs.load(Ordering::SeqCst), 0);
+    let file = bench.root.path().join("in/case.toml");
+    assert_eq!(std::fs::read_to_string(file).unwrap(), CASE);
+}
+
+#[tokio::test]
+async fn a_making_is_told_step_by_step_and_stops_at_once() {
+    let bench = Bench::new();
+    assert_eq!(bench.ask("POST", "api/run", "").await.0, 204);
+    let now =
+        until(&bench, |now| now["run"]["steps"].as_array().is_some_and(|s| s.len() > 2)).await;
+    assert_eq!(now["run"]["steps"][0]["end"], "upper");
+    assert_eq!(bench.ask("POST", "api/run", "").await.0, 422);
+    assert_eq!(bench.ask("POST", "api/open", "{\"file\": \"scan.stl\"}").await.0, 422);
+    let started = Instant::now();
+    assert_eq!(bench.ask("POST", "api/stop", "").await.0, 204);
+    assert_eq!(state(&bench).await["run"]["is"], "stopped");
+    assert!(started.elapsed() < Duration::from_millis(500));
+    assert_eq!(bench.ask("POST", "api/stop", "").await.0, 422);
+    // It can be begun again, and what was stopped left nothing.
+    assert_eq!(bench.ask("POST", "api/run", "").await.0, 204);
+    assert_eq!(bench.ask("POST", "api/stop", "").await.0, 204);
+    assert!(!bench.root.path().join("in/case-out").exists());
+}
+
+#[tokio::test]
+async fn a_scan_gets_a_case_and_its_surface() {
+    let bench = Bench::new();
+    assert_eq!(bench.ask("POST", "api/open", "{\"file\": \"scan.stl\"}").await.0, 204);
+    let now = until(&bench, |now| !now["case"].is_null()).await;
+    assert_eq!(now["scan"]["examined"]["triangles"], 4);
+    assert_eq!(now["case"]["file"], "scan.toml");
+    let request = Bench::own("GET", "api/scan/surface").body(axum::body::Body::empty()).unwrap();
+    let (code, bytes) = bench.send(request).await;
+    assert_eq!((code, bytes.len()), (StatusCode::OK, 16 + 12 * (4 + 4)));
+    // The plane z = 3 cuts the corner of legs 9 in a triangle of legs 6.
+    let plane = json!({ "through": [0, 0, 3], "facing": [0, 0, 2] }).to_string();
+    let (code, said) = bench.ask("POST", "api/section", &plane).await;
+    let said: Value = serde_json::from_str(&said).unwrap();
+    assert_eq!(code, StatusCode::OK);
+    assert!((said["loops"][0]["area"].as_f64().unwrap() - 18.0).abs() < 1e-9, "{said}");
+    // The file that is there already is not written over: the case takes another name.
+    std::fs::write(bench.root.path().join("in/scan.toml"), "mine").unwrap();
+    assert_eq!(bench.ask("POST", "api/save", "").await.0, 204);
+    assert_eq!(state(&bench).await["case"]["file"], "scan-2.toml");
+}

@@ -1,0 +1,198 @@
+//! A job that does next to nothing, a folder with a scan, and requests to the server.
+
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::Duration;
+
+use axum::Router;
+use axum::body::Body;
+use axum::http::{Request, StatusCode};
+use http_body_util::BodyExt as _;
+use spile_case::{Case, read_case};
+use spile_formats::ReadMesh;
+use spile_joint::Watch;
+use spile_page::messages::{Examined, Mistake, Refusal};
+use spile_page::{Folder, Job, Limits, Loaded, Session, Start, app};
+use tokio::sync::Notify;
+use tower::ServiceExt as _;
+
+pub const TOKEN: &str = "0123456789abcdef";
+pub const PORT: u16 = 4711;
+
+/// A tetrahedron as an STL file in text.
+pub const SCAN: &str = "solid t
+facet normal 0 0 0
+outer loop
+vertex 0 0 0
+vertex 0 9 0
+vertex 9 0 0
+endloop
+endfacet
+facet normal 0 0 0
+outer loop
+vertex 0 0 0
+vertex 9 0 0
+vertex 0 0 9
+endloop
+endfacet
+facet normal 0 0 0
+outer loop
+vertex 0 0 0
+vertex 0 0 9
+vertex 0 9 0
+endloop
+endfacet
+facet normal 0 0 0
+outer loop
+vertex 9 0 0
+vertex 0 9 0
+vertex 0 0 9
+endloop
+endfacet
+endsolid t
+";
+
+pub const CASE: &str = "unit = \"mm\"\n[scan]\nfile = \"scan.stl\"\nform = \"shell\"\n\
+    [[end]]\nname = \"upper\"\ncut = { through = [1, 1, 5], facing = [0, 0, 1] }\n\
+    [limits]\ndeviation = 0.1 # how far\n";
+
+/// Counts what it is asked to do, so that a test can tell that nothing was.
+#[derive(Default)]
+pub struct Idle {
+    pub runs: AtomicUsize,
+}
+
+impl Job for Idle {
+    fn examine(&self, _: &str, _: &[u8], read: &ReadMesh) -> (Examined, String) {
+        let examined = Examined {
+            sha256: String::new(),
+            triangles: read.mesh.triangles().len(),
+            vertices: read.mesh.points().len(),
+            unit_guess: "mm".into(),
+            unit_stated: None,
+            size: [9.0; 3],
+            shells: 1,
+            closed: true,
+            findings: Vec::new(),
+            ends: Vec::new(),
+        };
+        (examined, CASE.to_owned())
+    }
+
+    fn check(
+        &self,
+        text: &str,
+        _: &Path,
+        may_read: &dyn Fn(&str) -> Result<(), String>,
+    ) -> Result<Case, Refusal> {
+        let case = read_case(text, "case.toml").map_err(|mistakes| Refusal {
+            places: mistakes
+                .iter()
+                .map(|m| Mistake {
+                    line: m.line,
+                    column: m.column,
+                    message: m.message.clone(),
+                    hints: m.hints(),
+                })
+                .collect(),
+            ..Refusal::new("the case has mistakes")
+        })?;
+        for file in &case.scan.files {
+            may_read(file).map_err(Refusal::new)?;
+        }
+        Ok(case)
+    }
+
+    fn load(&self, _: &Path) -> Result<Loaded, Refusal> {
+        Err(Refusal::new("not in this test"))
+    }
+
+    /// Steps until it is stopped, for ten seconds at most; then writes.
+    fn run(&self, _: &Path, out: &Path, watch: Arc<dyn Watch + Send>) -> Result<(), Refusal> {
+        self.runs.fetch_add(1, Ordering::SeqCst);
+        for _ in 0..1000 {
+            watch.step("turn", Some("upper"));
+            if watch.cancelled() {
+                return Err(Refusal::new("stopped on request"));
+            }
+            std::thread::sleep(Duration::from_millis(10));
+        }
+        std::fs::create_dir_all(out).map_err(|e| Refusal::new(e.to_string()))
+    }
+}
+
+/// A server without a socket, in a folder of its own.
+pub struct Bench {
+    pub root: tempfile::TempDir,
+    pub session: Arc<Session>,
+    pub job: Arc<Idle>,
+    router: Router,
+}
+
+impl Bench {
+    /// With `scan.stl` and `case.toml`, and the case opened.
+    pub fn new() -> Self {
+        Self::with(Limits::default())
+    }
+
+    pub fn with(limits: Limits) -> Self {
+        let root = tempfile::tempdir().unwrap();
+        let inner = root.path().join("in");
+        std::fs::create_dir(&inner).unwrap();
+        std::fs::write(inner.join("scan.stl"), SCAN).unwrap();
+        std::fs::write(inner.join("case.toml"), CASE).unwrap();
+        std::fs::write(root.path().join("secret.stl"), SCAN).unwrap();
+        let job = Arc::new(Idle::default());
+        let start = Start::File("case.toml".into());
+        let folder = Folder::new(&inner).unwrap();
+        let session = Session::new(folder, Arc::clone(&job) as Arc<dyn Job>, &start).unwrap();
+        let router = app(Arc::clone(&session), PORT, TOKEN, &limits, Arc::new(Notify::new()));
+        Self { root, session, job, router }
+    }
+
+    /// A request of the page's own, to be changed.
+    pub fn own(method: &str, path: &str) -> axum::http::request::Builder {
+        Request::builder()
+            .method(method)
+            .uri(format!("/{TOKEN}/{path}"))
+            .header("host", format!("127.0.0.1:{PORT}"))
+    }
+
+    pub async fn send(&self, request: Request<Body>) -> (StatusCode, Vec<u8>) {
+        let response = self.router.clone().oneshot(request).await.unwrap();
+        let code = response.status();
+        (code, response.into_body().collect().await.unwrap().to_bytes().to_vec())
+    }
+
+    pub async fn ask(&self, method: &str, path: &str, body: &str) -> (StatusCode, String) {
+        let request = Self::own(method, path).body(Body::from(body.to_owned())).unwrap();
+        let (code, bytes) = self.send(request).await;
+        (code, String::from_utf8_lossy(&bytes).into_owned())
+    }
+
+    /// The head of an answer.
+    pub async fn head(&self, path: &str) -> axum::http::HeaderMap {
+        let request = Self::own("GET", path).body(Body::empty()).unwrap();
+        self.router.clone().oneshot(request).await.unwrap().headers().clone()
+    }
+
+    /// Every file below the root with its bytes: what must not change.
+    pub fn files(&self) -> Vec<(String, Vec<u8>)> {
+        let mut found = Vec::new();
+        let mut open = vec![self.root.path().to_owned()];
+        while let Some(folder) = open.pop() {
+            for entry in std::fs::read_dir(folder).unwrap().flatten() {
+                match entry.file_type().unwrap() {
+                    kind if kind.is_dir() => open.push(entry.path()),
+                    _ => found.push((
+                        entry.path().display().to_string(),
+                        std::fs::read(entry.path()).unwrap_or_default(),
+                    )),
+                }
+            }
+        }
+        found.sort();
+        found
+    }
+}

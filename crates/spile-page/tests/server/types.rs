@@ -1,0 +1,63 @@
+//! The page's types are those of the server: written from them, and checked to be fresh.
+
+use std::path::Path;
+
+use spile_page::messages::{
+    CaseShown, ConflictShown, Edit, Edits, EndLine, Examined, FileShown, FindingShown,
+    FoundEndShown, LimitShown, LoopShown, Mistake, Named, NewText, PartShown, PlaneAsked, Refusal,
+    ResultShown, RunShown, ScanShown, SectionShown, State, StationShown, Step, StepShown,
+    WantedShown,
+};
+use ts_rs::{Config, TS};
+
+/// Set to write the file anew.
+const WRITE: &str = "SPILE_WRITE_TYPES";
+
+fn written() -> String {
+    let config = Config::new();
+    let mut out = String::from(
+        "// The server's messages. Written from crates/spile-page/src/messages.rs; do not edit:\n\
+         // SPILE_WRITE_TYPES=1 cargo test -p spile-page types\n",
+    );
+    let mut add = |text: String| out.push_str(&format!("\nexport {text}\n"));
+    macro_rules! all { ($($t:ty),* $(,)?) => { $(add(<$t>::decl(&config));)* } }
+    all!(
+        Refusal,
+        Mistake,
+        Examined,
+        FindingShown,
+        FoundEndShown,
+        State,
+        ScanShown,
+        CaseShown,
+        Edit,
+        Step,
+        Edits,
+        NewText,
+        Named,
+        RunShown,
+        StepShown,
+        ResultShown,
+        LimitShown,
+        ConflictShown,
+        WantedShown,
+        EndLine,
+        StationShown,
+        PartShown,
+        FileShown,
+        SectionShown,
+        LoopShown,
+        PlaneAsked,
+    );
+    out
+}
+
+#[test]
+fn the_pages_types_are_the_servers() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("web/src/api/messages.ts");
+    if std::env::var_os(WRITE).is_some() {
+        std::fs::write(&path, written()).unwrap();
+    }
+    let there = std::fs::read_to_string(&path).unwrap_or_default();
+    assert!(there == written(), "messages.ts is not fresh; write it with {WRITE}=1");
+}

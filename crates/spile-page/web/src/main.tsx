@@ -1,0 +1,146 @@
+// The page: a column of sentences, the picture beside it, the strip under both.
+
+import { render } from "preact";
+import { useCallback, useEffect, useMemo, useState } from "preact/hooks";
+
+import type { State } from "./api/messages";
+import * as server from "./api/server";
+import { told, type Triple } from "./state/values";
+import type { Acts, Topic } from "./ui/acts";
+import { EndsSection } from "./view/ends";
+import { KeepsSection } from "./view/keeps";
+import { LimitsSection } from "./view/limits";
+import { PartSection } from "./view/part";
+import { type Look, Picture } from "./view/picture";
+import { ProofSection } from "./view/proof";
+import { ScanSection } from "./view/scan";
+import { Refused } from "./view/section";
+import { Strip } from "./view/strip";
+import { CaseText } from "./view/text";
+import "./page.css";
+
+function Page() {
+  const [state, setState] = useState<State | null>(null);
+  const [said, setSaid] = useState<server.Refused | null>(null);
+  const [isLost, setLost] = useState(false);
+  const [topic, take] = useState<Topic>("scan");
+  const [blend, setBlend] = useState(0);
+  const [look, setLook] = useState<Look | null>(null);
+  const [ring, setRing] = useState<{ at: Triple; size: number; label: string }[]>([]);
+  const [plane, setPlane] = useState<{ at: Triple; facing: Triple; radius: number }[]>([]);
+  const [picked, setPicked] = useState<Triple | null>(null);
+
+  const ask = useCallback((asked: () => Promise<unknown>) => {
+    setSaid(null);
+    asked().catch((error: unknown) => {
+      if (error instanceof server.Refused) setSaid(error);
+      else throw error;
+    });
+  }, []);
+  useEffect(() => {
+    server.onChange(() => void server.state().then(setState, () => setLost(true)), setLost);
+  }, []);
+  const isRunning = state?.run.is === "running";
+  useEffect(() => {
+    // The server tells steps, not seconds.
+    if (!isRunning) return;
+    const clock = setInterval(() => void server.state().then(setState, () => setLost(true)), 1000);
+    return () => clearInterval(clock);
+  }, [isRunning]);
+  const number = state?.result?.number;
+  useEffect(() => setBlend(number ? 1 : 0), [number]);
+  const onPick = useCallback((at: Triple) => {
+    setPicked(at);
+    setRing([{ at, size: 1, label: "here" }]);
+  }, []);
+  useEffect(() => dropped(ask), [ask]);
+  useEffect(() => keys(ask), [ask]);
+  const acts = useMemo<Acts | null>(() => {
+    if (!state) return null;
+    const change: Acts["change"] = (what, edits) => ask(() => server.edit(what, edits));
+    return {
+      state, ask, topic, take, picked, change,
+      set: (way, value) => change(told(way), [{ path: way, value: value ?? null }]),
+      fly: (at, size, normal) => setLook({ at, size, normal }),
+      point: (at, size, label) => setRing([{ at, size, label }]),
+    };
+  }, [state, topic, picked, ask]);
+  if (!acts || !state) return <p class="waiting">Waiting for spile…</p>;
+  return (
+    <>
+      <header>
+        <h1>spile</h1>
+        <span>{state.case?.file ?? state.folder}</span>
+        <Undo acts={acts} />
+      </header>
+      {isLost && <p role="alert" class="wrong">spile does not answer any more. What was saved is in the folder {state.folder}.</p>}
+      <main>
+        <div class="column">
+          {said && <Refused refusal={said.refusal} />}
+          <ScanSection acts={acts} />
+          <EndsSection acts={acts} />
+          <LimitsSection acts={acts} />
+          <KeepsSection acts={acts} />
+          <PartSection acts={acts} blend={blend} onBlend={setBlend} />
+          <ProofSection acts={acts} />
+          <CaseText acts={acts} />
+        </div>
+        <Picture state={state} blend={blend} look={look} ring={ring} plane={plane} onPick={onPick} />
+      </main>
+      <Strip
+        result={state.result}
+        onStation={(at, facing, radius) => setPlane([{ at, facing, radius }])}
+      />
+    </>
+  );
+}
+
+function Undo({ acts }: { acts: Acts }) {
+  const { state, ask } = acts;
+  const { undo, redo, is_saved } = state.case ?? { undo: null, redo: null, is_saved: true };
+  return (
+    <div class="acts">
+      <button type="button" disabled={!undo} onClick={() => ask(server.undo)}>Undo{undo && `: ${undo}`}</button>
+      <button type="button" disabled={!redo} onClick={() => ask(server.redo)}>Redo{redo && `: ${redo}`}</button>
+      <button type="button" disabled={is_saved} onClick={() => ask(server.save)}>{is_saved ? "Saved" : "Save the case"}</button>
+      <button type="button" onClick={() => ask(server.end)}>End spile</button>
+    </div>
+  );
+}
+
+/** A file that is dropped anywhere is handed over. */
+function dropped(ask: Acts["ask"]): () => void {
+  const over = (event: DragEvent) => event.preventDefault();
+  const drop = (event: DragEvent) => {
+    event.preventDefault();
+    const file = event.dataTransfer?.files[0];
+    if (file) ask(() => server.take(file));
+  };
+  addEventListener("dragover", over);
+  addEventListener("drop", drop);
+  return () => {
+    removeEventListener("dragover", over);
+    removeEventListener("drop", drop);
+  };
+}
+
+/** Ctrl-Z and its like, where no text is being edited. */
+function keys(ask: Acts["ask"]): () => void {
+  const pressed = (event: KeyboardEvent) => {
+    const isText = event.target instanceof HTMLInputElement || event.target instanceof HTMLTextAreaElement;
+    if (isText || !(event.ctrlKey || event.metaKey)) return;
+    const key = event.key.toLowerCase();
+    const asked = key === "y" || (key === "z" && event.shiftKey) ? server.redo : key === "z" ? server.undo : key === "s" ? server.save : null;
+    if (!asked) return;
+    event.preventDefault();
+    ask(asked);
+  };
+  addEventListener("keydown", pressed);
+  return () => removeEventListener("keydown", pressed);
+}
+
+const host = document.getElementById("page");
+if (host) {
+  host.replaceChildren();
+  render(<Page />, host);
+}

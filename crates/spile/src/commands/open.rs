@@ -1,0 +1,153 @@
+//! `open`: the page in the browser, which does its job by these commands' own code.
+
+use std::path::Path;
+use std::sync::Arc;
+
+use serde::Serialize;
+use spile_case::{Case, read_case_with};
+use spile_formats::ReadMesh;
+use spile_joint::{ExamineOptions, Watch};
+use spile_page::messages::{Examined, FindingShown, FoundEndShown, Mistake, Refusal};
+use spile_page::{Folder, Job, Loaded, Options, Session, Start, is_built, serve};
+
+use crate::answer::{Answer, json_text, to_stderr, to_stdout};
+use crate::args::{OpenArgs, TRIES};
+use crate::commands::examine::{effect_words, kind_name};
+use crate::commands::new::starter;
+use crate::commands::run::{Wish, file_name, run_watched};
+use crate::exit::{Ending, guarded};
+use crate::failure::Failure;
+use crate::inputs::{load, painted, said, sha256, shown};
+use crate::progress::Progress;
+use crate::starter::guess_unit;
+
+#[derive(Serialize)]
+struct Document<'a> {
+    address: &'a str,
+}
+
+/// Serves the page until it is told to end.
+pub(crate) fn open(args: &OpenArgs, json: bool) -> Result<Answer, Failure> {
+    if !is_built() {
+        return Err(Failure::new("this spile was built without its page")
+            .hint("in its repository, with Node 20 or later: cargo xtask page")
+            .hint("every other command works without"));
+    }
+    let (folder, start) = match &args.file {
+        None => (Path::new("."), Start::Empty),
+        Some(file) => {
+            let folder = file.parent().filter(|f| !f.as_os_str().is_empty());
+            (folder.unwrap_or(Path::new(".")), Start::File(file_name(file)))
+        }
+    };
+    let folder = Folder::new(folder).map_err(|e| {
+        Failure::new(format!("cannot open the folder {}: {}", shown(folder), said(&e)))
+    })?;
+    let session = Session::new(folder, Arc::new(Commands), &start).map_err(failure)?;
+    let options = Options { port: args.port, ..Options::default() };
+    let ready = |address: &str| {
+        let text = format!("{address}\nend it with Ctrl-C, or on the page\n");
+        if json {
+            to_stderr(&text);
+            to_stdout(&json_text(&Document { address }));
+        } else {
+            to_stdout(&text);
+        }
+        if !args.no_browser {
+            spile_page::show(address);
+        }
+    };
+    serve(&session, options, ready).map_err(|e| Failure::new(e.to_string()))?;
+    Ok(Answer { ending: Ending::Held, text: String::new(), json: String::new() })
+}
+
+/// The job as the other commands do it.
+struct Commands;
+
+impl Job for Commands {
+    fn examine(&self, file: &str, bytes: &[u8], read: &ReadMesh) -> (Examined, String) {
+        let found = spile_joint::examine(&read.mesh, ExamineOptions::default());
+        let size = found.size.to_array();
+        let stated = read.unit.map(|unit| unit.symbol().to_owned());
+        let guess = guess_unit(found.size.max_element()).name().to_owned();
+        let findings = found.findings.iter().map(|finding| FindingShown {
+            kind: kind_name(finding.kind).to_owned(),
+            effect: effect_words(finding.effect).to_owned(),
+            where_: finding.at.to_array(),
+            count: finding.count,
+            size: finding.size,
+        });
+        let ends = found.ends.iter().map(|end| FoundEndShown {
+            centre: end.centre.to_array(),
+            direction: end.direction.to_array(),
+            bore: end.bore,
+            outside: end.outside,
+        });
+        let examined = Examined {
+            sha256: sha256(bytes),
+            triangles: read.mesh.triangles().len(),
+            vertices: read.mesh.points().len(),
+            unit_guess: stated.clone().unwrap_or(guess),
+            unit_stated: stated,
+            size,
+            shells: found.shells,
+            closed: found.closed,
+            findings: findings.collect(),
+            ends: ends.collect(),
+        };
+        (examined, starter(file, read.unit, &read.mesh, found.ends))
+    }
+
+    fn check(
+        &self,
+        text: &str,
+        case: &Path,
+        may_read: &dyn Fn(&str) -> Result<(), String>,
+    ) -> Result<Case, Refusal> {
+        let folder = case.parent().unwrap_or(Path::new(""));
+        let read = read_case_with(text, &file_name(case), &mut |file| {
+            may_read(file)?;
+            painted(folder, file)
+        });
+        let case = read.map_err(|mistakes| refusal(Failure::in_case(mistakes, text)))?;
+        let solids = case.solids.iter().map(|solid| &solid.file);
+        let first = case.scan.align.iter().map(|align| &align.to);
+        for file in case.scan.files.iter().chain(solids).chain(first) {
+            may_read(file).map_err(Refusal::new)?;
+        }
+        Ok(case)
+    }
+
+    fn load(&self, case: &Path) -> Result<Loaded, Refusal> {
+        let loaded = load(case).map_err(refusal)?;
+        Ok(Loaded { case: loaded.case, scans: loaded.scans })
+    }
+
+    fn run(&self, case: &Path, out: &Path, watch: Arc<dyn Watch + Send>) -> Result<(), Refusal> {
+        let run = std::panic::AssertUnwindSafe(|| {
+            let wish = Wish { tries: TRIES, all_files: false, report: true };
+            run_watched(case, out, wish, &Progress::telling(watch))
+        });
+        match guarded(run) {
+            Ok(answer) => answer.map(drop).map_err(refusal),
+            Err(fault) => {
+                let message = format!("{}, at {}", fault.message, fault.place);
+                Err(refusal(Failure::internal(message)))
+            }
+        }
+    }
+}
+
+fn refusal(failure: Failure) -> Refusal {
+    let places = failure.mistakes.iter().map(|mistake| Mistake {
+        line: mistake.line,
+        column: mistake.column,
+        message: mistake.message.clone(),
+        hints: mistake.hints(),
+    });
+    Refusal { places: places.collect(), message: failure.message, hints: failure.hints }
+}
+
+fn failure(refusal: Refusal) -> Failure {
+    Failure { hints: refusal.hints, ..Failure::new(refusal.message) }
+}
