@@ -9,6 +9,7 @@ use crate::document::{Block, Document, Figure, Image, Key, Text, plain};
 use crate::evidence::Evidence;
 use crate::limits_told::{banner, conflicts, how_measured, limits, notes};
 use crate::maps;
+use crate::measures_told;
 use crate::number::{digits, measured_text, place};
 use crate::picture::{Camera, CutAway, Picture};
 use crate::records_told::{cautions, changed, facts, mends, records};
@@ -30,6 +31,13 @@ const SHOWN_IN_SECTION: [&str; 3] = ["wall_min", "bore_loss", "deviation"];
 
 /// Writes the report as a document.
 pub fn document(evidence: &Evidence) -> Document {
+    document_with(evidence, 1.0)
+}
+
+/// The report with pictures of this share of their usual width and height, for where it
+/// would be too large otherwise.
+pub fn document_with(evidence: &Evidence, picture_share: f64) -> Document {
+    let size = picture_size(evidence.settled.ends.len(), picture_share);
     let mut blocks = facts(evidence);
     blocks.push(heading("Limits"));
     blocks.extend(limits(evidence));
@@ -37,19 +45,25 @@ pub fn document(evidence: &Evidence) -> Document {
     blocks.extend(notes(evidence));
     let scan = Mesh::joined(evidence.scans);
     if let Some(mesh) = evidence.mesh {
-        blocks.extend(part(evidence, mesh));
+        blocks.extend(part(evidence, mesh, size));
     } else if let Some(scan) = &scan {
-        blocks.extend(scan_alone(scan));
+        blocks.extend(scan_alone(scan, size));
     }
-    blocks.extend(ends(evidence, scan.as_ref()));
+    blocks.extend(ends(evidence, scan.as_ref(), size));
     if let (Some(mesh), Some(measures)) = (evidence.mesh, evidence.measures) {
-        blocks.extend(maps::deviation(evidence, mesh, measures));
-        blocks.extend(maps::wall(evidence, mesh, measures));
+        blocks.extend(measures_told::doubts(measures));
+        blocks.extend(maps::deviation(evidence, mesh, measures, size));
+        blocks.extend(maps::wall(evidence, mesh, measures, size));
     }
     blocks.extend(sections(evidence));
     blocks.extend(changed(evidence));
     blocks.extend(mends(evidence));
     blocks.extend(how_measured(evidence));
+    if let Some(measures) = evidence.measures {
+        blocks.extend(measures_told::bore(evidence, measures));
+        blocks.extend(measures_told::seams(evidence, measures));
+        blocks.extend(measures_told::material(evidence, measures));
+    }
     blocks.extend(records(evidence));
     blocks.extend(cautions(evidence));
     Document {
@@ -88,15 +102,14 @@ pub(crate) fn figures(shots: Vec<Shot>) -> Option<Block> {
 }
 
 /// Width and height of pictures where there are so many ends.
-pub(crate) fn picture_size(ends: usize) -> [usize; 2] {
+fn picture_size(ends: usize, picture_share: f64) -> [usize; 2] {
     let share = (ENDS_IN_FULL as f64 / ends.max(1) as f64).sqrt().min(1.0);
-    PICTURE.map(|n| (n as f64 * share) as usize)
+    PICTURE.map(|n| ((n as f64 * share * picture_share) as usize).max(1))
 }
 
 /// The whole part from two sides.
-fn part(evidence: &Evidence, mesh: &Mesh) -> Vec<Block> {
+fn part(evidence: &Evidence, mesh: &Mesh, size: [usize; 2]) -> Vec<Block> {
     let Some(labels) = evidence.labels else { return Vec::new() };
-    let size = picture_size(evidence.settled.ends.len());
     let tones = &part_tones(&labels.part);
     let front = whole(mesh);
     let shots =
@@ -110,11 +123,11 @@ fn part(evidence: &Evidence, mesh: &Mesh) -> Vec<Block> {
 }
 
 /// The scan, where no part closes.
-fn scan_alone(scan: &Mesh) -> Vec<Block> {
+fn scan_alone(scan: &Mesh, size: [usize; 2]) -> Vec<Block> {
     let tones = &vec![crate::colour::tone::KEPT; scan.triangles().len()];
     let from = whole(scan);
     let shot = Shot {
-        picture: Box::new(move || toned(scan, tones, (from, None), PICTURE)),
+        picture: Box::new(move || toned(scan, tones, (from, None), size)),
         alt: "The scan as it was given.".to_owned(),
         caption: plain("The scan as it was given; no part closes under these limits."),
         key: None,
@@ -123,11 +136,10 @@ fn scan_alone(scan: &Mesh) -> Vec<Block> {
 }
 
 /// Each end before and after, from outside, and its areas.
-fn ends(evidence: &Evidence, scan: Option<&Mesh>) -> Vec<Block> {
+fn ends(evidence: &Evidence, scan: Option<&Mesh>, size: [usize; 2]) -> Vec<Block> {
     let (Some(part), Some(scan), Some(labels)) = (evidence.mesh, scan, evidence.labels) else {
         return Vec::new();
     };
-    let size = picture_size(evidence.settled.ends.len());
     let mut blocks = vec![heading("Before and after, end by end")];
     let tones = [part_tones(&labels.part), scan_tones(&labels.scan)];
     for (k, end) in evidence.settled.ends.iter().enumerate() {

@@ -13,13 +13,14 @@ mod evidence;
 mod html;
 mod limits_told;
 mod maps;
+mod measures_told;
 pub mod number;
 pub mod picture;
 mod records_told;
 pub mod section_drawing;
 pub mod views;
 
-pub use contents::document;
+pub use contents::{document, document_with};
 pub use document::Document;
 pub use evidence::{Evidence, FileRecord};
 pub use html::html;

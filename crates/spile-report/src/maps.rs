@@ -6,9 +6,10 @@ use spile_proof::measures::{Figure as Measured, Histogram, Measures, Percentile,
 
 use crate::chart::{self, escaped, open};
 use crate::colour::{Map, hex};
-use crate::contents::{Shot, figures, heading, picture_size};
+use crate::contents::{Shot, figures, heading};
 use crate::document::{Block, Figure, Image, Key, Text, plain};
 use crate::evidence::Evidence;
+use crate::measures_told::told;
 use crate::number::{Sense, digits, place};
 use crate::picture::{Camera, CutAway, Look, Paint, Shading, draw};
 use crate::views::{cut_open, frame, whole};
@@ -53,7 +54,12 @@ impl Drawn<'_> {
 }
 
 /// How far replaced scan lies from the scan.
-pub(crate) fn deviation(evidence: &Evidence, mesh: &Mesh, measures: &Measures) -> Vec<Block> {
+pub(crate) fn deviation(
+    evidence: &Evidence,
+    mesh: &Mesh,
+    measures: &Measures,
+    size: [usize; 2],
+) -> Vec<Block> {
     let (deviation, unit) = (&measures.deviation, evidence.unit);
     let limit = deviation.limit;
     let largest = deviation.map.range().map_or(0.0, |[low, high]| high.max(-low));
@@ -65,7 +71,6 @@ pub(crate) fn deviation(evidence: &Evidence, mesh: &Mesh, measures: &Measures) -
     let values = numbers(&deviation.map);
     let name = format!("deviation, {unit}: below zero material was lost, above it was added");
     let scale = scale(Map::Signed, [-most, most], &name, unit);
-    let size = picture_size(evidence.settled.ends.len());
     let drawn = Drawn { values: &values, map: Map::Signed, range: [-most, most], scale, size };
     let ring = deviation.largest_where.map(DVec3::from_array);
     let mut blocks = vec![heading("Deviation")];
@@ -88,7 +93,7 @@ pub(crate) fn deviation(evidence: &Evidence, mesh: &Mesh, measures: &Measures) -
     let area = &deviation.area_above_limit;
     facts.push((
         "Area above the limit".to_owned(),
-        plain(format!("{} {unit}\u{b2} {}", digits(area.value), standing(area))),
+        plain(told(area, &format!("{unit}\u{b2}"), digits)),
     ));
     blocks.push(Block::Facts(facts));
     for (k, end) in evidence.settled.ends.iter().enumerate() {
@@ -127,13 +132,17 @@ pub(crate) fn deviation(evidence: &Evidence, mesh: &Mesh, measures: &Measures) -
 }
 
 /// How thick the wall is.
-pub(crate) fn wall(evidence: &Evidence, mesh: &Mesh, measures: &Measures) -> Vec<Block> {
+pub(crate) fn wall(
+    evidence: &Evidence,
+    mesh: &Mesh,
+    measures: &Measures,
+    size: [usize; 2],
+) -> Vec<Block> {
     let (thickness, unit) = (&measures.thickness, evidence.unit);
     let Some(least) = &thickness.least else { return Vec::new() };
     let range = [least.value, thickness.histogram.to.max(least.value * 1.01)];
     let values = numbers(&thickness.map);
     let scale = scale(Map::Unsigned, range, &format!("wall, {unit}"), unit);
-    let size = picture_size(evidence.settled.ends.len());
     let drawn = Drawn { values: &values, map: Map::Unsigned, range, scale, size };
     let ring = thickness.least_where.map(DVec3::from_array);
     let mut facts = vec![certain("Thinnest of the whole part", Some(least), unit)];
@@ -204,12 +213,8 @@ fn numbers(map: &VertexMap) -> Vec<f64> {
     map.values.iter().map(|v| v.unwrap_or(f64::NAN)).collect()
 }
 
-fn standing(figure: &Measured) -> &'static str {
-    if figure.certified { "(certified)" } else { "(estimated)" }
-}
-
 fn certain(name: &str, figure: Option<&Measured>, unit: &str) -> (String, Text) {
-    let told = match figure {
+    let text = match figure {
         None => "not judged".to_owned(),
         Some(figure) => match figure.bounds {
             Some([low, high]) => format!(
@@ -217,16 +222,15 @@ fn certain(name: &str, figure: Option<&Measured>, unit: &str) -> (String, Text) 
                 Sense::AtLeast.digits(low),
                 Sense::AtMost.digits(high)
             ),
-            None => format!("{} {unit} {}", digits(figure.value), standing(figure)),
+            None => told(figure, unit, digits),
         },
     };
-    (name.to_owned(), plain(told))
+    (name.to_owned(), plain(text))
 }
 
 fn share(percentile: &Percentile, what: &str, unit: &str) -> (String, Text) {
     let name = format!("{} % {what}", digits(percentile.percent));
-    let value = &percentile.value;
-    (name, plain(format!("{} {unit} {}", digits(value.value), standing(value))))
+    (name, plain(told(&percentile.value, unit, digits)))
 }
 
 /// A bar of a map's colours with the values at its ends and middle.

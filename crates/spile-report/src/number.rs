@@ -87,6 +87,25 @@ pub fn measured_text(limit: &str, x: f64, unit: &str) -> String {
     in_unit(limit, x, unit, |x| sense_of(limit).digits(x))
 }
 
+/// `x` with four digits, in powers of ten where it is very large or small.
+pub fn powers(x: f64) -> String {
+    let decade = decade(x);
+    if !x.is_finite() || (-4..7).contains(&decade) {
+        return digits(x);
+    }
+    let raised: String = decade
+        .to_string()
+        .chars()
+        .map(|c| match c.to_digit(10) {
+            None => '\u{207b}',
+            Some(1) => '\u{b9}',
+            Some(d @ (2 | 3)) => char::from_u32(0xb0 + d).unwrap_or('?'),
+            Some(d) => char::from_u32(0x2070 + d).unwrap_or('?'),
+        })
+        .collect();
+    format!("{} \u{d7} 10{raised}", digits(x / 10f64.powi(decade)))
+}
+
 /// A place with two decimals.
 pub fn place([x, y, z]: [f64; 3]) -> String {
     format!("{x:.2}, {y:.2}, {z:.2}")
@@ -107,7 +126,7 @@ pub fn count(n: usize) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::{Sense, count, digits};
+    use super::{Sense, count, digits, powers};
 
     #[test]
     fn numbers_are_short() {
@@ -117,6 +136,9 @@ mod tests {
         assert_eq!(digits(1234567.0), "1234567");
         assert_eq!(digits(1.5), "1.5");
         assert_eq!(digits(-0.25), "-0.25");
+        assert_eq!(powers(3.21456e12), "3.215 \u{d7} 10\u{b9}\u{b2}");
+        assert_eq!(powers(1.81e-5), "1.81 \u{d7} 10\u{207b}\u{2075}");
+        assert_eq!(powers(0.00089), "0.00089");
         assert_eq!(count(7), "7");
         assert_eq!(count(1_234_567), "1\u{202f}234\u{202f}567");
     }

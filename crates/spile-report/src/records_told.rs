@@ -9,6 +9,9 @@ use crate::number::{count, digits, place};
 /// Mends that are listed one by one; of more the largest are.
 const MENDS_LISTED: usize = 60;
 
+/// Of a case's text no more than this is shown, in bytes: about fifty pages.
+const TEXT_SHOWN: usize = 200_000;
+
 /// The part in a few figures.
 pub(crate) fn facts(evidence: &Evidence) -> Vec<Block> {
     let unit = evidence.unit;
@@ -113,7 +116,7 @@ pub(crate) fn records(evidence: &Evidence) -> Vec<Block> {
     )));
     blocks.push(Block::Code {
         name: "The settled case without the points of its seams".to_owned(),
-        text: without_points(evidence.settled_text),
+        text: shown(&without_points(evidence.settled_text)),
     });
     blocks
 }
@@ -143,6 +146,17 @@ pub(crate) fn file_table<'a>(
         .to_vec(),
         rows: files.into_iter().map(row).collect(),
     })
+}
+
+/// A text, cut after a line or a letter where it is very long, which is said there.
+fn shown(text: &str) -> String {
+    if text.len() <= TEXT_SHOWN {
+        return text.to_owned();
+    }
+    let most = text.floor_char_boundary(TEXT_SHOWN);
+    let end = text[..most].rfind('\n').unwrap_or(most);
+    let left_out = text.len() - end;
+    format!("{}\n# {} further bytes are left out here\n", &text[..end], count(left_out))
 }
 
 /// A settled case's text with each long list of points cut to its first line.
@@ -180,4 +194,21 @@ pub(crate) fn cautions(evidence: &Evidence) -> Vec<Block> {
         Block::Heading { level: 2, text: "Cautions".to_owned() },
         Block::List(cautions.iter().map(|c| plain(*c)).collect()),
     ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_very_long_case_is_cut_and_says_so() {
+        assert_eq!(shown("unit = \"mm\"\n"), "unit = \"mm\"\n");
+        let lines = "keep = [1]\n".repeat(50_000);
+        let short = shown(&lines);
+        assert!(short.len() < TEXT_SHOWN + 100);
+        let (kept, said) = short.split_once('#').unwrap();
+        assert!(lines.starts_with(kept.trim_end()) && said.contains("further bytes are left out"));
+        // One line without an end, of letters of several bytes.
+        assert!(shown(&"\u{e9}".repeat(200_000)).len() < TEXT_SHOWN + 100);
+    }
 }

@@ -4,13 +4,19 @@ use spile_case::Case;
 use spile_mesh::Mesh;
 use spile_proof::PartLabel;
 use spile_report::views::{part_tones, toned, whole};
-use spile_report::{Evidence, FileRecord, document, html};
+use spile_report::{Evidence, FileRecord, document_with, html};
 
+use crate::failure::Failure;
 use crate::output::OutputFile;
 use crate::proof_file::{Body, ProofFile};
 
 /// The page's name in the output folder.
 pub(crate) const PAGE: &str = "report.html";
+
+/// No file of the report is larger: it must go through any mail.
+const MOST_BYTES: usize = 5_000_000;
+/// Pictures are drawn this large, as shares of their usual size, until the report fits.
+const PICTURE_SHARES: [f64; 4] = [1.0, 0.7, 0.5, 0.25];
 
 /// What the report is about, beside the proof.
 pub(crate) struct Subject<'a> {
@@ -23,7 +29,10 @@ pub(crate) struct Subject<'a> {
 }
 
 /// The report's file.
-pub(crate) fn report_file(proof: &ProofFile, subject: &Subject) -> OutputFile {
+///
+/// # Errors
+/// It is too large however small its pictures are.
+pub(crate) fn report_file(proof: &ProofFile, subject: &Subject) -> Result<OutputFile, Failure> {
     let inputs: Vec<FileRecord> =
         proof.inputs.iter().map(|i| record(&i.file, &i.sha256, Some(i.triangles))).collect();
     let outputs: Vec<FileRecord> =
@@ -54,8 +63,15 @@ pub(crate) fn report_file(proof: &ProofFile, subject: &Subject) -> OutputFile {
         scans: subject.scans,
         mesh: subject.part,
     };
-    let page = html(&document(&evidence));
-    OutputFile { name: PAGE.to_owned(), bytes: page.into_bytes() }
+    for share in PICTURE_SHARES {
+        let page = html(&document_with(&evidence, share)).into_bytes();
+        if page.len() <= MOST_BYTES {
+            return Ok(OutputFile { name: PAGE.to_owned(), bytes: page });
+        }
+    }
+    let most = MOST_BYTES / 1_000_000;
+    let message = format!("the report would be larger than {most} MB with the smallest pictures");
+    Err(Failure::new(message).hint("the case has very many ends, limits or notes; split it in two"))
 }
 
 /// The thumbnail's width and height in pixels.

@@ -5,6 +5,11 @@ use std::f64::consts::TAU;
 
 use spile_case::{Case, read_case};
 use spile_mesh::{DVec3, Mesh};
+use spile_proof::measures::{
+    BallAlong, Bulk, ClosedVoid, Deviation, Extreme, Figure, FlowLine, Histogram, LineStation,
+    Measures, On, Overhang, Percentile, PressureLoss, SeamAngles, Section, Stop, Thickness,
+    VertexMap,
+};
 use spile_proof::{
     Changed, Conflict, EndStations, Fate, KnownBy, LimitResult, MendRecord, PartFigures, PartLabel,
     PartLabels, Region, Side, Station, Verdict, Wanted, WantedValue,
@@ -28,6 +33,11 @@ seam = { bore = [[4, 0, 20], [0, 4, 20], [-4, 0, 20]], outside = [[5, 0, 20], [0
 [limits]
 deviation = 0.1
 wall_min = 1.0
+
+[output]
+density = 1.1
+build_direction = [0, 0, 1]
+flow = { rate_l_min = 15, density_kg_m3 = 1.2, viscosity_pa_s = 1.8e-5 }
 "#;
 
 /// All that an [`Evidence`] borrows.
@@ -42,6 +52,7 @@ pub struct Scene {
     pub scan: Vec<Mesh>,
     pub part: Mesh,
     pub labels: PartLabels,
+    pub measures: Measures,
     pub verdict: Verdict,
 }
 
@@ -100,7 +111,14 @@ pub fn held() -> Scene {
     let count = part.triangles().len();
     let region = [Region::Kept, Region::Replaced, Region::Joint, Region::Fitting];
     let case = read_case(CASE, "case.toml").unwrap();
+    let labels = PartLabels {
+        part: (0..count)
+            .map(|t| PartLabel { region: region[t * 4 / count], side: Side::Bore, end: None })
+            .collect(),
+        scan: vec![Fate::Kept; count],
+    };
     Scene {
+        measures: measures(&part, labels.clone()),
         case,
         limits,
         conflicts: Vec::new(),
@@ -109,14 +127,116 @@ pub fn held() -> Scene {
         files: vec![file("inputs/tube.stl", "a"), file("part.stl", "b")],
         notes: vec!["end `upper`: the edge length is 0.25 mm".into()],
         scan: vec![tube([4.0, 5.0], [0.0, 22.0])],
-        labels: PartLabels {
-            part: (0..count)
-                .map(|t| PartLabel { region: region[t * 4 / count], side: Side::Bore, end: None })
-                .collect(),
-            scan: vec![Fate::Kept; count],
-        },
+        labels,
         part,
         verdict: Verdict::Held,
+    }
+}
+
+/// Measures of it, each kind with a figure of each standing.
+fn measures(part: &Mesh, labels: PartLabels) -> Measures {
+    let at = [4.0, 0.5, 21.25];
+    let sure = |value: f64, bounds| Figure::certified(value, bounds, "by all of it");
+    let about = |value: f64, off| Figure::estimated(value, off, "at points");
+    let percentiles = |of: [f64; 2]| {
+        of.map(|p| Percentile { percent: p, value: about(p / 100.0, None) }).to_vec()
+    };
+    let map = |f: fn(&DVec3) -> f64| VertexMap {
+        values: part.points().iter().map(|p| (p.z > 8.0).then(|| f(p))).collect(),
+    };
+    let ball = |diameter: f64| {
+        let diameter = sure(diameter, [diameter, diameter + 0.01]);
+        Some(BallAlong { diameter, where_: at, s: -1.5, on: On::Scan })
+    };
+    let loss = |pascal: f64, warnings: Vec<String>| {
+        Some(PressureLoss {
+            length: 22.0,
+            resistance_per_m3: about(2.18e11 * pascal, Some(3.1e8)),
+            loss_pa: Some(about(pascal, Some(0.002))),
+            reynolds: Some([2600.25, 2652.5]),
+            warnings,
+        })
+    };
+    let section = Section {
+        area: 49.9,
+        perimeter: 25.1,
+        hydraulic_diameter: 7.95,
+        circumscribed_diameter: 8.0,
+        inscribed_diameter: [7.9, 7.91],
+        wall: Some(1.0),
+        inscribed_centre: [0.0, 0.0, 20.0],
+    };
+    let station = |s: f64, curvature| LineStation {
+        s,
+        at: [0.0, 0.0, 20.0 + s],
+        normal: [0.0, 0.0, 1.0],
+        on: On::Scan,
+        curvature,
+        before: Some(section.clone()),
+        after: Some(section.clone()),
+    };
+    let shares =
+        |from, to| Histogram { from, to, areas: vec![1.0, 3.0, 2.0], below: 0.0, above: 0.1 };
+    Measures {
+        doubts: Vec::new(),
+        labels,
+        deviation: Deviation {
+            map: map(|p| 0.01 * (p.z - 18.0)),
+            limit: 0.1,
+            largest: Some(sure(0.0412, [0.0411, 0.0412])),
+            largest_where: Some(at),
+            outward: Some(Extreme { value: 0.04, where_: at }),
+            inward: Some(Extreme { value: -0.02, where_: at }),
+            percentiles: percentiles([50.0, 99.0]),
+            area: 22.1,
+            area_above_limit: sure(0.0, [0.0, 0.0]),
+            histogram: shares(-0.1, 0.1),
+        },
+        thickness: Thickness {
+            map: map(|p| 1.0 + 0.01 * p.z),
+            ray: VertexMap::default(),
+            ball: VertexMap::default(),
+            least: Some(sure(0.998, [0.998, 0.999])),
+            least_where: Some(at),
+            percentiles: percentiles([1.0, 50.0]),
+            ray_percentiles: Vec::new(),
+            ball_percentiles: Vec::new(),
+            histogram: shares(0.9, 1.5),
+        },
+        lines: vec![FlowLine {
+            from: "upper".into(),
+            to: None,
+            stop: Stop::Branch,
+            stations: vec![station(0.0, None), station(-2.0, Some(0.025))],
+            ball_before: ball(7.9),
+            ball_after: ball(7.92),
+            ball_whole: ball(7.9),
+            loss_before: loss(0.912, Vec::new()),
+            loss_after: loss(0.871, vec!["the Reynolds number is up to 2653".into()]),
+            loss_whole: loss(1.23, vec!["the Reynolds number is up to 2653".into()]),
+        }],
+        seams: vec![SeamAngles {
+            end: "upper".into(),
+            seam: "bore, to the scan".into(),
+            length: 25.11,
+            largest_deg: Some(sure(7.25, [7.25, 7.25])),
+            where_: Some(at),
+            mean_deg: 2.5,
+            along: vec![[0.0, 7.25], [12.0, 1.0]],
+        }],
+        bulk: Bulk {
+            volume: Some(sure(848.23, [848.23 - 1e-9, 848.23 + 1e-9])),
+            area: sure(1750.5, [1750.5 - 1e-9, 1750.5 + 1e-9]),
+            density_g_cm3: Some(1.1),
+            mass_g: Some(sure(0.93305, [0.93305, 0.93305])),
+        },
+        overhang: Some(Overhang {
+            build_direction: [0.0, 0.0, 1.0],
+            area: about(12.5, None),
+            on_plate: 28.27,
+            where_: Some(at),
+        }),
+        voids: vec![ClosedVoid { volume: 0.125, where_: at }],
     }
 }
 
@@ -189,7 +309,7 @@ impl Scene {
             conflicts: &self.conflicts,
             mends: &self.mends,
             part: has_part.then_some((figures, changed)),
-            measures: None,
+            measures: has_part.then_some(&self.measures),
             labels: has_part.then_some(&self.labels),
             ends: &self.ends,
             notes: &self.notes,

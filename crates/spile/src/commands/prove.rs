@@ -41,7 +41,7 @@ pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
     let proved = proved(&case, part, args.asked.as_deref(), args.without_seams)?;
     let mut text = proof_text(&proved.file);
     if let Some(report) = &args.report {
-        write_whole(report, &proved.report().bytes)?;
+        write_whole(report, &proved.report()?.bytes)?;
         let _ = writeln!(text, "written: {}", shown(report));
     }
     Ok(Answer::new(ending_of(proved.file.body.verdict()), text, &proved.file))
@@ -66,7 +66,7 @@ pub(crate) struct Proved {
 }
 
 impl Proved {
-    fn report(&self) -> OutputFile {
+    fn report(&self) -> Result<OutputFile, Failure> {
         let text = write_case(&self.settled);
         let subject =
             Subject { settled: (&self.settled, &text), scans: &self.scans, part: Some(&self.part) };

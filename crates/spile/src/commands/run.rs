@@ -133,7 +133,7 @@ pub(crate) fn run_watched(
         let subject =
             Subject { settled: (&settled, &case_text), scans: &loaded.scans, part: mesh.as_ref() };
         // The report tells the proof without itself; then the proof lists it, too.
-        let report = report_file(&proof, &subject);
+        let report = report_file(&proof, &subject)?;
         proof.outputs.push(OutputRecord::of(&report));
         files.push(report);
     }
