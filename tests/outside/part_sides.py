@@ -70,23 +70,26 @@ class Sides:
         sides = np.sort(self.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
         return sides, np.repeat(np.arange(len(self.faces)), 3)
 
+    def named(self, edges):
+        """One number an edge, whichever way it runs."""
+        edges = np.sort(np.array(edges, np.int64).reshape(-1, 2), axis=1)
+        return edges[:, 0] * len(self.points) + edges[:, 1]
+
     def pieces(self, face, barred):
         sides, owner = self.edges()
-        order = np.lexsort((sides[:, 1], sides[:, 0]))
-        sides, owner = sides[order], owner[order]
+        name = self.named(sides)
+        order = np.argsort(name, kind="stable")
+        name, owner = name[order], owner[order]
         a, b = owner[0::2], owner[1::2]
-        assert (sides[0::2] == sides[1::2]).all(), "an edge is not shared by two"
-        keep = ~face[a] & ~face[b]
-        keep &= np.array([frozenset(e) not in barred for e in sides[0::2].tolist()])
+        assert (name[0::2] == name[1::2]).all(), "an edge is not shared by two"
+        keep = ~face[a] & ~face[b] & ~np.isin(name[0::2], self.named([tuple(e) for e in barred]))
         n = len(self.faces)
         graph = coo_matrix((np.ones(keep.sum()), (a[keep], b[keep])), shape=(n, n))
         return connected_components(graph, directed=False)[1]
 
     def pieces_at(self, seam):
         sides, owner = self.edges()
-        wanted = {tuple(sorted(e)) for e in seam}
-        at = [o for e, o in zip(map(tuple, sides.tolist()), owner) if e in wanted]
-        return np.unique(self.piece[at])
+        return np.unique(self.piece[owner[np.isin(self.named(sides), self.named(seam))]])
 
     def joint(self, made, end):
         """Faces between this end's seams and its fitting's near face."""

@@ -37,8 +37,7 @@ def beyond_reach(end, corners):
 def mended(made, corners):
     touched = np.zeros(len(corners), bool)
     for mend in made.case.get("mend", []):
-        ball = mend["ball"]
-        inside = np.linalg.norm(corners - np.array(ball["at"]), axis=2) <= ball["radius"] * (1 + 1e-6)
+        inside = np.linalg.norm(corners - np.array(mend["at"]), axis=2) <= mend["radius"] * (1 + 1e-6)
         touched |= inside.any(axis=1)
     return touched
 

@@ -5,7 +5,7 @@ use std::time::Instant;
 
 use crate::summary::{self, Count, Row};
 use crate::{
-    Fault, built_example, cases, guide, licences, page, process, python, root, tidy, tool,
+    Fault, built_example, cases, guide, licences, page, process, python, root, stress, tidy, tool,
 };
 
 /// What a run of the tests was asked for.
@@ -18,7 +18,7 @@ pub struct Wish {
 type Group = (&'static str, fn(Wish) -> Result<Count, Fault>);
 
 /// Cheap ones first, so that a slip shows soon.
-const GROUPS: [Group; 8] = [
+const GROUPS: [Group; 9] = [
     ("tidy", |_| tidy::tidy()),
     ("licences", |_| licences::licences()),
     ("unit", |_| unit()),
@@ -27,6 +27,7 @@ const GROUPS: [Group; 8] = [
     ("page", |_| page::test()),
     ("real", cases::real),
     ("outside", outside),
+    ("stress", |_| stress::sample()),
 ];
 
 /// Runs all groups, or those that are named.

@@ -7,6 +7,18 @@ use crate::seeded::Seeded;
 use crate::space::{Point, Stand, cross, plus, unit};
 use crate::sweep::{self, Attained, Loop};
 
+/// Sides round the joint: fewer than spile would take by itself, so that a great many
+/// ends can be run.
+const SIDES: f64 = 72.0;
+/// How far a fitting of so many sides may lie from its exact surface.
+const CHORD: f64 = 0.04;
+/// Steps of the scan round its wall.
+const ROUND: f64 = 40.0;
+/// Teeth of a rim that the scan already has, a share of its radius.
+const TEETH: f64 = 0.03;
+/// The most that may be given up there to get rid of them, likewise.
+const TRIM: f64 = 0.25;
+
 /// What the end is like.
 pub const RIMS: [&str; 5] = ["round", "oval", "triangular", "concave", "wobbly"];
 
@@ -54,7 +66,8 @@ pub fn scene(seed: u64) -> Scene {
         } else {
             None
         };
-        return finished(&mut drawn, seed, kind, &rim, tube, &pose, attained.as_ref());
+        let course = course(&mut drawn, rim.radius);
+        return finished(&mut drawn, (seed, kind), (&rim, course), tube, &pose, attained.as_ref());
     }
 }
 
@@ -90,22 +103,54 @@ fn pose(drawn: &mut Seeded, radius: f64) -> Pose {
     Pose { at, along: [sin * lean.cos(), sin * lean.sin(), cos], tilt, offset, gap }
 }
 
+/// How the duct runs below the end.
+#[derive(Clone, Copy)]
+struct Course {
+    /// Whether the end is a rim that the scan has, or else a cut.
+    at_rim: bool,
+    /// Curvature of its line and the direction that it bends to; none if it is straight.
+    bend: Option<(f64, f64)>,
+}
+
+/// One end in three is at a rim; two ducts in five are bent, in a radius of four to ten
+/// diameters.
+fn course(drawn: &mut Seeded, radius: f64) -> Course {
+    let at_rim = drawn.one_of(3) == 0;
+    let is_bent = drawn.one_of(5) < 2;
+    let (diameters, toward) = (drawn.within(4.0, 10.0), drawn.within(0.0, TAU));
+    Course { at_rim, bend: is_bent.then_some((1.0 / (2.0 * radius * diameters), toward)) }
+}
+
+impl Course {
+    /// Where a point of the straight duct comes to lie: what is above the cut stays.
+    fn point(&self, p: Point) -> Point {
+        let Some((curvature, toward)) = self.bend else { return p };
+        if p[2] >= 0.0 {
+            return p;
+        }
+        let (sin, cos) = toward.sin_cos();
+        let (aside, across) = (p[0] * cos + p[1] * sin, p[1] * cos - p[0] * sin);
+        let (turn, radius) = (p[2] * curvature, 1.0 / curvature);
+        let out = radius - (radius - aside) * turn.cos();
+        [out * cos - across * sin, out * sin + across * cos, (radius - aside) * turn.sin()]
+    }
+}
+
 /// Puts walls, limits and the place in space to a drawn end.
 fn finished(
     drawn: &mut Seeded,
-    seed: u64,
-    kind: usize,
-    rim: &Loop,
+    (seed, kind): (u64, usize),
+    (rim, course): (&Loop, Course),
     tube: (f64, f64),
     pose: &Pose,
     attained: Option<&Attained>,
 ) -> Scene {
     let stand = stand(drawn);
     let noise = drawn.within(0.0, 0.03);
-    let mut triangles = wall(drawn, rim, Loop::bore, noise, true);
-    triangles.extend(wall(drawn, rim, Loop::outside, noise, false));
+    let mut triangles = wall(drawn, rim, (Loop::bore, true), noise, course.at_rim);
+    triangles.extend(wall(drawn, rim, (Loop::outside, false), noise, course.at_rim));
     for corner in triangles.iter_mut().flatten() {
-        *corner = stand.point(*corner).map(|x| f64::from(x as f32));
+        *corner = stand.point(course.point(*corner)).map(|x| f64::from(x as f32));
     }
     let thinnest = (0..360)
         .map(|i| f64::from(i).to_radians())
@@ -120,20 +165,26 @@ fn finished(
     let kink = drawn.within(8.0, 12.0);
     let mut case = String::from("# Invented by formula; no scan of anything.\nunit = \"mm\"\n\n");
     let list = |p: Point| format!("[{:.6}, {:.6}, {:.6}]", p[0], p[1], p[2]);
+    let site = if course.at_rim {
+        let near = list(stand.point([rim.bore(0.0), 0.0, 0.0]));
+        format!("rim = {near}\ntrim = {:.3}", TRIM * rim.radius)
+    } else {
+        let (through, facing) = (list(stand.origin), list(stand.axes[2]));
+        format!("cut = {{ through = {through}, facing = {facing} }}")
+    };
     let _ = write!(
         case,
         "[scan]\nfile = \"scan.stl\"\nform = \"shell\"\n\n[[end]]\nname = \"upper\"\n\
-         cut = {{ through = {}, facing = {} }}\nreach = {:.3}\n\
+         {site}\nreach = {:.3}\n\
          fitting = {{ kind = \"tube\", bore = {:.4}, outside = {:.4}, length = 6.0 }}\n\
-         place = {{ at = {}, along = {} }}\n\n[limits]\ndeviation = 0.1\nwall_min = {:.4}\n\
-         bore_loss = {:.5}\nkink = {:.3}\n",
-        list(stand.origin),
-        list(stand.axes[2]),
+         place = {{ at = {}, along = {} }}\n\n[joint]\nedge = {:.4}\n\n\
+         [limits]\ndeviation = 0.1\nchord = {CHORD}\nwall_min = {:.4}\nbore_loss = {:.5}\nkink = {:.3}\n",
         1.2 * rim.radius,
         2.0 * tube.0,
         2.0 * tube.1,
         list(stand.point(pose.at)),
         list(stand.direction(pose.along)),
+        TAU * rim.radius.min(tube.0) / SIDES,
         wall_min,
         loss,
         kink,
@@ -142,8 +193,11 @@ fn finished(
         let _ = writeln!(case, "ball_min = {ball:.4}");
     }
     let drawn = format!(
-        "seed={seed} half={} rim={} tilt={:.1} offset={:.2} gap={:.2} walls={:.2} noise={noise:.3}",
+        "seed={seed} half={} site={} bend={:.2} rim={} tilt={:.1} offset={:.2} gap={:.2} \
+         walls={:.2} noise={noise:.3}",
         if attained.is_some() { "known" } else { "free" },
+        if course.at_rim { "rim" } else { "cut" },
+        course.bend.map_or(0.0, |(curvature, _)| 2.0 * rim.radius * curvature),
         RIMS[kind],
         pose.tilt,
         pose.offset,
@@ -161,18 +215,20 @@ fn stand(drawn: &mut Seeded) -> Stand {
     Stand { axes: [x, y, z], origin: any().map(|v| 60.0 * v) }
 }
 
-/// One wall of the duct, from two diameters below the cut to a wobbly rim above.
+/// One wall of the duct, from below what the joint may change up to a wobbly rim above
+/// the cut, or to one with teeth where the end is.
 fn wall(
     drawn: &mut Seeded,
     rim: &Loop,
-    side: fn(&Loop, f64) -> f64,
+    (side, inward): (fn(&Loop, f64) -> f64, bool),
     noise: f64,
-    inward: bool,
+    at_rim: bool,
 ) -> Vec<[Point; 3]> {
-    const STEP: f64 = 1.3;
-    let (low, high) = (-4.0 * rim.radius, 0.4 * rim.radius);
-    let round = (TAU * rim.radius / STEP).ceil() as usize;
-    let rows = ((high - low) / STEP).ceil() as usize;
+    let step = TAU * rim.radius / ROUND;
+    let low = -3.0 * rim.radius;
+    let (high, wobbling) = if at_rim { (0.0, TEETH) } else { (0.4 * rim.radius, 0.08) };
+    let round = ROUND as usize;
+    let rows = ((high - low) / step).ceil() as usize;
     let teeth = drawn.within(0.0, TAU);
     let mut points = Vec::new();
     for row in 0..=rows {
@@ -183,7 +239,7 @@ fn wall(
             let slide = |drawn: &mut Seeded| drawn.within(-0.33, 0.33) * inner;
             let angle = TAU * (i as f64 + slide(drawn)) / round as f64;
             let share = (row as f64 + slide(drawn)) / rows as f64;
-            let wobble = 0.08 * rim.radius * (5.0 * angle + teeth).sin() * share;
+            let wobble = wobbling * rim.radius * (5.0 * angle + teeth).sin() * share;
             let radius = side(rim, angle) + drawn.within(-noise, noise);
             let z = low + (high - low) * share + wobble * share;
             points.push([radius * angle.cos(), radius * angle.sin(), z]);
