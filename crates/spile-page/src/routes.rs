@@ -91,7 +91,6 @@ pub fn app(
         .route("/api/file/{name}", put(take))
         .layer(DefaultBodyLimit::max(limits.file_bytes));
     let below = Router::new()
-        .route("/", get(|| async { page("index.html") }))
         .route("/{file}", get(|Path(file): Path<String>| async move { page(&file) }))
         .route("/api/state", get(state_of))
         .route("/api/events", get(events))
@@ -112,6 +111,8 @@ pub fn app(
         .merge(files)
         .with_state(state);
     Router::new()
+        // Everything else is relative to this, so the slash counts.
+        .route(&format!("/{token}/"), get(|| async { page("index.html") }))
         .nest(&format!("/{token}"), below)
         .layer(TimeoutLayer::with_status_code(StatusCode::REQUEST_TIMEOUT, limits.answer))
         .layer(from_fn_with_state(Guard::new(port, token), guarded))

@@ -6,6 +6,7 @@ use std::time::{Duration, Instant};
 use crate::support::{Bench, CASE};
 use axum::http::StatusCode;
 use serde_json::{Value, json};
+use spile_page::is_built;
 
 async fn state(bench: &Bench) -> Value {
     serde_json::from_str(&bench.ask("GET", "api/state", "").await.1).unwrap()
@@ -27,6 +28,16 @@ async fn until(bench: &Bench, wished: impl Fn(&Value) -> bool) -> Value {
 async fn edit(bench: &Bench, path: Value, value: Value) -> StatusCode {
     let body = json!({ "what": "a change", "edits": [{ "path": path, "value": value }] });
     bench.ask("POST", "api/edit", &body.to_string()).await.0
+}
+
+#[tokio::test]
+async fn the_page_is_at_the_address_that_is_printed() {
+    let bench = Bench::new();
+    let wished = if is_built() { StatusCode::OK } else { StatusCode::NOT_FOUND };
+    for file in ["", "page.js", "page.css"] {
+        assert_eq!(bench.ask("GET", file, "").await.0, wished, "{file}");
+    }
+    assert_eq!(bench.ask("GET", ".gitignore", "").await.0, StatusCode::NOT_FOUND);
 }
 
 #[tokio::test]

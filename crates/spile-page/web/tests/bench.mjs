@@ -63,7 +63,7 @@ export async function shown(t, chrome, address, faults = []) {
   const context = await chrome.newContext({ viewport: { width: 1280, height: 760 }, acceptDownloads: true, reducedMotion: "reduce" });
   t.after(() => context.close());
   const page = await context.newPage();
-  page.setDefaultTimeout(60_000);
+  page.setDefaultTimeout(120_000);
   page.on("pageerror", (error) => faults.push(String(error)));
   page.on("console", (said) => said.type() === "error" && faults.push(said.text()));
   page.on("request", (request) => {

@@ -137,7 +137,7 @@ export class Scene {
   /** Looks at everything from where it is. */
   all(): void {
     const box = new THREE.Box3();
-    for (const group of Object.values(this.surfaces)) box.expandByObject(group);
+    for (const group of [...Object.values(this.surfaces), this.marks]) box.expandByObject(group);
     if (box.isEmpty()) return;
     const ball = box.getBoundingSphere(new THREE.Sphere());
     const out = this.camera.position.clone().sub(this.controls.target);

@@ -44,14 +44,16 @@ export function Picture({ state, blend, look, ring, plane, onPick }: PictureProp
   useSurface("scan", state.scan?.has_surface ? state.scan.file : "", scene);
   useSurface("part", state.result?.has_surface ? String(state.result.number) : "", scene);
   useEffect(() => scene.current?.blend(blend));
-  const marks = JSON.stringify([state.case?.values, ring, plane]);
+  const isPlan = blend < 0.5 || !state.result?.has_surface;
+  const marks = JSON.stringify([state.case?.values, state.scan?.examined?.sha256, ring, plane, isPlan]);
   useEffect(() => {
     const ends = listAt(state.case?.values, ["end"]);
     const keeps = listAt(state.case?.values, ["keep"]);
     scene.current?.mark({
       places: ring,
-      planes: [...plane, ...ends.flatMap((_, k) => cutOf(state, k))],
-      tubes: ends.flatMap((_, k) => tubeOf(state, k)),
+      // What is planned is shown until the part shows what came of it.
+      planes: [...plane, ...(isPlan ? ends.flatMap((_, k) => cutOf(state, k)) : [])],
+      tubes: isPlan ? ends.flatMap((_, k) => tubeOf(state, k)) : [],
       balls: keeps.flatMap((_, k) => {
         const at = tripleAt(state.case?.values, ["keep", k, "ball", "at"]);
         const radius = numberAt(state.case?.values, ["keep", k, "ball", "radius"]);

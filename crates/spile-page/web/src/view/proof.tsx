@@ -37,14 +37,17 @@ export function ProofSection({ acts }: { acts: Acts }) {
 
 /** The unit of a limit's number, and what it is multiplied with to be read. */
 function measure(name: string, unit: string): { unit: string; scale: number } {
-  if (name === "kink") return { unit: "°", scale: 1 };
-  if (name === "bore_loss") return { unit: "%", scale: 100 };
-  return { unit, scale: 1 };
+  if (name === "kink" || name === "kink_border") return { unit: "\u00a0°", scale: 1 };
+  if (name === "bore_loss") return { unit: "\u00a0%", scale: 100 };
+  if (name === "seam_height") return { unit: "", scale: 1 };
+  if (name === "untouched" || name === "mends") return { unit: " missed", scale: 1 };
+  if (name === "case") return { unit: " changed", scale: 1 };
+  return { unit: `\u00a0${unit}`, scale: 1 };
 }
 
 function Limit({ acts, limit, number }: { acts: Acts; limit: LimitShown; number: number }) {
   const { unit, scale } = measure(limit.name, unitOf(acts.state));
-  const read = (x: number) => `${digits(scale * x)} ${unit}`;
+  const read = (x: number) => `${digits(scale * x)}${unit}`;
   const { where, bounds } = limit;
   const size = Math.max(...(acts.state.scan?.examined?.size ?? [10]));
   const head = (

@@ -64,7 +64,7 @@ export function Strip({ result, onStation }: StripProps) {
         {station.area_scan !== null && `before ${digits(station.area_scan)} ${result.unit}²`}
         {station.area_scan !== null && station.area_part !== null && ", "}
         {station.area_part !== null && `after ${digits(station.area_part)} ${result.unit}², as a circle of ${digits(2 * Math.sqrt(station.area_part / Math.PI))} ${result.unit}`}
-        {lost !== null && `; ${lost > 0 ? "lost" : "won"} ${percent(Math.abs(lost))}`}
+        {lost !== null && (Math.abs(lost) < 1e-6 ? "; nothing lost" : `; ${lost > 0 ? "lost" : "won"} ${percent(Math.abs(lost))}`)}
       </output>
     </div>
   );
