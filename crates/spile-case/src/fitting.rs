@@ -3,6 +3,8 @@
 //! Only data: how a surface follows from it, maker and prover each work out on
 //! their own.
 
+use spile_formats::step::StepSolid;
+
 use crate::types::{Unit, Vec3};
 
 /// The exact round part that is joined at an end.
@@ -21,7 +23,7 @@ pub enum Fitting {
     },
     /// A standard cone or socket: one side tapers, the other is a cylinder.
     Cone(Cone),
-    /// A solid that a mesh file gives, joined at one of its round rims.
+    /// A solid that a mesh or STEP file gives, joined at one of its round rims.
     Mesh(MeshFitting),
 }
 
@@ -38,17 +40,50 @@ pub struct MeshFitting {
     pub roll_deg: f64,
 }
 
-/// The mesh file of a fitting, and what it holds.
+/// The file of a fitting, and what it holds.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Solid {
     /// The file, relative to the case file.
     pub file: String,
-    /// The unit of its coordinates.
-    pub unit: Unit,
-    /// Its points as the file has them; empty until whoever opens files has read it.
+    /// What kind of file it is.
+    pub kind: SolidKind,
+    /// The unit of its coordinates. None where the case leaves to a STEP file what
+    /// it is, until whoever opens files has read it.
+    pub unit: Option<Unit>,
+    /// Its points as the file has them, or those of the triangles that stand for its exact
+    /// faces; empty until whoever opens files has read it.
     pub points: Vec<Vec3>,
     /// Its triangles over `points`.
     pub triangles: Vec<[u32; 3]>,
+    /// What the triangles stand for; none where the file itself gives triangles.
+    pub exact: Option<ExactFaces>,
+}
+
+impl Solid {
+    /// What the file's lengths are multiplied by in a case of this unit: 1 while its
+    /// own is not known.
+    pub fn scale(&self, case: Unit) -> f64 {
+        self.unit.unwrap_or(case).in_millimetres() / case.in_millimetres()
+    }
+}
+
+/// What kind of file gives a fitting.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SolidKind {
+    /// Triangles: STL, PLY, OBJ, 3MF.
+    Mesh,
+    /// A STEP file.
+    Step,
+}
+
+/// The exact faces of a fitting's file, and which of them each triangle stands for.
+/// Maker and prover each see for themselves that it does.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ExactFaces {
+    /// The faces, in the file's coordinates and unit.
+    pub solid: StepSolid,
+    /// For each triangle the number of its face in `solid`.
+    pub face: Vec<u32>,
 }
 
 /// A round flat ring on the outside of a fitting, square to its axis.

@@ -25,7 +25,10 @@ mod write;
 
 pub use direction::unit_direction;
 pub use error::CaseError;
-pub use fitting::{Cone, ConeDimensions, ConeSize, Fitting, Flange, Gender, MeshFitting, Solid};
+pub use fitting::{
+    Cone, ConeDimensions, ConeSize, ExactFaces, Fitting, Flange, Gender, MeshFitting, Solid,
+    SolidKind,
+};
 pub use guidance::{Clear, EndLimits, JointGuide, JointShape, Pin, WallShare};
 pub use output::{FileKind, Flow, Output};
 pub use read::{Painted, read_case, read_case_with};

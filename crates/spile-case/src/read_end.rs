@@ -21,7 +21,7 @@ const SEAM: Keys = Keys { table: "`seam`", known: &["bore", "outside"], later: &
 /// A loop has at least this many points.
 const LEAST_LOOP: usize = 3;
 
-/// The ends, and the files of their mesh fittings; `unit` is the case's, in
+/// The ends, and the files that give their fittings; `unit` is the case's, in
 /// which a standard's dimensions are taken.
 pub(crate) fn read_ends(
     reader: &mut Reader<'_>,

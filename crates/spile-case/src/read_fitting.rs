@@ -1,6 +1,6 @@
 //! A fitting, from TOML.
 
-use crate::fitting::{Cone, Fitting, Flange, Gender, MeshFitting, Solid};
+use crate::fitting::{Cone, Fitting, Flange, Gender, MeshFitting, Solid, SolidKind};
 use crate::names::{CONE_SIZES, UNITS, Words};
 use crate::reader::{Keys, Reader, Table, Value};
 use crate::types::Unit;
@@ -28,18 +28,19 @@ const FLANGE: Keys = Keys { table: "`flange`", known: &["outside", "thickness", 
 enum Kind {
     Tube,
     Cone(Gender),
-    Mesh,
+    File(SolidKind),
 }
 
 const KINDS: Words<Kind> = &[
     ("tube", Kind::Tube),
     ("cone", Kind::Cone(Gender::Male)),
     ("socket", Kind::Cone(Gender::Female)),
-    ("mesh", Kind::Mesh),
+    ("mesh", Kind::File(SolidKind::Mesh)),
+    ("step", Kind::File(SolidKind::Step)),
 ];
 
 /// Reads a fitting of a case in `unit`. A length and a flange's place that are
-/// left out are written into it. The file of a mesh fitting is added to `solids`.
+/// left out are written into it. The file that gives a fitting is added to `solids`.
 pub(crate) fn read_fitting(
     reader: &mut Reader<'_>,
     value: &Value<'_>,
@@ -48,18 +49,18 @@ pub(crate) fn read_fitting(
 ) -> Option<Fitting> {
     let table = reader.table(value, &FITTING)?;
     let kind = match table.get("kind") {
-        Some(kind) => reader.word(kind, KINDS, &["step"]),
+        Some(kind) => reader.word(kind, KINDS, &[]),
         None => {
             reader.missing(
                 &table,
                 "kind",
-                "write `kind = \"tube\"`, `\"cone\"`, `\"socket\"` or `\"mesh\"`",
+                "write `kind = \"tube\"`, `\"cone\"`, `\"socket\"`, `\"mesh\"` or `\"step\"`",
             );
             None
         }
     };
     match kind {
-        Some(Kind::Mesh) => read_mesh(reader, &table, unit, solids),
+        Some(Kind::File(kind)) => read_file(reader, &table, kind, unit, solids),
         Some(Kind::Cone(gender)) => read_cone(reader, &table, gender, unit),
         Some(Kind::Tube) => read_tube(reader, &table),
         // Which keys it takes is not known.
@@ -67,27 +68,43 @@ pub(crate) fn read_fitting(
     }
 }
 
-fn read_mesh(
+fn read_file(
     reader: &mut Reader<'_>,
     table: &Table<'_, '_>,
+    kind: SolidKind,
     unit: Unit,
     solids: &mut Vec<Solid>,
 ) -> Option<Fitting> {
-    for key in ["size", "bore", "outside", "length", "allowance", "flange"] {
+    for key in ["size", "bore", "outside", "length", "flange"] {
         refuse(reader, table, key, "its shape is the file's");
     }
+    refuse(
+        reader,
+        table,
+        "allowance",
+        "all its diameters are the file's, to be changed where it was modelled; a standard `cone` or `socket` takes an allowance",
+    );
     let file = match table.get("file") {
         Some(file) => reader.text(file),
         None => {
-            reader.missing(table, "file", "name the mesh file: STL, PLY, OBJ or 3MF");
+            let which = match kind {
+                SolidKind::Mesh => "name the mesh file: STL, PLY, OBJ or 3MF",
+                SolidKind::Step => "name the STEP file",
+            };
+            reader.missing(table, "file", which);
             None
         }
     };
-    let unit = table.get("unit").map_or(Some(unit), |v| reader.word(v, UNITS, &[]));
+    // A STEP file says itself what its unit is.
+    let unit = match table.get("unit") {
+        Some(value) => reader.word(value, UNITS, &[]).map(Some),
+        None => Some((kind == SolidKind::Mesh).then_some(unit)),
+    };
     let rim = table.get("rim").map(|v| reader.point(v));
     let (file, unit) = (file?, unit?);
     let rim = rim.map_or(Some(None), |point| point.map(Some))?;
-    solids.push(Solid { file, unit, points: Vec::new(), triangles: Vec::new() });
+    let (points, triangles) = (Vec::new(), Vec::new());
+    solids.push(Solid { file, kind, unit, points, triangles, exact: None });
     Some(Fitting::Mesh(MeshFitting { solid: solids.len() - 1, rim, roll_deg: 0.0 }))
 }
 
@@ -224,7 +241,7 @@ fn read_flange(
 /// Notes the keys of a file, which this kind of fitting does not have.
 fn refuse_file(reader: &mut Reader<'_>, table: &Table<'_, '_>) {
     for key in ["file", "unit", "rim"] {
-        refuse(reader, table, key, "it goes with `kind = \"mesh\"`");
+        refuse(reader, table, key, "it goes with `kind = \"mesh\"` and `\"step\"`");
     }
 }
 

@@ -401,7 +401,7 @@ pub struct Case {
     pub edge: Option<f64>,
     /// How joints are to be shaped.
     pub joint: JointGuide,
-    /// The mesh files of fittings ([`Fitting::Mesh`]), in the order of their ends.
+    /// The files of fittings ([`Fitting::Mesh`]), in the order of their ends.
     pub solids: Vec<Solid>,
     /// What must hold.
     pub limits: Limits,

@@ -5,7 +5,7 @@
 
 use std::fmt::Write as _;
 
-use crate::fitting::{Fitting, Flange, Gender, Solid};
+use crate::fitting::{Fitting, Flange, Gender, Solid, SolidKind};
 use crate::guidance::{Clear, EndLimits, JointGuide, JointShape, Pin, WallShare};
 use crate::output::{Flow, Output};
 use crate::read_site::{AS_MODELLED, AUTO};
@@ -204,10 +204,14 @@ fn fitting_table(fitting: Fitting, solids: &[Solid]) -> String {
             cone.flange
         }
         Fitting::Mesh(mesh) => {
-            keys.push(("kind", quoted("mesh")));
             if let Some(solid) = solids.get(mesh.solid) {
+                let kind = match solid.kind {
+                    SolidKind::Mesh => "mesh",
+                    SolidKind::Step => "step",
+                };
+                keys.push(("kind", quoted(kind)));
                 keys.push(("file", quoted(&solid.file)));
-                keys.push(("unit", quoted(solid.unit.name())));
+                keys.extend(solid.unit.map(|unit| ("unit", quoted(unit.name()))));
             }
             keys.extend(mesh.rim.map(|rim| ("rim", point(rim))));
             None

@@ -4,8 +4,8 @@ use proptest::prelude::*;
 use spile_case::{
     Ball, Case, Clear, Cone, ConeSize, Cut, End, EndLimits, FileKind, Fitting, Flange, Flow, Form,
     Gender, Inherit, JointGuide, JointShape, Keep, Limits, Mend, MendKind, MeshFitting, Motion,
-    Onward, Outliers, Output, Pin, Place, Rim, Scan, Seam, Site, Solid, Station, StationCut, Tilt,
-    Unit, Vec3, Wall, WallAt, WallShare, read_case, unit_direction, write_case,
+    Onward, Outliers, Output, Pin, Place, Rim, Scan, Seam, Site, Solid, SolidKind, Station,
+    StationCut, Tilt, Unit, Vec3, Wall, WallAt, WallShare, read_case, unit_direction, write_case,
 };
 
 fn number() -> impl Strategy<Value = f64> {
@@ -325,7 +325,13 @@ fn case() -> impl Strategy<Value = Case> {
                     mesh.solid = solids.len();
                     let (points, triangles) = (Vec::new(), Vec::new());
                     let file = format!("part \"{k}\".stl");
-                    solids.push(Solid { file, unit, points, triangles });
+                    // A STEP file's unit is known once it has been read.
+                    let (kind, unit) = match k % 3 {
+                        0 => (SolidKind::Mesh, Some(unit)),
+                        1 => (SolidKind::Step, Some(unit)),
+                        _ => (SolidKind::Step, None),
+                    };
+                    solids.push(Solid { file, kind, unit, points, triangles, exact: None });
                 }
                 if let Some(Fitting::Cone(cone)) = &mut end.fitting {
                     sized(cone, unit);

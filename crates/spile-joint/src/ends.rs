@@ -1,6 +1,6 @@
 //! One end from cut to joint: cut, lift, refine, fair, span.
 
-use spile_case::{Case, End, Fitting, Onward, Place, Site, Tilt};
+use spile_case::{Case, End, Fitting, Onward, Place, Site, SolidKind, Tilt, Unit};
 use spile_mesh::{Bvh, DVec3, Mesh, SectionLoop, are_within};
 
 use crate::angles::{AngleLimits, Held, hold_angles, loosened};
@@ -83,7 +83,19 @@ pub fn place(
             2.0 * scanned,
             case.unit.name()
         );
-        return Err(at_end(end, what, &["say which unit the file is in: `unit` beside `file`"]));
+        return Err(match solid.kind {
+            SolidKind::Mesh => {
+                at_end(end, what, &["say which unit the file is in: `unit` beside `file`"])
+            }
+            SolidKind::Step => {
+                let said = solid.unit.unwrap_or(case.unit).name();
+                let hint = format!(
+                    "the file states its unit as {said}{}; if that is wrong, export it anew in the right one",
+                    meant(times, solid.scale(case.unit), case.unit)
+                );
+                at_end(end, format!("{what}, {times:.3} times as much"), &[&hint])
+            }
+        });
     }
     if placed.is_none() && foreign.along.dot(located.facing) <= 0.0 {
         let what = format!("{file}: as modelled, its rim faces away from the scan's end");
@@ -91,6 +103,21 @@ pub fn place(
     }
     let gap = foreign.face.distance(centre);
     Ok(Some(Placed::solid(foreign, gap)))
+}
+
+/// The unit in which a bore that is `times` as wide as the scan's, with lengths taken times
+/// `scale`, would be about as wide; nothing to say where there is none.
+fn meant(times: f64, scale: f64, case: Unit) -> String {
+    let units = [Unit::Millimetre, Unit::Centimetre, Unit::Metre, Unit::Inch];
+    let in_unit = |unit: Unit| times / scale * unit.in_millimetres() / case.in_millimetres();
+    let apart = |unit: &Unit| in_unit(*unit).ln().abs();
+    let nearest = units.into_iter().min_by(|a, b| apart(a).total_cmp(&apart(b)));
+    match nearest.filter(|unit| apart(unit) < 2f64.ln()) {
+        Some(unit) => {
+            format!("; in {} its bore would be {:.2} times the scan's", unit.name(), in_unit(unit))
+        }
+        None => String::new(),
+    }
 }
 
 /// A tilt's direction leads to a side only if it leaves the bore's by this much.

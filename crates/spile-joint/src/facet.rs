@@ -1,5 +1,8 @@
 //! Triangles of a solid with exact faces: every edge is cut once, every face
 //! is filled between its own edges' points, so that the whole is closed.
+//!
+//! A folder that `run` left is proved again from triangles that are cut anew, wherever
+//! that is. So sines and their like come from `libm`, the same bits on every machine.
 
 mod chart;
 mod fill;
@@ -8,7 +11,7 @@ use std::collections::BTreeMap;
 use std::f64::consts::{PI, TAU};
 
 use spile_formats::step::{StepCurve, StepEdge, StepFace, StepSolid};
-use spile_mesh::{DVec3, Mesh};
+use spile_mesh::{Circle, DVec3, Mesh};
 
 use fill::Border;
 
@@ -20,6 +23,15 @@ const BULGE_SHARE: f64 = 0.5;
 /// More sides than this take more triangles than anyone wants.
 const MOST_SIDES: f64 = 100_000.0;
 
+/// Triangles that stand for exact faces.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Facets {
+    /// The triangles; they face off the material.
+    pub mesh: Mesh,
+    /// For each of them the number of its face.
+    pub face: Vec<u32>,
+}
+
 /// The triangles of `solid`, no place of them farther than about `within` from
 /// its exact faces; they face off the material.
 ///
@@ -28,19 +40,35 @@ const MOST_SIDES: f64 = 100_000.0;
 ///
 /// # Errors
 /// A sentence that names the face and its line in the file.
-pub fn facet(solid: &StepSolid, within: f64) -> Result<Mesh, String> {
+pub fn facet(solid: &StepSolid, within: f64) -> Result<Facets, String> {
     let seam = seams(solid);
     let mut cut = Cut::of(solid, &seam, BULGE_SHARE * within)?;
-    let mut triangles = Vec::new();
-    for face in &solid.faces {
+    let (mut triangles, mut of) = (Vec::new(), Vec::new());
+    for (face, number) in solid.faces.iter().zip(0..) {
         let named = |what: String| {
             format!("face #{} in line {}: {what}", face.source.entity, face.source.line)
         };
         let loops = border(solid, face, &seam, &cut.inner).map_err(named)?;
         let filled = fill::fill(face, &loops, &mut cut.points, within).map_err(named)?;
         triangles.extend(filled);
+        of.resize(triangles.len(), number);
     }
-    Mesh::new(cut.points, triangles).map_err(|e| e.to_string())
+    let mesh = Mesh::new(cut.points, triangles).map_err(|e| e.to_string())?;
+    Ok(Facets { mesh, face: of })
+}
+
+/// Centre and radius of the circle of `solid` that `found` follows, if it is within
+/// `within` of one.
+pub fn exact_circle(solid: &StepSolid, found: &Circle, within: f64) -> Option<(DVec3, f64)> {
+    let off = |edge: &StepEdge| match edge.curve {
+        StepCurve::Circle { centre, radius, .. } => {
+            let off = (found.radius - radius).abs().max(centre.distance(found.centre));
+            Some((off, (centre, radius)))
+        }
+        StepCurve::Line => None,
+    };
+    let nearest = solid.edges.iter().filter_map(off).min_by(|a, b| a.0.total_cmp(&b.0));
+    nearest.filter(|(off, _)| *off <= within).map(|(_, circle)| circle)
 }
 
 /// Which edges are used twice by one face: where a surface is cut open to be
@@ -82,11 +110,11 @@ impl Arc {
         } else {
             let u = (a - centre).reject_from_normalized(axis);
             let v = axis.cross(u);
-            let angle = (b - centre).dot(v).atan2((b - centre).dot(u));
+            let angle = libm::atan2((b - centre).dot(v), (b - centre).dot(u));
             if angle <= 0.0 { angle + TAU } else { angle }
         };
         // The sagitta of a side of angle 2 x is r (1 - cos x).
-        let of_circle = PI / (1.0 - (bulge / radius).min(1.0)).acos();
+        let of_circle = PI / libm::acos(1.0 - (bulge / radius).min(1.0));
         let sides = (of_circle.max(LEAST_SIDES) * whole / TAU).ceil().max(1.0);
         let sides = if whole < TAU { sides.max(2.0) } else { sides };
         // Counted with floats: a tiny bulge gives no number of sides that fits.
@@ -99,7 +127,7 @@ impl Arc {
     /// r^2 x / 2.
     fn wider(&self) -> f64 {
         let side = self.whole / f64::from(self.sides);
-        (side / side.sin()).sqrt()
+        (side / libm::sin(side)).sqrt()
     }
 
     /// Whether it is a piece of the same circle, either way round.
@@ -148,7 +176,7 @@ impl Cut {
                 let v = arc.axis.cross(u);
                 let radius = arc.radius * arc.wider();
                 points.extend((1..arc.sides).map(|k| {
-                    let (sin, cos) = (arc.whole * f64::from(k) / f64::from(arc.sides)).sin_cos();
+                    let (sin, cos) = libm::sincos(arc.whole * f64::from(k) / f64::from(arc.sides));
                     arc.centre + radius * (cos * u + sin * v)
                 }));
             }

@@ -1,4 +1,4 @@
-//! A fitting that a file of triangles gives: its round rims, and the solid in
+//! A fitting that a file gives, by triangles or by exact faces that triangles stand for: its round rims, and the solid in
 //! its place with the joined end face opened.
 //!
 //! A round rim is a flat ring of triangles between two round loops at whose
@@ -14,6 +14,7 @@ use spile_mesh::{DVec3, Mesh, Topology, round_to_f32};
 pub use rims::{FoundRims, RoundRim, round_rims};
 
 use crate::ends::area_vector;
+use crate::facet::exact_circle;
 use crate::span::Grid;
 use crate::walls::WallSide;
 
@@ -76,7 +77,7 @@ impl Foreign {
                 "mend the file where it was modelled: the fitting has to be one closed solid",
             )
         })?;
-        let scale = solid.unit.in_millimetres() / wanted.unit.in_millimetres();
+        let scale = solid.scale(wanted.unit);
         let rim =
             chosen(&found, fitting, wanted, scale).map_err(|(what, hint)| wrong(what, &hint))?;
         let off = scale * rim.bore.largest.max(rim.outside.largest);
@@ -89,6 +90,20 @@ impl Foreign {
                 "write the file with finer coordinates, or make `chord` larger",
             ));
         }
+        let radii = match &solid.exact {
+            None => [rim.bore.radius, rim.outside.radius].map(|r| r * scale),
+            Some(exact) => {
+                let within = wanted.chord / scale;
+                let of = |found| exact_circle(&exact.solid, found, within).map(|c| c.1 * scale);
+                let (Some(bore), Some(outside)) = (of(&rim.bore), of(&rim.outside)) else {
+                    return Err(wrong(
+                        "its rim follows no circles of the file".into(),
+                        "join it at a flat end face between two circles",
+                    ));
+                };
+                [bore, outside]
+            }
+        };
         let moved = Move::new(rim, wanted, scale, fitting.roll_deg);
         let rounded: Vec<DVec3> =
             mesh.points().iter().map(|&p| round_to_f32(moved.of(p))).collect();
@@ -125,7 +140,7 @@ impl Foreign {
             rims,
             face: moved.of(rim.centre),
             along,
-            radii: [rim.bore.radius, rim.outside.radius].map(|r| r * scale),
+            radii,
             longest,
             in_file: rim.centre,
             points: rounded,

@@ -38,7 +38,7 @@ pub use cap::{CapError, fill_ring};
 pub use examine::{
     Effect, Examination, ExamineOptions, Finding, FindingKind, FoundEnd, SheetExtent, examine,
 };
-pub use facet::facet;
+pub use facet::{Facets, exact_circle, facet};
 pub use foreign::{FoundRims, RoundRim, round_rims};
 pub use make::{Conflict, EdgeGaveWay, JointBends, Made, MakeError, Note, Unwatched, Watch, make};
 pub use mend::{MendMade, MendOptions, Mended, Refusal, median_edge, mend};

@@ -20,7 +20,7 @@ fn solid(name: &str) -> StepSolid {
 
 /// Closed, in one piece, free of self-intersections, with two round rims.
 fn facetted(name: &str, within: f64) -> Mesh {
-    let mesh = facet(&solid(name), within).unwrap();
+    let mesh = facet(&solid(name), within).unwrap().mesh;
     assert_eq!(round_rims(&mesh).unwrap().round.len(), 2, "{name}");
     mesh
 }
@@ -76,4 +76,45 @@ fn cones_and_spheres_are_within_what_is_allowed() {
             assert!(off <= within, "{p}: {off}");
         }
     }
+}
+
+/// Volume and area of each sample in mm3 and mm2, as Open CASCADE 8.0 (cadquery-ocp 8.0.1.1.0)
+/// computes them from the same file; the bend's is also Pappus' pi^2 / 2 30 (10^2 - 8^2).
+#[test]
+fn volumes_and_areas_are_those_of_an_open_cad_kernel() {
+    let kernel = [
+        ("bend.step", 1.0, 5329.586377, 5555.781048),
+        ("elbow.step", 1.0, 7026.046410, 7252.241081),
+        ("filleted.step", 1.0, 3640.401585, 3848.812404),
+        ("flanged.step", 1.0, 3612.831552, 3901.858076),
+        ("flanged-inch.step", 25.4, 3612.831552, 3901.858076),
+        ("halved.step", 1.0, 3612.831552, 3901.858076),
+        ("socket.step", 1.0, 3877.159321, 3218.638671),
+        ("trachea-nozzle-inch.step", 25.4, 3640.401585, 3848.812404),
+    ];
+    for (name, unit, volume, area) in kernel {
+        for within in [0.05, 0.01] {
+            let mesh = facetted(name, within / unit);
+            let (own, own_area) = (mesh.volume() * f64::powi(unit, 3), mesh.area() * unit * unit);
+            // Sides of circles are half out and half in; only doubly curved faces are all in.
+            let off = (own - volume).abs() / (within * area);
+            assert!(off < 0.5, "{name} {within}: {own} and {volume}");
+            assert!((own_area / area - 1.0).abs() < 0.1 * within, "{name} {within}: {own_area}");
+        }
+    }
+}
+
+/// Fewer than three times the triangles of a regular net with the same sagitta: on a tube of
+/// radius r its sides are sqrt(8 r within).
+#[test]
+fn no_face_takes_many_more_triangles_than_its_sagitta_asks() {
+    let within = 0.01;
+    let count = facetted("bend.step", within).triangles().len() as f64;
+    let net = |tube: f64| {
+        let area = std::f64::consts::PI.powi(2) * tube * 30.0;
+        let side = (8.0 * tube * 0.55 * within).sqrt();
+        area / (0.25 * 3f64.sqrt() * side * side)
+    };
+    let fewest = net(8.0) + net(10.0);
+    assert!(count < 3.0 * fewest, "{count} and {fewest}");
 }

@@ -162,6 +162,8 @@ fn is_same_fitting((settled, a): (&Case, &End), (asked, b): (&Case, &End)) -> bo
         return false;
     };
     let is_same_file = x.roll_deg == y.roll_deg
+        && s.kind == t.kind
+        && s.exact == t.exact
         && s.unit == t.unit
         && s.points == t.points
         && s.triangles == t.triangles;

@@ -4,10 +4,11 @@
 
 use std::f64::consts::PI;
 
+use spile_case::ExactFaces;
 use spile_mesh::{DVec3, Mesh};
 
 use crate::fitting_find::{Face, Found, coordinate_spacing};
-use crate::fitting_mesh::given;
+use crate::fitting_mesh::{Given, given, solid_of};
 use crate::fitting_standard::standard_planes;
 use crate::labels::{FittingFrame, Labelled, LabelledEnd};
 use crate::polyline::winding;
@@ -37,6 +38,10 @@ pub(crate) fn judge_fitting(l: &Labelled, end: &LabelledEnd) -> Option<LimitResu
                 format!("no such fitting: {why}"),
             )
         });
+    }
+    let exact = solid_of(l.case, &l.case.ends[end.index]).and_then(|solid| solid.exact.as_ref());
+    if let (Some(Ok(given)), Some(exact)) = (&from_file, exact) {
+        return Some(of_exact_faces(l, end, given, exact));
     }
     if let Some(Ok(given)) = from_file {
         let how = format!(
@@ -80,6 +85,42 @@ pub(crate) fn judge_fitting(l: &Labelled, end: &LabelledEnd) -> Option<LimitResu
         result.how = format!("{}; {}", faults.join("; "), result.how);
     }
     Some(result)
+}
+
+/// Judges a fitting whose file has exact faces, once its triangles are found in the part.
+fn of_exact_faces(
+    l: &Labelled,
+    end: &LabelledEnd,
+    given: &Given,
+    exact: &ExactFaces,
+) -> LimitResult {
+    let chord = l.limits(end).chord;
+    let name = Some(end.name.as_str());
+    let off = match given.off_exact(exact, l.part, chord) {
+        Ok(off) => off,
+        Err(what) => {
+            let text = format!("its triangles do not stand for the file's exact faces: {what}");
+            let row = LimitResult::plain("fitting", name, Verdict::Broken, text);
+            return LimitResult { asked: Some(chord), ..row };
+        }
+    };
+    let radii = [given.frame.bore.near, given.frame.outside.near];
+    let [circle, most] = [radii[0], radii[0] + chord].map(|r| PI * r * r);
+    let area = given.bore_area();
+    let room = 2.0 * PI * radii[0] * coordinate_spacing(l.part);
+    let how = format!(
+        "greatest distance of its {} triangles from the file's {} exact faces, which they cover          along all of their edges; joined at exact circles of radius {} on the bore and {} on the          outside; bore section at the rim {area:.4} (circle {circle:.4}, at most {most:.4},          allowance for coordinates {room:.1e})",
+        l.fittings[end.index].triangles.len(),
+        exact.solid.faces.len(),
+        radii[0],
+        radii[1],
+    );
+    let mut row = LimitResult::at_most("fitting", name, Some(chord), off.bounds, off.at, how);
+    if area < circle - room || area > most + room {
+        row.verdict = Verdict::Broken;
+        row.how = format!("the bore's rim has not its circle's area; {}", row.how);
+    }
+    row
 }
 
 /// Bounds on the greatest distance of any place of the fitting's triangles

@@ -1,19 +1,24 @@
-//! A fitting that a mesh file gives, worked out anew from the file's triangles:
+//! A fitting that a file gives, worked out anew from the file's triangles, or from
+//! those that stand for its exact faces:
 //! its flat end faces, the rim that is joined, where its corners belong, and
 //! whether the part has each of its triangles, corner for corner.
 
 use std::collections::BTreeMap;
 
-use spile_case::{Case, End, Fitting, Place, Site};
+use spile_case::{Case, End, ExactFaces, Fitting, Place, Site, Solid};
 use spile_mesh::{Circle, DVec3, Mesh, fit_circle};
 
 use crate::align_asked::is_rotation;
 use crate::edges::Edges;
+use crate::exact_surface::Off;
+use crate::fitting_exact::{off_exact, rim_radii};
 use crate::fitting_find::{Face, Found, coordinate_spacing};
 use crate::fitting_shape::SideRun;
 use crate::identity::{Places, weld};
 use crate::labels::FittingFrame;
 
+/// A corner is where it belongs within so many steps of the coordinates.
+const STEPS: f64 = 1.001;
 /// Two neighbours lie in one plane if they turn by less than this, in radians.
 const ONE_PLANE_RAD: f64 = 1e-3;
 
@@ -21,7 +26,7 @@ const ONE_PLANE_RAD: f64 = 1e-3;
 pub(crate) struct Given {
     /// The axis, near face and circles of the joined rim.
     pub frame: FittingFrame,
-    /// Greatest distance of the joined rim's points from their circles.
+    /// Greatest distance of the joined rim's points from the circles through them.
     pub off_round: f64,
     /// Where that is.
     pub off_at: DVec3,
@@ -37,6 +42,8 @@ pub(crate) struct Given {
     loops: [Vec<u32>; 2],
     /// Whether the file's own place is meant, to the bit.
     as_modelled: bool,
+    /// What the file's lengths are multiplied by.
+    scale: f64,
 }
 
 /// A flat end face between two circles, off which the solid falls on all sides.
@@ -49,10 +56,15 @@ struct EndFace {
     normal: DVec3,
 }
 
+/// The file of an end's fitting, if it has one.
+pub(crate) fn solid_of<'c>(case: &'c Case, end: &End) -> Option<&'c Solid> {
+    let Some(Fitting::Mesh(mesh)) = end.fitting else { return None };
+    case.solids.get(mesh.solid)
+}
+
 /// The fitting that the file of an end gives; none where it has no file.
 pub(crate) fn given(case: &Case, end: &End) -> Option<Result<Given, String>> {
-    let Some(Fitting::Mesh(mesh)) = end.fitting else { return None };
-    let solid = case.solids.get(mesh.solid)?;
+    let solid = solid_of(case, end)?;
     let place = match end.place? {
         Place::At { at, along } => {
             let along = DVec3::from_array(along).try_normalize()?;
@@ -67,7 +79,7 @@ pub(crate) fn given(case: &Case, end: &End) -> Option<Result<Given, String>> {
 fn read(case: &Case, end: &End, place: Option<(DVec3, DVec3)>) -> Result<Given, String> {
     let Some(Fitting::Mesh(mesh)) = end.fitting else { return Err("it has no file".into()) };
     let solid = &case.solids[mesh.solid];
-    let scale = solid.unit.in_millimetres() / case.unit.in_millimetres();
+    let scale = solid.scale(case.unit);
     let points = solid.points.iter().map(|&p| DVec3::from_array(p)).collect();
     let file = Mesh::new(points, solid.triangles.clone()).map_err(|e| e.to_string())?;
     let file = weld(&file);
@@ -98,7 +110,11 @@ fn read(case: &Case, end: &End, place: Option<(DVec3, DVec3)>) -> Result<Given, 
     let along = place.map_or(inward, |(_, along)| along);
     let points: Vec<DVec3> = file.points().iter().map(|&p| to(p)).collect();
     let at = to(rim);
-    let [bore, outside] = [0, 1].map(|k| scale * faces[joined].circles[k].radius);
+    let radii = match &solid.exact {
+        None => [0, 1].map(|k| faces[joined].circles[k].radius),
+        Some(exact) => rim_radii(exact, &faces[joined].triangles)?,
+    };
+    let [bore, outside] = radii.map(|radius| scale * radius);
     let (off_round, off_at) = off_circles(&faces[joined], &file);
     let face = sides(&file, &edges, &faces, joined)?;
     // Straight on to a far end face on the same axis, if there is one.
@@ -118,7 +134,18 @@ fn read(case: &Case, end: &End, place: Option<(DVec3, DVec3)>) -> Result<Given, 
     let loops = faces[joined].loops.clone();
     let as_modelled = place.is_none();
     let (off_round, off_at) = (scale * off_round, to(off_at));
-    Ok(Given { frame, off_round, off_at, rim, solid: file, points, face, loops, as_modelled })
+    Ok(Given {
+        frame,
+        off_round,
+        off_at,
+        rim,
+        solid: file,
+        points,
+        face,
+        loops,
+        as_modelled,
+        scale,
+    })
 }
 
 /// `v` under the least turn that takes unit vector `from` to `to`: a half turn
@@ -303,6 +330,40 @@ fn sides(
 }
 
 impl Given {
+    /// Bounds on how far any of its triangles in `part`, which [`Self::find`] has found
+    /// there, lies from its exact face, if they stand for all of them within `chord`.
+    ///
+    /// # Errors
+    /// What does not, and where in the file.
+    pub(crate) fn off_exact(
+        &self,
+        exact: &ExactFaces,
+        part: &Mesh,
+        chord: f64,
+    ) -> Result<Off, String> {
+        let edges = Edges::of(&self.solid);
+        let off = off_exact(exact, (&self.solid, &edges), chord / self.scale)?;
+        // In the part each corner is off its place by no more than a step each way.
+        let step = 3f64.sqrt() * STEPS * coordinate_spacing(part);
+        let [lo, hi] = off.bounds.map(|x| x * self.scale);
+        let nearest = (0..self.solid.points().len())
+            .min_by(|&a, &b| {
+                let far = |v: usize| self.solid.points()[v].distance_squared(off.at);
+                far(a).total_cmp(&far(b))
+            })
+            .map_or(self.frame.at, |v| self.points[v]);
+        Ok(Off { bounds: [(lo - step).max(0.0), hi + step], at: nearest })
+    }
+
+    /// The area within the joined bore loop.
+    pub(crate) fn bore_area(&self) -> f64 {
+        let place = |i: usize| self.points[self.loops[0][i % self.loops[0].len()] as usize];
+        let twice = (0..self.loops[0].len())
+            .map(|i| (place(i) - self.frame.at).cross(place(i + 1) - self.frame.at))
+            .sum::<DVec3>();
+        0.5 * twice.dot(self.frame.along).abs()
+    }
+
     /// The fitting's triangles in the part: each of the file's but those of the
     /// opened face, with its corners where they belong and its own winding.
     /// As modelled a corner is where the file has it, rounded to `f32`, to the
@@ -313,7 +374,7 @@ impl Given {
     /// The first corner or triangle that is not there, and its place.
     pub(crate) fn find(&self, part: &Mesh) -> Result<Found, (String, DVec3)> {
         let places = Places::of(part);
-        let step = 1.001 * coordinate_spacing(part);
+        let step = STEPS * coordinate_spacing(part);
         let mut by_x: Vec<u32> = part.triangles().iter().flatten().copied().collect();
         by_x.sort_unstable();
         by_x.dedup();

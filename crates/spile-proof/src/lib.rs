@@ -21,8 +21,10 @@ mod cut_loops;
 mod deviation;
 mod edges;
 mod end_face;
+mod exact_surface;
 mod figures;
 mod fitting;
+mod fitting_exact;
 mod fitting_find;
 mod fitting_mesh;
 mod fitting_shape;
@@ -55,6 +57,7 @@ mod wall_limit;
 
 pub use align_asked::{Residual, residual};
 pub use as_asked::judge_as_asked;
+pub use fitting_exact::exact_faces_off;
 pub use fitting_shape::SideRun;
 pub use judge::judge;
 pub use labels::{Fate, Fault, FittingFrame, Labelled, LabelledEnd, Plane, Region, Side};

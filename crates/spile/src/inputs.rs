@@ -4,9 +4,12 @@ use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 use sha2::{Digest as _, Sha256};
-use spile_case::{Case, Keep, Painted, Solid, Unit, read_case_with};
+use spile_case::{
+    Case, ExactFaces, Fitting, Keep, Painted, Solid, SolidKind, Unit, read_case_with,
+};
 use spile_formats::FileUnit;
 use spile_formats::step::{ReadStep, StepBody, read_step};
+use spile_joint::facet;
 use spile_mesh::Mesh;
 
 use crate::failure::Failure;
@@ -89,9 +92,17 @@ pub(crate) fn load(path: &Path) -> Result<Loaded, Failure> {
         .unzip();
     check_units(case.unit, &files)?;
     check_painted(&case, &files)?;
-    for solid in &mut case.solids {
-        let (file, mesh) = named(&solid.file)?;
-        check_solid_unit(solid, &file)?;
+    let chords = chords(&case);
+    for (solid, chord) in case.solids.iter_mut().zip(chords) {
+        let path = folder.join(&solid.file);
+        let shown = solid.file.replace('\\', "/");
+        let read = match solid.kind {
+            SolidKind::Mesh => read_mesh_named(&path, &shown)
+                .and_then(|(file, mesh)| check_solid_unit(solid, &file).map(|()| (file, mesh))),
+            SolidKind::Step => read_step_solid(&path, &shown, solid, chord),
+        };
+        let (file, mesh) =
+            read.map_err(|f| f.hint(format!("it is named in {name}, from that file's folder")))?;
         files.push(file);
         let (points, triangles) = mesh.into_parts();
         solid.points = points.into_iter().map(|p| p.to_array()).collect();
@@ -115,9 +126,48 @@ fn name_of(path: &Path) -> String {
     if name.trim().is_empty() { "case".to_owned() } else { name }
 }
 
+/// For each solid of a case how far triangles may lie from its exact faces, in millimetres.
+fn chords(case: &Case) -> Vec<f64> {
+    let of_end = |(number, _)| {
+        let is_its = |end: &&spile_case::End| matches!(end.fitting, Some(Fitting::Mesh(m)) if m.solid == number);
+        let limits = case.ends.iter().find(is_its).map_or(case.limits, |end| case.limits_at(end));
+        limits.chord * case.unit.in_millimetres()
+    };
+    case.solids.iter().enumerate().map(of_end).collect()
+}
+
+/// The STEP file of a fitting and its triangles, those that stand for exact faces within
+/// `chord_mm` of them; its unit and its faces are written into `solid`.
+fn read_step_solid(
+    path: &Path,
+    name: &str,
+    solid: &mut Solid,
+    chord_mm: f64,
+) -> Result<(InputFile, Mesh), Failure> {
+    let (mut file, read) = read_step_named(path, name)?;
+    check_solid_unit(solid, &file)?;
+    let units = [Unit::Millimetre, Unit::Centimetre, Unit::Metre, Unit::Inch];
+    solid.unit = units.into_iter().find(|unit| unit.name() == read.unit.symbol());
+    let exact = match read.body {
+        StepBody::Triangles(mesh) => return Ok((file, mesh)),
+        StepBody::Exact(exact) => exact,
+    };
+    let facets = facet(&exact, chord_mm / read.unit.millimetres()).map_err(|what| {
+        Failure::new(format!("{name} is no fitting: {what}"))
+            .hint("mend it where it was modelled: a fitting has to be one closed solid")
+    })?;
+    file.triangles = facets.mesh.triangles().len();
+    solid.exact = Some(ExactFaces { solid: exact, face: facets.face });
+    Ok((file, facets.mesh))
+}
+
 /// The STEP file at `path`.
 pub(crate) fn read_step_file(path: &Path) -> Result<(InputFile, ReadStep), Failure> {
-    let name = shown(path);
+    read_step_named(path, &shown(path))
+}
+
+fn read_step_named(path: &Path, name: &str) -> Result<(InputFile, ReadStep), Failure> {
+    let name = name.to_owned();
     let bytes = read_bytes(path)?;
     let read = read_step(&name, &bytes)?;
     let triangles = match &read.body {
@@ -188,13 +238,21 @@ fn check_units(case_unit: Unit, files: &[InputFile]) -> Result<(), Failure> {
 /// A fitting's file that states a unit states the one that the case gives it.
 fn check_solid_unit(solid: &Solid, file: &InputFile) -> Result<(), Failure> {
     match file.unit {
-        Some(unit) if unit.symbol() != solid.unit.name() => Err(Failure::new(format!(
-            "{} states its unit as {}, the case says {}",
-            file.name,
-            unit.symbol(),
-            solid.unit.name()
-        ))
-        .hint(format!("write `unit = \"{}\"` beside `file`", unit.symbol()))),
+        Some(unit) if solid.unit.is_some_and(|said| said.name() != unit.symbol()) => {
+            let said = solid.unit.map_or("", Unit::name);
+            let failure = Failure::new(format!(
+                "{} states its unit as {}, the case says {said}",
+                file.name,
+                unit.symbol(),
+            ));
+            let hint = match solid.kind {
+                SolidKind::Mesh => format!("write `unit = \"{}\"` beside `file`", unit.symbol()),
+                SolidKind::Step => "leave `unit` out: the file's lengths are converted by the unit \
+                                    that it states; if that is wrong, export it anew in the right one"
+                    .to_owned(),
+            };
+            Err(failure.hint(hint))
+        }
         _ => Ok(()),
     }
 }

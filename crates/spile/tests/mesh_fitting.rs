@@ -361,7 +361,7 @@ fn a_settled_case_that_lies_about_the_file_is_broken() {
     type Lie = fn(&mut Case, [f64; 3]);
     let lies: [(&str, Lie); 4] = [
         ("another corner", |c, _| c.solids[0].points[3][0] += 0.001),
-        ("another unit", |c, _| c.solids[0].unit = spile_case::Unit::Centimetre),
+        ("another unit", |c, _| c.solids[0].unit = Some(spile_case::Unit::Centimetre)),
         ("fewer triangles", |c, _| c.solids[0].triangles.truncate(100)),
         ("the other rim", |c, far| {
             if let Some(Fitting::Mesh(mesh)) = &mut c.ends[0].fitting {

@@ -29,11 +29,26 @@ pub fn read_step(bytes: &[u8]) {
     match read_step("x.step", bytes).map(|read| read.body) {
         Ok(StepBody::Triangles(mesh)) => assert_eq!(mesh.check(), Ok(())),
         Ok(StepBody::Exact(solid)) => {
-            let uses = solid.faces.iter().flat_map(|f| &f.loops).flatten();
-            assert_eq!(uses.count(), 2 * solid.edges.len());
+            let mut uses = vec![[0, 0]; solid.edges.len()];
+            for &(edge, along) in solid.faces.iter().flat_map(|f| &f.loops).flatten() {
+                uses[edge as usize][usize::from(along)] += 1;
+            }
+            assert!(uses.iter().all(|&uses| uses == [1, 1]));
             assert!(solid.vertices.iter().all(|p| p.is_finite()));
+            cut(&solid);
         }
         Err(error) => assert!(!error.to_string().is_empty()),
+    }
+}
+
+/// Exact faces are cut into triangles that each stand for one, or it is said why not.
+fn cut(solid: &spile_formats::step::StepSolid) {
+    let zero = spile_mesh::DVec3::ZERO;
+    let first = solid.vertices.first().copied().unwrap_or(zero);
+    let size = solid.vertices.iter().map(|p| p.distance(first)).fold(0.0, f64::max);
+    match spile_joint::facet(solid, 0.05 * size) {
+        Ok(facets) => assert_eq!(facets.face.len(), facets.mesh.triangles().len()),
+        Err(what) => assert!(!what.is_empty()),
     }
 }
 

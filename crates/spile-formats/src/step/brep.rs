@@ -32,7 +32,8 @@ pub(crate) fn solid(file: &Instances, shell: u64, angle_in_rad: f64) -> Result<S
     for face in record.references(1, source)? {
         build.face(face, source)?;
     }
-    let solid = build.solid;
+    let mut solid = build.solid;
+    turn_loops(&mut solid);
     fits_together(&solid, source)?;
     Ok(solid)
 }
@@ -310,6 +311,53 @@ impl StepEdge {
                 };
                 (0..=8).map(at).chain([a, b]).collect()
             }
+        }
+    }
+}
+
+/// Turns round the loops of faces so that each edge is run through once each way.
+///
+/// A solid that was made by turning a profile about an axis comes from an open CAD kernel
+/// with the sense of such faces' bounds inverted, by which they would be the rest of
+/// their surfaces. Flat faces are taken at their word: turned round they would have no
+/// end. Where no turning helps, nothing is turned.
+fn turn_loops(solid: &mut StepSolid) {
+    let mut uses: Vec<Vec<(usize, bool)>> = vec![Vec::new(); solid.edges.len()];
+    for (number, face) in solid.faces.iter().enumerate() {
+        for &(edge, along) in face.loops.iter().flatten() {
+            uses[edge as usize].push((number, along));
+        }
+    }
+    if uses.iter().all(|uses| matches!(uses[..], [(_, a), (_, b)] if a != b)) {
+        return;
+    }
+    let is_flat = |face: &StepFace| matches!(face.surface, StepSurface::Plane { .. });
+    let mut turned: Vec<Option<bool>> =
+        solid.faces.iter().map(|face| is_flat(face).then_some(false)).collect();
+    let mut stack: Vec<usize> = (0..turned.len()).filter(|&f| turned[f].is_some()).collect();
+    while let Some(face) = stack.pop() {
+        let own = turned[face] == Some(true);
+        for &(edge, along) in solid.faces[face].loops.iter().flatten() {
+            let &[a, b] = uses[edge as usize].as_slice() else { return };
+            let (other, its) = if a.0 == face { b } else { a };
+            if other == face {
+                continue;
+            }
+            let wanted = own != (along == its);
+            match turned[other] {
+                None => {
+                    turned[other] = Some(wanted);
+                    stack.push(other);
+                }
+                Some(is) if is != wanted => return,
+                Some(_) => {}
+            }
+        }
+    }
+    for (face, _) in solid.faces.iter_mut().zip(turned).filter(|(_, t)| *t == Some(true)) {
+        for edges in &mut face.loops {
+            edges.reverse();
+            edges.iter_mut().for_each(|(_, along)| *along = !*along);
         }
     }
 }

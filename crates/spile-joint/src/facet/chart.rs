@@ -45,10 +45,10 @@ impl Frame {
         let (x, y, z) = (d.dot(self.u), d.dot(self.v), d.dot(self.axis));
         match self.surface {
             StepSurface::Plane { .. } => [x, y],
-            StepSurface::Cylinder { radius, .. } => [y.atan2(x), z / radius],
+            StepSurface::Cylinder { radius, .. } => [libm::atan2(y, x), z / radius],
             StepSurface::Cone { radius, half_angle_rad, .. } => {
-                let r = (radius + z * half_angle_rad.tan()).max(f64::MIN_POSITIVE);
-                [y.atan2(x), r.ln() / half_angle_rad.sin()]
+                let r = (radius + z * libm::tan(half_angle_rad)).max(f64::MIN_POSITIVE);
+                [libm::atan2(y, x), libm::log(r) / libm::sin(half_angle_rad)]
             }
             StepSurface::Sphere { .. } => {
                 let d = d.normalize_or_zero();
@@ -57,25 +57,28 @@ impl Frame {
                 [x * scale, y * scale]
             }
             StepSurface::Torus { ring, tube, .. } => {
-                let tilt = z.atan2(x.hypot(y) - ring);
+                let tilt = libm::atan2(z, libm::hypot(x, y) - ring);
                 let (root, share) = torus_constants(ring, tube);
                 // Twice the half angle, seen through the share: the integral of
                 // tube / (ring + tube cos).
-                [y.atan2(x), 2.0 * (tube / root) * (share * (0.5 * tilt).tan()).atan()]
+                let half = libm::atan(share * libm::tan(0.5 * tilt));
+                [libm::atan2(y, x), 2.0 * (tube / root) * half]
             }
         }
     }
 
     /// The place on the surface with these coordinates.
     pub(super) fn place(&self, [a, b]: [f64; 2]) -> DVec3 {
-        let polar =
-            |r: f64, z: f64| self.at + r * (a.cos() * self.u + a.sin() * self.v) + z * self.axis;
+        let polar = |r: f64, z: f64| {
+            let (sin, cos) = libm::sincos(a);
+            self.at + r * (cos * self.u + sin * self.v) + z * self.axis
+        };
         match self.surface {
             StepSurface::Plane { .. } => self.at + a * self.u + b * self.v,
             StepSurface::Cylinder { radius, .. } => polar(radius, b * radius),
             StepSurface::Cone { radius, half_angle_rad, .. } => {
-                let r = (b * half_angle_rad.sin()).exp();
-                polar(r, (r - radius) / half_angle_rad.tan())
+                let r = libm::exp(b * libm::sin(half_angle_rad));
+                polar(r, (r - radius) / libm::tan(half_angle_rad))
             }
             StepSurface::Sphere { radius, .. } => {
                 let scale = 2.0 / (1.0 + a * a + b * b);
@@ -85,8 +88,9 @@ impl Frame {
             StepSurface::Torus { ring, tube, .. } => {
                 let (root, share) = torus_constants(ring, tube);
                 let half = (0.5 * b * root / tube).rem_euclid(PI);
-                let tilt = 2.0 * half.sin().atan2(share * half.cos());
-                polar(ring + tube * tilt.cos(), tube * tilt.sin())
+                let (sin, cos) = libm::sincos(half);
+                let (sin, cos) = libm::sincos(2.0 * libm::atan2(sin, share * cos));
+                polar(ring + tube * cos, tube * sin)
             }
         }
     }
@@ -111,11 +115,11 @@ impl Frame {
             StepSurface::Plane { .. } => z.abs(),
             StepSurface::Cylinder { radius, .. } => (r - radius).abs(),
             StepSurface::Cone { radius, half_angle_rad, .. } => {
-                let (sin, cos) = half_angle_rad.sin_cos();
+                let (sin, cos) = libm::sincos(half_angle_rad);
                 ((r - radius) * cos - z * sin).abs()
             }
             StepSurface::Sphere { radius, .. } => (d.length() - radius).abs(),
-            StepSurface::Torus { ring, tube, .. } => ((r - ring).hypot(z) - tube).abs(),
+            StepSurface::Torus { ring, tube, .. } => (libm::hypot(r - ring, z) - tube).abs(),
         }
     }
 }
@@ -150,8 +154,8 @@ impl Chart {
             Self::Round { around, turns, low } => {
                 // Turning the coordinates a quarter keeps their handedness.
                 let other = if around == 0 { c[1] - low } else { low - c[0] };
-                let (sin, cos) = (c[around] * turns).sin_cos();
-                let radius = (-other * turns).exp();
+                let (sin, cos) = libm::sincos(c[around] * turns);
+                let radius = libm::exp(-other * turns);
                 [radius * cos, radius * sin]
             }
         }
@@ -162,7 +166,8 @@ impl Chart {
         match *self {
             Self::Flat => [x, y],
             Self::Round { around, turns, low } => {
-                let (angle, other) = (y.atan2(x) / turns, -x.hypot(y).ln() / turns);
+                let (angle, other) =
+                    (libm::atan2(y, x) / turns, -libm::log(libm::hypot(x, y)) / turns);
                 if around == 0 { [angle, low + other] } else { [low - other, angle] }
             }
         }

@@ -19,8 +19,8 @@ pub(super) struct Border {
 const OFF_SHARE: f64 = 0.55;
 /// A face that takes more points is not finished.
 const MOST_POINTS: usize = 2_000_000;
-/// Rounds of cutting; each at least halves what is too long.
-const MOST_ROUNDS: usize = 64;
+/// Rounds of cutting; each halves the longest that is too long everywhere.
+const MOST_ROUNDS: usize = 200;
 
 type Plane = ConstrainedDelaunayTriangulation<Point2<f64>>;
 
@@ -92,7 +92,8 @@ fn pole(face: &StepFace, loops: &[Vec<u32>], points: &[DVec3]) -> Result<DVec3, 
     let right = (b - a).cross(middle).normalize_or_zero();
     let mut aside = 0.5 * std::f64::consts::PI;
     for _ in 0..40 {
-        let pole = aside.cos() * middle + aside.sin() * right;
+        let (sin, cos) = libm::sincos(aside);
+        let pole = cos * middle + sin * right;
         let nearest = border.iter().map(|p| p.distance(pole)).fold(f64::INFINITY, f64::min);
         if nearest >= 0.9 * pole.distance(middle) {
             return Ok(pole);
@@ -232,7 +233,8 @@ fn triangulated(places: &[[f64; 2]], edges: &[[usize; 2]]) -> Result<Plane, Stri
 }
 
 /// Where to put points so that triangles come nearer the surface: the middles of
-/// edges, or of triangles, that are farther from it than `most`.
+/// edges, or of triangles, that are farther from it than `most`. Of the edges of one
+/// triangle only the longest is cut at a time: more would be cut than is needed.
 fn too_far(
     plane: &Plane,
     inside: &[bool],
@@ -241,7 +243,7 @@ fn too_far(
     points: &[DVec3],
     most: f64,
 ) -> Vec<Point2<f64>> {
-    let mut wanted = Vec::new();
+    let mut long = Vec::new();
     let at = |v: usize| points[names[v] as usize];
     for edge in plane.undirected_edges() {
         let directed = edge.as_directed();
@@ -250,10 +252,22 @@ fn too_far(
             continue;
         }
         let [a, b] = edge.vertices();
-        let middle = 0.5 * (at(a.index()) + at(b.index()));
-        if frame.off(middle) > most {
+        let ends = [a, b].map(|v| at(v.index()));
+        if frame.off(ends[0].midpoint(ends[1])) > most {
             let (p, q) = (a.position(), b.position());
-            wanted.push(Point2::new(0.5 * (p.x + q.x), 0.5 * (p.y + q.y)));
+            let middle = Point2::new(0.5 * (p.x + q.x), 0.5 * (p.y + q.y));
+            let beside = sides.map(|f| f.fix().index());
+            long.push((ends[0].distance(ends[1]), beside, middle));
+        }
+    }
+    // The sort keeps the order of edges that are as long.
+    long.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut is_cut = vec![false; inside.len()];
+    let mut wanted = Vec::new();
+    for (_, beside, middle) in long {
+        if beside.iter().all(|&f| !is_cut[f]) {
+            beside.iter().for_each(|&f| is_cut[f] = true);
+            wanted.push(middle);
         }
     }
     if wanted.is_empty() {

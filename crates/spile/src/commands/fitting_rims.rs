@@ -4,9 +4,11 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 use serde::Serialize;
-use spile_formats::step::{StepBody, StepCurve, StepSolid, is_step};
-use spile_joint::{RoundRim, facet, round_rims};
+use spile_case::ExactFaces;
+use spile_formats::step::{StepBody, StepSolid, is_step};
+use spile_joint::{RoundRim, exact_circle, facet, round_rims};
 use spile_mesh::{Circle, Mesh};
+use spile_proof::exact_faces_off;
 
 use crate::answer::Answer;
 use crate::exit::Ending;
@@ -31,6 +33,8 @@ struct Document {
 struct Exact {
     faces: usize,
     chord: f64,
+    /// Guaranteed bounds on the greatest distance of the triangles from them.
+    off: [f64; 2],
 }
 
 /// One round rim, in the file's coordinates and unit.
@@ -74,16 +78,27 @@ pub(crate) fn fitting_rims(path: &Path) -> Result<Answer, Failure> {
             .hint("mend it where it was modelled: a fitting has to be one closed solid")
     };
     let chord = CHORD_MM / file.unit.map_or(1.0, |unit| unit.millimetres());
-    let mesh = match &exact {
-        Some(solid) => facet(solid, chord).map_err(no_fitting)?,
-        None => mesh,
+    let (mesh, exact) = match exact {
+        Some(solid) => {
+            let facets = facet(&solid, chord).map_err(no_fitting)?;
+            (facets.mesh, Some(ExactFaces { solid, face: facets.face }))
+        }
+        None => (mesh, None),
     };
+    let off = exact.as_ref().map(|exact| exact_faces_off(exact, &mesh, chord));
+    let off = off.transpose().map_err(|what| {
+        Failure::internal(format!("{}: triangles that do not stand for it: {what}", file.name))
+    })?;
+    let exact = exact.map(|exact| exact.solid);
     let found = round_rims(&mesh).map_err(no_fitting)?;
     let not_round = found.not_round.into_iter();
     let document = Document {
         sha256: file.sha256,
         triangles: mesh.triangles().len(),
-        exact: exact.as_ref().map(|solid| Exact { faces: solid.faces.len(), chord }),
+        exact: exact.as_ref().zip(off).map(|(solid, off)| {
+            let faces = solid.faces.len();
+            Exact { faces, chord, off }
+        }),
         unit: file.unit.map(|unit| unit.symbol()),
         rims: found.round.iter().map(|found| rim(found, exact.as_ref(), chord)).collect(),
         not_round: not_round.map(|(p, what)| NotRound { near: p.to_array(), what }).collect(),
@@ -111,7 +126,7 @@ fn rim(rim: &RoundRim, exact: Option<&StepSolid>, chord: f64) -> Rim {
         sides,
         residual: circle.largest,
         residual_rms: circle.rms,
-        exact_radius: exact.and_then(|solid| exact_radius(solid, circle, chord)),
+        exact_radius: exact.and_then(|solid| exact_circle(solid, circle, chord)).map(|c| c.1),
     };
     let [bore, outside] = &rim.loops;
     Rim {
@@ -122,25 +137,16 @@ fn rim(rim: &RoundRim, exact: Option<&StepSolid>, chord: f64) -> Rim {
     }
 }
 
-/// The radius of the file's circle that a rim follows.
-fn exact_radius(solid: &StepSolid, found: &Circle, chord: f64) -> Option<f64> {
-    let off = |edge: &spile_formats::step::StepEdge| match edge.curve {
-        StepCurve::Circle { centre, radius, .. } => {
-            Some(((found.radius - radius).abs().max(centre.distance(found.centre)), radius))
-        }
-        StepCurve::Line => None,
-    };
-    let nearest = solid.edges.iter().filter_map(off).min_by(|a, b| a.0.total_cmp(&b.0));
-    nearest.filter(|(off, _)| *off <= chord).map(|(_, radius)| radius)
-}
-
 fn text(document: &Document) -> String {
     let point = |p: [f64; 3]| format!("[{:.4}, {:.4}, {:.4}]", p[0], p[1], p[2]);
     let shape = document.exact.as_ref().map_or_else(
         || format!("{} triangles", document.triangles),
         |exact| {
-            let (faces, chord) = (exact.faces, exact.chord);
-            format!("{faces} exact faces, {} triangles within {chord:.1e}", document.triangles)
+            let (faces, chord, [_, off]) = (exact.faces, exact.chord, exact.off);
+            format!(
+                "{faces} exact faces, {} triangles within {chord:.1e} of them (guaranteed: {off:.1e})",
+                document.triangles
+            )
         },
     );
     let unit = document.unit.map_or_else(String::new, |unit| format!(", in {unit}"));

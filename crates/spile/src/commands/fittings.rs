@@ -4,7 +4,7 @@
 use std::fmt::Write as _;
 
 use serde::Serialize;
-use spile_case::{Case, Cone, ConeSize, End, Fitting, Gender, Unit};
+use spile_case::{Case, Cone, ConeSize, End, Fitting, Gender, Solid, SolidKind, Unit};
 
 use crate::answer::Answer;
 use crate::exit::Ending;
@@ -60,6 +60,8 @@ const OF_CONES: &[Dimension] = &[
     FLANGE,
 ];
 
+const RIM: &str = "a point in the file's coordinates: the round rim nearest it is joined; may be left out where there is one, and with `place = \"as-modelled\"`";
+
 const CONES_SOURCE: &str = "see each size; the other side's diameter is the case's own";
 const CONES_STANDING: &str = "drawn to the basic dimensions; not gauged: check the made part with the standard's gauges before use";
 
@@ -104,15 +106,28 @@ fn kinds() -> Vec<FittingKind> {
             dimensions: vec![
                 Dimension { key: "file", meaning: "STL, PLY, OBJ or 3MF, from the case's folder" },
                 Dimension { key: "unit", meaning: "the file's own unit; the case's if left out" },
-                Dimension {
-                    key: "rim",
-                    meaning: "a point in the file's coordinates: the round rim nearest it is joined; may be left out where there is one, and with `place = \"as-modelled\"`",
-                },
+                Dimension { key: "rim", meaning: RIM },
             ],
             sizes: Vec::new(),
             source: "the file",
             standing: "every triangle but the joined end face comes out corner for corner; no standard is claimed",
             example: "fitting = { kind = \"mesh\", file = \"socket.stl\", unit = \"mm\", rim = [0.0, 0.0, 0.0] }",
+        },
+        FittingKind {
+            kind: "step",
+            shape: "the one solid in a STEP file, of planes, cylinders, cones, spheres and tori, joined at one of its round rims; `spile fittings FILE` lists them",
+            dimensions: vec![
+                Dimension { key: "file", meaning: "STEP, from the case's folder" },
+                Dimension {
+                    key: "unit",
+                    meaning: "the unit that the file states, by which its lengths are converted; may be left out",
+                },
+                Dimension { key: "rim", meaning: RIM },
+            ],
+            sizes: Vec::new(),
+            source: "the file",
+            standing: "exact within `chord`, its rims' circles in area, too; no standard is claimed",
+            example: "fitting = { kind = \"step\", file = \"nozzle.step\" }",
         },
     ]
 }
@@ -181,10 +196,14 @@ fn write_size(text: &mut String, size: &Size) {
     let _ = writeln!(text, "      standing: {}", size.standing);
 }
 
-/// What a person must know of each standard cone and socket of a case.
+/// What a person must know of each standard cone and socket, and of each STEP file, of a case.
 pub(crate) fn standings(case: &Case) -> Vec<String> {
     let of_end = |end: &End| {
-        let Some(Fitting::Cone(cone)) = end.fitting else { return None };
+        let cone = match end.fitting? {
+            Fitting::Cone(cone) => cone,
+            Fitting::Mesh(mesh) => return of_step(case, end, case.solids.get(mesh.solid)?),
+            Fitting::Tube { .. } => return None,
+        };
         let (kind, size) = (cone.gender.name(), cone.size.name());
         Some(format!(
             "end `{}`: the {kind} {size} is drawn to provisional basic dimensions with an allowance of {} {} on the \
@@ -195,6 +214,27 @@ pub(crate) fn standings(case: &Case) -> Vec<String> {
         ))
     };
     case.ends.iter().filter_map(of_end).collect()
+}
+
+/// What was made of a fitting's STEP file.
+fn of_step(case: &Case, end: &End, solid: &Solid) -> Option<String> {
+    let (SolidKind::Step, Some(unit)) = (solid.kind, solid.unit) else { return None };
+    let (file, name, scale) = (&solid.file, &end.name, solid.scale(case.unit));
+    let lengths = match unit == case.unit {
+        true => format!("states {} as its unit, as the case does", unit.name()),
+        false => {
+            format!("states {} as its unit: its lengths were multiplied by {scale}", unit.name())
+        }
+    };
+    let shape = match &solid.exact {
+        Some(exact) => format!(
+            "{} triangles stand for its {} exact faces",
+            solid.triangles.len(),
+            exact.solid.faces.len()
+        ),
+        None => format!("its {} triangles were taken as they are", solid.triangles.len()),
+    };
+    Some(format!("end `{name}`: {file} {lengths}; {shape}"))
 }
 
 #[cfg(test)]
