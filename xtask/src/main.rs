@@ -34,7 +34,7 @@ cargo xtask COMMAND
                            unit      the crates' own tests
                            doc       the examples in doc comments
                            guide     the user's guide builds
-                           page      the whole job in a browser
+                           page      the page in a browser; with --full whole jobs in it
                            real      the cases on open scans
                            outside   checks against reference libraries
                          --full runs the heavy references on everything

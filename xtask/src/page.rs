@@ -45,8 +45,9 @@ pub fn build_if_possible() -> Result<(), Fault> {
     build()
 }
 
-/// The whole job in a browser, by the page's own buttons.
-pub fn test() -> Result<Count, Fault> {
+/// The page in a browser, by its own buttons; with `is_full` whole jobs, too, which make
+/// several parts.
+pub fn test(is_full: bool) -> Result<Count, Fault> {
     build()?;
     let chromium = tool::chromium()?;
     let spile = built_spile()?;
@@ -54,6 +55,7 @@ pub fn test() -> Result<Count, Fault> {
     command
         .args(["--test", "--test-concurrency=1", "--test-reporter=tap"])
         .arg(web().join("tests/browser.test.mjs"))
+        .args(is_full.then(|| web().join("tests/job.test.mjs")))
         .env("SPILE_BIN", spile)
         .env("SPILE_CHROMIUM", chromium)
         .env("SPILE_PICTURES", target().join("page-pictures"));

@@ -24,7 +24,7 @@ const GROUPS: [Group; 9] = [
     ("unit", |_| unit()),
     ("doc", |_| doc()),
     ("guide", |_| guide::build()),
-    ("page", |_| page::test()),
+    ("page", |wish| page::test(wish.full)),
     ("real", cases::real),
     ("outside", outside),
     ("stress", |_| stress::sample()),

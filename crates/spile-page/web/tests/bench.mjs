@@ -99,6 +99,13 @@ export async function typed(page, address, label, text) {
   await until(address, (now) => now.version > before, 10);
 }
 
+/** Waits until the picture flies to a place. */
+export const looksAt = (page, where) =>
+  page.waitForFunction((where) => {
+    const looked = document.querySelector("[data-test=picture]").dataset.looksAt?.split(" ").map(Number) ?? [];
+    return looked.length === 3 && looked.every((x, k) => Math.abs(x - where[k]) < 1e-3);
+  }, where);
+
 /** Drops a file on the page. */
 export async function dropped(page, path, name) {
   const text = (await readFile(path)).toString("base64");
