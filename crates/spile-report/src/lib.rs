@@ -7,6 +7,7 @@
 mod base64;
 pub mod chart;
 pub mod colour;
+mod comparison;
 mod contents;
 pub mod document;
 mod evidence;
@@ -20,6 +21,7 @@ mod records_told;
 pub mod section_drawing;
 pub mod views;
 
+pub use comparison::{Comparison, comparison};
 pub use contents::{document, document_with};
 pub use document::Document;
 pub use evidence::{Evidence, FileRecord};

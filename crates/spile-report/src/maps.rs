@@ -20,16 +20,22 @@ const SCALE: [usize; 2] = [460, 46];
 const FIELDS: usize = 64;
 
 /// A measure that is drawn on the part.
-struct Drawn<'a> {
-    values: &'a [f64],
-    map: Map,
-    range: [f64; 2],
-    scale: Key,
-    size: [usize; 2],
+pub(crate) struct Drawn<'a> {
+    /// One number a point; NaN where there is none.
+    pub values: &'a [f64],
+    /// Which map.
+    pub map: Map,
+    /// The numbers at its ends.
+    pub range: [f64; 2],
+    /// The drawing of its scale.
+    pub scale: Key,
+    /// Width and height in pixels.
+    pub size: [usize; 2],
 }
 
 impl Drawn<'_> {
-    fn shot<'a>(
+    /// The picture from somewhere, with a ring round a place.
+    pub fn shot<'a>(
         &'a self,
         mesh: &'a Mesh,
         (camera, cut): (Camera, Option<CutAway>),
@@ -234,7 +240,7 @@ fn share(percentile: &Percentile, what: &str, unit: &str) -> (String, Text) {
 }
 
 /// A bar of a map's colours with the values at its ends and middle.
-fn scale(map: Map, [low, high]: [f64; 2], name: &str, unit: &str) -> Key {
+pub(crate) fn scale(map: Map, [low, high]: [f64; 2], name: &str, unit: &str) -> Key {
     use std::fmt::Write as _;
     let mut svg = open(SCALE);
     let width = SCALE[0] as f64 / FIELDS as f64;
@@ -260,7 +266,7 @@ fn scale(map: Map, [low, high]: [f64; 2], name: &str, unit: &str) -> Key {
 }
 
 /// A histogram of areas as shares of all.
-fn histogram(
+pub(crate) fn histogram(
     shares: &Histogram,
     marks: &[chart::Mark],
     (x, below, unit): (&str, &str, &str),

@@ -1,5 +1,7 @@
 //! The report of a proof, from what stands in `proof.json` and the surfaces.
 
+use std::path::Path;
+
 use spile_case::Case;
 use spile_mesh::Mesh;
 use spile_proof::PartLabel;
@@ -7,6 +9,7 @@ use spile_report::views::{part_tones, toned, whole};
 use spile_report::{Evidence, FileRecord, document_with, html};
 
 use crate::failure::Failure;
+use crate::inputs::shown;
 use crate::output::OutputFile;
 use crate::proof_file::{Body, ProofFile};
 
@@ -72,6 +75,15 @@ pub(crate) fn report_file(proof: &ProofFile, subject: &Subject) -> Result<Output
     let most = MOST_BYTES / 1_000_000;
     let message = format!("the report would be larger than {most} MB with the smallest pictures");
     Err(Failure::new(message).hint("the case has very many ends, limits or notes; split it in two"))
+}
+
+/// A report is written as the kind of file that its name says.
+pub(crate) fn check_is_report(path: &Path) -> Result<(), Failure> {
+    match path.extension() {
+        Some(extension) if extension.eq_ignore_ascii_case("html") => Ok(()),
+        _ => Err(Failure::new(format!("{} is no name for a report", shown(path)))
+            .hint("give `--report` a name that ends in .html")),
+    }
 }
 
 /// The thumbnail's width and height in pixels.

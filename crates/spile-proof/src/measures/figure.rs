@@ -87,7 +87,7 @@ pub struct Histogram {
 impl Histogram {
     /// Sorts values, each with the area that it stands for, into `bins` bins. A value at a
     /// bin's upper end counts to the next, but for the last.
-    pub(super) fn of(weighted: &[(f64, f64)], [from, to]: [f64; 2], bins: usize) -> Self {
+    pub fn of(weighted: &[(f64, f64)], [from, to]: [f64; 2], bins: usize) -> Self {
         let mut all = Self { from, to, areas: vec![0.0; bins], below: 0.0, above: 0.0 };
         for &(value, area) in weighted {
             let place = (value - from) / (to - from) * bins as f64;

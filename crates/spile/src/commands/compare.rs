@@ -8,11 +8,14 @@ use spile_report::number::place;
 use crate::answer::Answer;
 use crate::args::CompareArgs;
 use crate::commands::compare_folders::compare_folders;
+use crate::commands::compare_report::{Surfaces, compare_report};
 use crate::commands::first_article::{FirstArticle, first_article};
 use crate::exit::Ending;
 use crate::failure::Failure;
 use crate::inputs::{InputFile, read_mesh, shown};
+use crate::output::write_whole;
 use crate::progress::Progress;
+use crate::report_file::check_is_report;
 use crate::table::{Align, Table};
 
 /// Bounds no further apart than the size over this, if nothing is asked.
@@ -47,6 +50,10 @@ struct Document {
 /// Compares two surfaces, or two folders.
 pub(crate) fn compare(args: &CompareArgs) -> Result<Answer, Failure> {
     match [args.a.is_dir(), args.b.is_dir()] {
+        [true, true] if args.report.is_some() => {
+            Err(Failure::new("`--report` shows two surfaces, not folders")
+                .hint("name the two parts in them: `A/part.stl B/part.stl`"))
+        }
         [true, true] if args.align => {
             Err(Failure::new("`--align` lays one surface on another, not folders")
                 .hint("name the part and the scan of its print"))
@@ -62,6 +69,9 @@ pub(crate) fn compare(args: &CompareArgs) -> Result<Answer, Failure> {
 }
 
 fn compare_surfaces(args: &CompareArgs) -> Result<Answer, Failure> {
+    if let Some(report) = &args.report {
+        check_is_report(report)?;
+    }
     let ((a, mesh_a), (b, mesh_b)) = (read_mesh(&args.a)?, read_mesh(&args.b)?);
     check_same_unit(&a, &b)?;
     let progress = Progress::new(2);
@@ -79,6 +89,12 @@ fn compare_surfaces(args: &CompareArgs) -> Result<Answer, Failure> {
     let mut text = format!("A: {}\nB: {}\n", a.name, b.name);
     text.push_str(&align.as_ref().map_or_else(String::new, FirstArticle::text));
     text.push_str(&distances.text());
+    if let Some(report) = &args.report {
+        let surfaces = Surfaces { files: [&a, &b], meshes: [&mesh_a, &mesh_b] };
+        let page = compare_report(&surfaces, &distances, align.as_ref(), args.tolerance);
+        write_whole(report, page.as_bytes())?;
+        text.push_str(&format!("written: {}\n", shown(report)));
+    }
     let ending = distances.ending(args.within);
     Ok(Answer::new(ending, text, &Document { a: a.name, b: b.name, distances, align }))
 }
@@ -118,6 +134,11 @@ impl Distances {
     /// What was asked for and not reached is no answer to what was asked.
     pub fn ending(&self, asked: Option<f64>) -> Ending {
         if self.reached || asked.is_none() { Ending::Held } else { Ending::Broken }
+    }
+
+    /// From A to B, from B to A, and both ways.
+    pub fn ways(&self) -> [Bounds; 3] {
+        self.ways
     }
 
     /// How far apart the bounds may be.

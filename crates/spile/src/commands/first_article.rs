@@ -143,6 +143,51 @@ fn certified_share(moved: &Mesh, part: &Mesh, tolerance: f64) -> f64 {
 }
 
 impl FirstArticle {
+    /// The record, each figure with its name.
+    pub fn facts(&self) -> Vec<(String, String)> {
+        let mut facts = Vec::new();
+        let mut fact = |name: &str, told: String| facts.push((name.to_owned(), told));
+        let rows = self.turn.map(|[x, y, z]| format!("({x:.6}, {y:.6}, {z:.6})"));
+        let [x, y, z] = self.shift;
+        fact("B turned by the rows", rows.join(" "));
+        fact("Then shifted by", format!("({x:.4}, {y:.4}, {z:.4}); no scale"));
+        fact(
+            "Residual of the fit",
+            format!(
+                "{} (root mean square), {} at most, over the points that counted",
+                digits(self.rms),
+                digits(self.largest)
+            ),
+        );
+        fact("Left out of the fit", format!("{:.1} % of B", 100.0 * self.left_out));
+        if let Some(AlikePose { turned_deg, rms }) = self.alike {
+            let told = format!(
+                "turned by {turned_deg:.1} degrees from this one, residual {}: which is meant cannot be told \
+                 from the shape",
+                digits(rms)
+            );
+            fact("Another pose fits about as well", told);
+        }
+        for Percentile { percent, value } in &self.deviation {
+            fact(
+                &format!("{percent} % of B lies no higher than"),
+                format!("{} off A (estimated)", digits(*value)),
+            );
+        }
+        fact("Mean deviation", format!("{} (estimated)", digits(self.mean)));
+        fact("95 % of B lies within", format!("{} of A (estimated)", digits(self.distance_95)));
+        if let Some(Within { tolerance, certified, sampled }) = self.tolerance {
+            let told = format!(
+                "{:.2} % of B's area for certain, {:.2} % of the points",
+                100.0 * certified,
+                100.0 * sampled
+            );
+            fact(&format!("Within {} of A", digits(tolerance)), told);
+        }
+        fact("Points read", format!("{}, spread evenly over B's area", self.samples));
+        facts
+    }
+
     /// The record as lines for a person.
     pub fn text(&self) -> String {
         let mut out = String::from("B is laid on A: turned by the rows");

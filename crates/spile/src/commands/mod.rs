@@ -2,6 +2,7 @@
 
 mod compare;
 mod compare_folders;
+mod compare_report;
 mod completions;
 mod demo;
 mod examine;

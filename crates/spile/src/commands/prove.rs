@@ -22,7 +22,7 @@ use crate::output::{OutputFile, write_whole};
 use crate::progress::Progress;
 use crate::proof_file::{Body, CAUTION, InputRecord, OutputRecord, ProofFile};
 use crate::proof_table::proof_text;
-use crate::report_file::{Subject, report_file};
+use crate::report_file::{Subject, check_is_report, report_file};
 
 /// Judges a part against a case, or a whole folder anew.
 pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
@@ -45,15 +45,6 @@ pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
         let _ = writeln!(text, "written: {}", shown(report));
     }
     Ok(Answer::new(ending_of(proved.file.body.verdict()), text, &proved.file))
-}
-
-/// A report is written as the kind of file that its name says.
-fn check_is_report(path: &Path) -> Result<(), Failure> {
-    match path.extension() {
-        Some(extension) if extension.eq_ignore_ascii_case("html") => Ok(()),
-        _ => Err(Failure::new(format!("{} is no name for a report", shown(path)))
-            .hint("give `--report` a name that ends in .html")),
-    }
 }
 
 /// A part that was judged, with all that its report is made from.

@@ -27,6 +27,29 @@ fn two_cubes_are_as_far_apart_as_their_corners() {
     );
 }
 
+/// The report tells the same bounds, rounded outward, and shows what stands off what.
+#[test]
+fn the_report_of_two_surfaces_tells_their_distances() {
+    let work = Work::new();
+    work.write("a.stl", cube(10.0)).write("b.stl", cube(13.0));
+    let words = ["compare", "a.stl", "b.stl", "--within", "0.001", "--report"];
+    let ran = work.spile(&[&words[..], &["two.html"]].concat());
+    assert_eq!(ran.code, 0, "{}{}", ran.stdout, ran.stderr);
+    let page = work.read("two.html");
+    assert!(page.contains("No tolerance was asked."), "{page}");
+    assert!(page.contains("near 13.00, 13.00, 13.00"));
+    for row in ["from A to B", "from B to A", "both ways"] {
+        assert!(page.contains(&format!("<th scope=\"row\">{row}</th>")), "{row}");
+    }
+    assert!(!page.contains("http") && !page.contains(&*work.path().to_string_lossy()));
+    let again = work.spile(&[&words[..], &["again.html", "--threads", "1"]].concat());
+    assert_eq!(again.code, 0);
+    assert!(work.read("again.html") == page, "the same bytes on any number of threads");
+    let refused = work.spile(&[&words[..], &["two.docx"]].concat());
+    assert_eq!(refused.code, 2);
+    assert!(refused.stderr.contains("give `--report` a name that ends in .html"));
+}
+
 #[test]
 fn a_surface_is_no_distance_from_itself() {
     let work = Work::new();

@@ -133,10 +133,21 @@ fn a_planted_deviation_has_its_share_its_sign_and_its_place() {
     assert!(b_to_a[0] < 0.122 && b_to_a[1] > 0.118, "{b_to_a:?}");
     assert!((number(&told["where"][2]) - 30.0).abs() < 0.2, "{}", told["where"]);
     let words = ["compare", "part.stl", "print.stl", "--align", "--tolerance", "0.05"];
-    let text = work.spile(&[&words[..], &["--within", "0.001"]].concat()).stdout;
+    let more = ["--within", "0.001", "--report", "record.html"];
+    let text = work.spile(&[&words[..], &more].concat()).stdout;
     for said in ["; no scale", "left out of the fit", "within 0.05 of A: ", "nothing left out"] {
         assert!(text.contains(said), "{text}");
     }
+    assert!(text.ends_with("written: record.html\n"), "{text}");
+    let page = work.read("record.html");
+    let banner = page.split_once("<section class=\"banner broken\"").unwrap().1;
+    let (banner, _) = banner.split_once("</section>").unwrap();
+    assert!(banner.contains("Not within 0.05: B lies up to 0.1"), "{banner}");
+    assert!(page.contains("<title>print.stl held against part.stl</title>"));
+    assert!(page.contains("% of B's area for certain"), "the fit is told");
+    // Two sides of B, each with its scale, and a histogram with the tolerance marked.
+    assert_eq!(page.matches("<img ").count(), 2);
+    assert!(page.contains("tolerance</text>"));
 }
 
 #[test]

@@ -1,0 +1,181 @@
+//! The report of one surface held against another: a record of a first article, or of what
+//! changed between two revisions.
+
+use spile_mesh::{DVec3, Mesh};
+use spile_proof::Verdict;
+use spile_proof::measures::Histogram;
+
+use crate::colour::Map;
+use crate::contents::{figures, heading};
+use crate::document::{Align, Banner, Block, Cell, Document, Table, Text, plain};
+use crate::evidence::FileRecord;
+use crate::maps::{Drawn, histogram, scale};
+use crate::number::{Sense, digits, place};
+use crate::records_told::file_table;
+use crate::views::{behind, whole};
+
+/// Pictures are this many pixels wide and high.
+const PICTURE: [usize; 2] = [840, 500];
+
+/// One surface, B, held against another, A. Lengths are in one unit.
+#[derive(Debug, Clone, Copy)]
+pub struct Comparison<'a> {
+    /// Version of the program.
+    pub version: &'a str,
+    /// The unit of all lengths; empty where no file states one.
+    pub unit: &'a str,
+    /// The files, A and B.
+    pub files: &'a [FileRecord; 2],
+    /// Guaranteed bounds from A to B, from B to A, and both ways, with a place that is as far
+    /// off as the lower bound.
+    pub bounds: [([f64; 2], DVec3); 3],
+    /// How B was laid on A, and what was read there, each with its name.
+    pub facts: &'a [(String, String)],
+    /// How far B may lie from A, where that was asked.
+    pub tolerance: Option<f64>,
+    /// The surface B, where it was compared.
+    pub mesh: &'a Mesh,
+    /// How far each of its points lies from A, above zero where it stands off it.
+    pub deviation: &'a [f64],
+    /// Its area by that.
+    pub histogram: &'a Histogram,
+    /// What this is not about.
+    pub caution: &'a str,
+}
+
+/// Writes the record as a document.
+pub fn comparison(record: &Comparison) -> Document {
+    let mut blocks = vec![heading("Distances"), distances(record)];
+    blocks.push(Block::Note(plain(
+        "Guaranteed bounds of the largest distance, each way over the whole surface: from every \
+         place of the one to the nearest of the other. They come from branch and bound, are no \
+         samples, and include rounding.",
+    )));
+    if !record.facts.is_empty() {
+        blocks.push(heading("Fit and deviations"));
+        let told = record.facts.iter().map(|(name, text)| (name.clone(), plain(text.as_str())));
+        blocks.push(Block::Facts(told.collect()));
+    }
+    blocks.extend(map(record));
+    blocks.push(heading("Files"));
+    blocks.push(file_table(
+        "The files that this record is about; a file with another hash is another file",
+        [("A", &record.files[0]), ("B", &record.files[1])],
+    ));
+    blocks.push(heading("Cautions"));
+    let cautions = [
+        record.caution,
+        "A scan of a print has noise and gaps of its own; what it does not show is not judged.",
+        "STL files carry no unit: both surfaces were taken to be in the same one.",
+    ];
+    blocks.push(Block::List(cautions.map(plain).to_vec()));
+    Document {
+        title: format!("{} held against {}", record.files[1].file, record.files[0].file),
+        subtitle: format!(
+            "How far one surface (B) lies from another (A); made by spile {}",
+            record.version
+        ),
+        banner: banner(record),
+        blocks,
+    }
+}
+
+/// A length with its unit.
+fn length(x: &str, unit: &str) -> String {
+    if unit.is_empty() { x.to_owned() } else { format!("{x} {unit}") }
+}
+
+/// A tolerance is judged by the bounds from B to A: what B lacks is told, not judged.
+fn banner(record: &Comparison) -> Banner {
+    let ([low, high], at) = record.bounds[1];
+    let said = |x: f64, sense: Sense| length(&sense.digits(x), record.unit);
+    let far = format!(
+        "B lies up to {} from A, for certain no more than {}, near {}",
+        said(low, Sense::AtLeast),
+        said(high, Sense::AtMost),
+        place(at.to_array())
+    );
+    let (verdict, sentence) = match record.tolerance {
+        None => (Verdict::NotAsked, format!("{far}. No tolerance was asked.")),
+        Some(t) if high <= t => (
+            Verdict::Held,
+            format!("Within {} for certain: {far}.", length(&digits(t), record.unit)),
+        ),
+        Some(t) if low > t => {
+            (Verdict::Broken, format!("Not within {}: {far}.", length(&digits(t), record.unit)))
+        }
+        Some(t) => (
+            Verdict::NotJudged,
+            format!("Too close to {} to tell: {far}.", length(&digits(t), record.unit)),
+        ),
+    };
+    Banner { verdict, sentence, points: Vec::new(), caution: record.caution.to_owned() }
+}
+
+fn distances(record: &Comparison) -> Block {
+    let names = ["from A to B", "from B to A", "both ways"];
+    let row = |(name, ([low, high], at)): (&str, ([f64; 2], DVec3))| -> Vec<Cell> {
+        vec![
+            name.into(),
+            Sense::AtLeast.digits(low).into(),
+            Sense::AtMost.digits(high).into(),
+            place(at.to_array()).into(),
+        ]
+    };
+    let of_unit = |name: &str| match record.unit {
+        "" => name.to_owned(),
+        unit => format!("{name}, {unit}"),
+    };
+    Block::Table(Table {
+        caption: "How far the surfaces lie apart".to_owned(),
+        head: vec![
+            ("Distance".to_owned(), Align::Left),
+            (of_unit("At least"), Align::Right),
+            (of_unit("At most"), Align::Right),
+            ("Where".to_owned(), Align::Left),
+        ],
+        rows: names.into_iter().zip(record.bounds).map(row).collect(),
+    })
+}
+
+/// B's deviations as a map, from two sides, and their histogram.
+fn map(record: &Comparison) -> Vec<Block> {
+    let shares = record.histogram;
+    let most = shares.to.max(-shares.from).max(f64::MIN_POSITIVE);
+    let name = format!(
+        "{}: below zero B lacks material, above it stands off A",
+        length("deviation of B from A,", record.unit).trim_end_matches(',')
+    );
+    let scale = scale(Map::Signed, [-most, most], &name, record.unit);
+    let range = [-most, most];
+    let drawn = Drawn { values: record.deviation, map: Map::Signed, range, scale, size: PICTURE };
+    let ring = Some(record.bounds[1].1);
+    let front = whole(record.mesh);
+    let shots = [(front, "One side"), (behind(record.mesh, &front), "The other side")];
+    let shots = shots.map(|(from, side)| {
+        let alt = format!(
+            "{side} of B, coloured by its deviation from A, on a map from -{m} to {m} {}.",
+            record.unit,
+            m = digits(most)
+        );
+        drawn.shot(record.mesh, (from, None), ring, (alt, format!("{side} of B.")))
+    });
+    let marks =
+        record.tolerance.map(|t| [(-t, "tolerance".to_owned()), (t, "tolerance".to_owned())]);
+    let x = length("deviation of B from A,", record.unit);
+    let chart = histogram(
+        shares,
+        marks.as_ref().map_or(&[], |marks| marks.as_slice()),
+        (x.trim_end_matches(','), "Area of B by its deviation from A.", record.unit),
+    );
+    let note: Text = plain(
+        "The map and the histogram are read at B's points; colours end where the histogram does, \
+         and what lies beyond has the end's colour. Ring: the place of the largest distance from B to A, drawn \
+         through the part where that hides it.",
+    );
+    [Some(heading("Deviation")), figures(shots.into()), Some(Block::Figures(vec![chart]))]
+        .into_iter()
+        .flatten()
+        .chain([Block::Note(note)])
+        .collect()
+}

@@ -1,0 +1,108 @@
+//! `compare --report`: one surface held against another, as a file to hand over.
+
+use spile_mesh::Mesh;
+use spile_proof::measures::Histogram;
+use spile_report::{Comparison, FileRecord, comparison, html};
+
+use crate::commands::compare::Distances;
+use crate::commands::first_article::FirstArticle;
+use crate::commands::run::file_name;
+use crate::inputs::InputFile;
+use crate::signed_distance::SignedDistance;
+
+/// What a comparison is not about.
+const CAUTION: &str = "This covers geometry only, as far as the two files show it. Material, cleaning, \
+                       sterilisation, fit, pressure and use are for qualified people under the codes \
+                       and approvals that apply where the part is used.";
+/// Bins of the histogram, half of them below zero.
+const BINS: usize = 40;
+/// Share of B's area whose deviations the map's ends take in, where no tolerance says.
+const SHARE_SHOWN: f64 = 0.99;
+/// How far beyond a tolerance the map goes.
+const BEYOND_TOLERANCE: f64 = 1.5;
+
+/// The two surfaces, A and B, B where it was compared.
+pub(super) struct Surfaces<'a> {
+    /// Their files.
+    pub files: [&'a InputFile; 2],
+    /// What they hold.
+    pub meshes: [&'a Mesh; 2],
+}
+
+/// The page.
+pub(super) fn compare_report(
+    surfaces: &Surfaces,
+    distances: &Distances,
+    align: Option<&FirstArticle>,
+    tolerance: Option<f64>,
+) -> String {
+    let [a, b] = surfaces.meshes;
+    let deviation = SignedDistance::new(a).of_all(b.points());
+    let weighted = weighted(b, &deviation);
+    let most = shown_up_to(&weighted, tolerance);
+    let histogram = Histogram::of(&weighted, [-most, most], BINS);
+    let files = surfaces.files.map(|file| FileRecord {
+        file: file_name(file.name.as_ref()),
+        sha256: file.sha256.clone(),
+        triangles: Some(file.triangles),
+    });
+    let unit = surfaces.files.iter().find_map(|file| file.unit);
+    html(&comparison(&Comparison {
+        version: env!("CARGO_PKG_VERSION"),
+        unit: unit.map_or("", |unit| unit.symbol()),
+        files: &files,
+        bounds: distances.ways().map(|way| ([way.lo, way.hi], way.at)),
+        facts: &align.map_or_else(Vec::new, FirstArticle::facts),
+        tolerance,
+        mesh: b,
+        deviation: &deviation,
+        histogram: &histogram,
+        caution: CAUTION,
+    }))
+}
+
+/// Each point's value with the area that it stands for: a third of each triangle there.
+fn weighted(mesh: &Mesh, values: &[f64]) -> Vec<(f64, f64)> {
+    let mut all: Vec<(f64, f64)> = values.iter().map(|&value| (value, 0.0)).collect();
+    for (t, corners) in mesh.triangles().iter().enumerate() {
+        let share = mesh.area_normal(t).length() / 6.0;
+        for &corner in corners {
+            if let Some((_, area)) = all.get_mut(corner as usize) {
+                *area += share;
+            }
+        }
+    }
+    all
+}
+
+/// Where map and histogram end.
+fn shown_up_to(weighted: &[(f64, f64)], tolerance: Option<f64>) -> f64 {
+    let mut sizes: Vec<(f64, f64)> = weighted.iter().map(|&(x, area)| (x.abs(), area)).collect();
+    sizes.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let largest = sizes.last().map_or(0.0, |last| last.0);
+    let wanted = tolerance.map(|t| BEYOND_TOLERANCE * t).unwrap_or_else(|| {
+        let mut left = SHARE_SHOWN * sizes.iter().map(|(_, area)| area).sum::<f64>();
+        let within = sizes.iter().find(|(_, area)| {
+            left -= area;
+            left <= 0.0
+        });
+        within.map_or(largest, |(size, _)| *size)
+    });
+    // Where nothing differs there is still a scale to be drawn.
+    if largest > 0.0 { wanted.min(largest) } else { tolerance.unwrap_or(1.0) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::shown_up_to;
+
+    #[test]
+    fn the_map_ends_with_most_of_the_area_or_beyond_the_tolerance() {
+        let mut weighted: Vec<(f64, f64)> = (0..200).map(|k| (0.001 * f64::from(k), 1.0)).collect();
+        weighted.push((-9.0, 0.5));
+        assert!((shown_up_to(&weighted, None) - 0.198).abs() < 1e-12);
+        assert!((shown_up_to(&weighted, Some(0.1)) - 0.15).abs() < 1e-12);
+        assert_eq!(shown_up_to(&weighted, Some(100.0)), 9.0);
+        assert_eq!(shown_up_to(&[(0.0, 1.0)], None), 1.0);
+    }
+}
