@@ -117,7 +117,8 @@ pub(crate) fn farthest<'s>(
         if here.bounds[0] > most.bounds[0] {
             most = here;
         }
-        if here.bounds[1] <= WIDE_ENOUGH * most.bounds[0] || depth == DEEPEST {
+        let last = if here.bounds[1].is_finite() { DEEPEST } else { DEEPEST_UNBOUND };
+        if here.bounds[1] <= WIDE_ENOUGH * most.bounds[0] || depth >= last {
             hi = hi.max(here.bounds[1]);
             continue;
         }
@@ -134,6 +135,8 @@ const WIDE_ENOUGH: f64 = 1.05;
 /// Where bounds do not close, as where all distances are rounding, the upper one
 /// stands after so many rounds.
 const DEEPEST: u32 = 12;
+/// Where there is no upper bound at all, none is hoped for after so many.
+const DEEPEST_UNBOUND: u32 = 5;
 
 #[cfg(test)]
 mod tests {
