@@ -14,8 +14,8 @@ pub(crate) struct KeyChange {
     pub b: Option<String>,
 }
 
-/// The keys whose values differ, in the order of the case file. Seams are left out: they
-/// follow from the rest.
+/// The keys whose values differ, in the order of the case file. Left out are seams, which
+/// follow from the rest, and what the case is called.
 pub(crate) fn changes(a: &Case, b: &Case) -> Vec<KeyChange> {
     let [a, b] = [a, b].map(keys);
     let find = |list: &[(String, String)], key: &str| {
@@ -35,6 +35,7 @@ pub(crate) fn changes(a: &Case, b: &Case) -> Vec<KeyChange> {
 /// key a line below the head of its table.
 fn keys(case: &Case) -> Vec<(String, String)> {
     let mut case = case.clone();
+    case.name = None;
     case.ends.iter_mut().for_each(|end| end.seam = None);
     let mut found = Vec::new();
     let (mut table, mut counts) = (String::new(), std::collections::BTreeMap::new());
