@@ -320,7 +320,7 @@ fn other_units(good: &Good) -> Vec<Sabotage> {
 
 /// Everything on one part; what slipped through, in words.
 ///
-/// `with_report`: the report is read, too.
+/// `with_report`: of the first of each kind the report is read, too.
 fn slipped(
     good: &Good,
     with_report: bool,
@@ -343,7 +343,12 @@ fn slipped(
     all.extend(at_samples(good));
     all.extend(loose(good));
     all.extend(other_units(good));
-    all.par_iter().filter_map(|s| missed(good, s, with_report)).collect()
+    // Of one kind are those that are told alike for three words.
+    let kinds: Vec<Vec<&str>> = all.iter().map(|s| s.what.split(' ').take(3).collect()).collect();
+    all.par_iter()
+        .enumerate()
+        .filter_map(|(k, s)| missed(good, s, with_report && !kinds[..k].contains(&kinds[k])))
+        .collect()
 }
 
 /// Why a sabotage counts as not caught; none if it is.
