@@ -67,7 +67,7 @@ pub fn fair(
         return Ok(points.to_vec());
     }
     let hinges = hinges(band);
-    let areas = point_areas(band);
+    let areas = band.point_areas();
     // Bends are looked at where some corner may move; the rest needs no shape.
     let mut waves: Vec<Option<f64>> = vec![None; points.len()];
     for hinge in &hinges {
@@ -226,17 +226,6 @@ fn cotangent(at: DVec3, b: DVec3, c: DVec3) -> f64 {
     let (u, v) = (b - at, c - at);
     let sine = u.cross(v).length();
     (u.dot(v) / sine.max(1e-12)).clamp(-10.0, 10.0)
-}
-
-fn point_areas(mesh: &Mesh) -> Vec<f64> {
-    let mut areas = vec![0.0; mesh.points().len()];
-    for t in 0..mesh.triangles().len() {
-        let a = mesh.area_normal(t).length() / 6.0;
-        for v in mesh.triangles()[t] {
-            areas[v as usize] += a;
-        }
-    }
-    areas
 }
 
 /// Up to this share of its radius a tube is taken to be like a paraboloid, from

@@ -160,6 +160,18 @@ impl Mesh {
         normals.into_iter().map(DVec3::normalize_or_zero).collect()
     }
 
+    /// The area that each point stands for: a third of each triangle there.
+    pub fn point_areas(&self) -> Vec<f64> {
+        let mut areas = vec![0.0; self.points.len()];
+        for (t, corners) in self.triangles.iter().enumerate() {
+            let share = self.area_normal(t).length() / 6.0;
+            for &v in corners {
+                areas[v as usize] += share;
+            }
+        }
+        areas
+    }
+
     /// The angle of triangle `t` at point `v`, one of its corners, in radians.
     pub fn corner_angle(&self, t: usize, v: u32) -> f64 {
         let places = self.corners(t);

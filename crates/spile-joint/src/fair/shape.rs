@@ -8,8 +8,6 @@
 use rayon::prelude::*;
 use spile_mesh::{DVec3, Mesh, VertexTriangles, vertex_triangles};
 
-use super::point_areas;
-
 /// The points of `mesh`, each moved along its normal onto the paraboloid that
 /// fits the points nearer than its length of `waves`, weighted by the area
 /// each stands for and fading out with distance. A point without such a length,
@@ -33,7 +31,7 @@ pub fn smooth(mesh: &Mesh, normals: &[DVec3], areas: &[f64], waves: &[Option<f64
 /// Where there is none, the mean of the triangles round the point.
 pub fn normals_at(mesh: &Mesh, points: &[u32], wave: f64) -> Vec<DVec3> {
     let fans = vertex_triangles(mesh);
-    let (normals, areas) = (mesh.point_normals(), point_areas(mesh));
+    let (normals, areas) = (mesh.point_normals(), mesh.point_areas());
     points
         .par_iter()
         .map_init(Walk::default, |walk, &v| {

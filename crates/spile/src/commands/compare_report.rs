@@ -38,7 +38,7 @@ pub(super) fn compare_report(
 ) -> String {
     let [a, b] = surfaces.meshes;
     let deviation = SignedDistance::new(a).of_all(b.points());
-    let weighted = weighted(b, &deviation);
+    let weighted: Vec<_> = deviation.iter().copied().zip(b.point_areas()).collect();
     let most = shown_up_to(&weighted, tolerance);
     let histogram = Histogram::of(&weighted, [-most, most], BINS);
     let files = surfaces.files.map(|file| FileRecord {
@@ -59,20 +59,6 @@ pub(super) fn compare_report(
         histogram: &histogram,
         caution: CAUTION,
     }))
-}
-
-/// Each point's value with the area that it stands for: a third of each triangle there.
-fn weighted(mesh: &Mesh, values: &[f64]) -> Vec<(f64, f64)> {
-    let mut all: Vec<(f64, f64)> = values.iter().map(|&value| (value, 0.0)).collect();
-    for (t, corners) in mesh.triangles().iter().enumerate() {
-        let share = mesh.area_normal(t).length() / 6.0;
-        for &corner in corners {
-            if let Some((_, area)) = all.get_mut(corner as usize) {
-                *area += share;
-            }
-        }
-    }
-    all
 }
 
 /// Where map and histogram end.
