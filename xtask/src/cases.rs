@@ -61,10 +61,8 @@ fn make() -> Result<Made, Fault> {
     if files.is_empty() {
         return Err("tests/real holds no case".into());
     }
-    let mut cases = Vec::new();
-    for file in files {
-        cases.push(run_case(&spile, &folder, file)?);
-    }
+    let cases =
+        process::side_by_side(files.len(), |k| run_case(&spile, &folder, files[k].clone()))?;
     Ok(Made { spile, folder, cases })
 }
 
@@ -77,9 +75,9 @@ fn run_case(spile: &Path, folder: &Path, file: PathBuf) -> Result<Case, Fault> {
     }
     std::fs::create_dir_all(folder).map_err(|e| format!("{}: {e}", folder.display()))?;
     let started = Instant::now();
-    let said = process::run_silently(
-        Command::new(spile).arg("run").arg(&file).arg("--all-files").arg("--out").arg(&out),
-    )?;
+    let mut command = Command::new(spile);
+    command.arg("run").arg(&file).arg("--all-files").arg("--out").arg(&out);
+    let said = process::run_silently(command.env("RAYON_NUM_THREADS", "1"))?;
     let seconds = started.elapsed().as_secs_f64();
     println!("{name:<28} exit {:<4} {seconds:>7.1} s", said.code.unwrap_or(-1));
     Ok(Case { name, file, expected, exit: said.code, seconds, lines: said.lines })
@@ -98,8 +96,8 @@ fn expectation(file: &Path) -> Result<Expected, Fault> {
 /// judging from the files alone agrees, and threads do not matter.
 pub fn real(wish: Wish) -> Result<Count, Fault> {
     let made = made(wish)?;
-    let mut count = Count::default();
-    for case in &made.cases {
+    let checked = process::side_by_side(made.cases.len(), |k| {
+        let case = &made.cases[k];
         let threaded = wish.full || THREADED.contains(&case.name.as_str());
         let mut checks = vec![("ends as it must", ends_as_it_must(made, case))];
         if checks[0].1.is_ok() {
@@ -108,6 +106,10 @@ pub fn real(wish: Wish) -> Result<Count, Fault> {
                 checks.push(("is the same on 1 and 2 threads", ignores_threads(made, case)));
             }
         }
+        Ok(checks)
+    })?;
+    let mut count = Count::default();
+    for (case, checks) in made.cases.iter().zip(checked) {
         for (claim, outcome) in checks {
             match outcome {
                 Ok(()) => count.passed += 1,
@@ -172,7 +174,7 @@ fn is_judged_the_same(made: &Made, case: &Case) -> Result<(), Fault> {
     };
     let mut command = Command::new(&made.spile);
     command.arg("prove").arg(folder.join("case.toml")).arg("--part").arg(part);
-    command.arg("--asked").arg(&case.file);
+    command.arg("--asked").arg(&case.file).env("RAYON_NUM_THREADS", "1");
     let said = process::run_silently(&mut command)?;
     if said.code == case.exit {
         Ok(())
@@ -182,20 +184,18 @@ fn is_judged_the_same(made: &Made, case: &Case) -> Result<(), Fault> {
     }
 }
 
+/// The run that is there had one thread.
 fn ignores_threads(made: &Made, case: &Case) -> Result<(), Fault> {
-    let mut files = Vec::new();
-    for threads in ["1", "2"] {
-        let out = made.folder.join(format!("{}-threads-{threads}", case.name));
-        let mut command = Command::new(&made.spile);
-        command.arg("run").arg(&case.file).arg("--all-files").arg("--out").arg(&out);
-        process::run_silently(command.env("RAYON_NUM_THREADS", threads))?;
-        files.push(contents(&out)?);
-        std::fs::remove_dir_all(&out).map_err(|e| format!("{}: {e}", out.display()))?;
-    }
-    let differing = files[0].iter().zip(&files[1]).find(|(a, b)| a != b);
-    match differing {
+    let out = made.folder.join(format!("{}-on-two-threads", case.name));
+    let mut command = Command::new(&made.spile);
+    command.arg("run").arg(&case.file).arg("--all-files").arg("--out").arg(&out);
+    process::run_silently(command.env("RAYON_NUM_THREADS", "2"))?;
+    let on_one = contents(&made.folder.join(&case.name))?;
+    let on_two = contents(&out)?;
+    std::fs::remove_dir_all(&out).map_err(|e| format!("{}: {e}", out.display()))?;
+    match on_one.iter().zip(&on_two).find(|(a, b)| a != b) {
         Some(((name, _), _)) => Err(format!("{name} differs")),
-        None if files[0].len() != files[1].len() => Err("the files are not the same ones".into()),
+        None if on_one.len() != on_two.len() => Err("the files are not the same ones".into()),
         None => Ok(()),
     }
 }

@@ -2,6 +2,7 @@
 
 use std::io::{BufRead, BufReader, Read};
 use std::process::{Command, Stdio};
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc;
 use std::thread;
 
@@ -83,6 +84,41 @@ fn listen(command: &mut Command, show: bool) -> Result<Said, Fault> {
     }
     let status = child.wait().map_err(|e| format!("cannot wait for {shown}: {e}"))?;
     Ok(Said { success: status.success(), code: status.code(), lines })
+}
+
+/// Does `job` for each number below `count`, as many at once as there are processors;
+/// what comes of it is in the order of the numbers. Start programs with one thread
+/// each (`RAYON_NUM_THREADS`): several at once use the processors better than one after
+/// the other, which all have a part that runs alone.
+///
+/// # Errors
+/// A job's fault; jobs that had not begun then are left.
+pub fn side_by_side<T: Send>(
+    count: usize,
+    job: impl Fn(usize) -> Result<T, Fault> + Sync,
+) -> Result<Vec<T>, Fault> {
+    let next = AtomicUsize::new(0);
+    let work = || {
+        let mut done = Vec::new();
+        loop {
+            let number = next.fetch_add(1, Ordering::Relaxed);
+            if number >= count {
+                return Ok::<_, Fault>(done);
+            }
+            done.push((number, job(number).inspect_err(|_| next.store(count, Ordering::Relaxed))?));
+        }
+    };
+    let workers = thread::available_parallelism().map_or(1, |n| n.get());
+    let mut all = thread::scope(|scope| {
+        let running: Vec<_> = (0..workers).map(|_| scope.spawn(work)).collect();
+        let mut all = Vec::new();
+        for worker in running {
+            all.extend(worker.join().map_err(|_| "a worker stopped".to_owned())??);
+        }
+        Ok::<_, Fault>(all)
+    })?;
+    all.sort_by_key(|(number, _)| *number);
+    Ok(all.into_iter().map(|(_, what)| what).collect())
 }
 
 fn shown(command: &Command) -> String {

@@ -9,7 +9,6 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::Command;
-use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
 use serde_json::Value;
@@ -109,28 +108,8 @@ fn all(folder: &Path, count: u64) -> Result<Vec<Seed>, Fault> {
     let spile = built_spile()?;
     let draw = built_example("spile", "stress")?;
     process::run(Command::new(draw).arg(folder).arg("0").arg(count.to_string()))?;
-    let next = AtomicU64::new(0);
-    let workers = std::thread::available_parallelism().map_or(1, |n| n.get());
-    let one_worker = || {
-        let mut seeds = Vec::new();
-        loop {
-            let number = next.fetch_add(1, Ordering::Relaxed);
-            if number >= count {
-                return Ok::<_, Fault>(seeds);
-            }
-            seeds.push(one(&spile, &folder.join(format!("seed-{number}")), number)?);
-        }
-    };
-    let mut seeds = std::thread::scope(|scope| {
-        let running: Vec<_> = (0..workers).map(|_| scope.spawn(one_worker)).collect();
-        let mut seeds = Vec::new();
-        for worker in running {
-            seeds.extend(worker.join().map_err(|_| "a worker stopped".to_owned())??);
-        }
-        Ok::<_, Fault>(seeds)
-    })?;
-    seeds.sort_by_key(|s| s.number);
-    Ok(seeds)
+    let count = usize::try_from(count).map_err(|e| format!("how many seeds: {e}"))?;
+    process::side_by_side(count, |k| one(&spile, &folder.join(format!("seed-{k}")), k as u64))
 }
 
 /// Lets the second judge look at every part.

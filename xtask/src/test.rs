@@ -83,8 +83,12 @@ fn outside(wish: Wish) -> Result<Count, Fault> {
     let mut command = Command::new(python);
     command
         .args(["-m", "pytest", "-q", "-p", "no:cacheprovider", "--color=no", "--durations=5"])
+        // One worker a processor; a file's checks stay together, for they share what they made.
+        .args(["--numprocesses=auto", "--dist=loadfile"])
         .arg(root().join("tests/outside"))
         .env("PYTHONDONTWRITEBYTECODE", "1")
+        .env("RAYON_NUM_THREADS", "1")
+        .env("OMP_NUM_THREADS", "1")
         .env("SPILE_BIN", &made.spile)
         .env("SPILE_PAIRS", built_example("spile", "pairs")?)
         .env("SPILE_REMESHED", built_example("spile", "remeshed")?)

@@ -113,7 +113,7 @@ impl Picture {
         let mut file = Vec::new();
         let mut encoder = png::Encoder::new(&mut file, width, height);
         encoder.set_color(png::ColorType::Rgb);
-        encoder.set_compression(png::Compression::High);
+        encoder.set_compression(png::Compression::Balanced);
         encoder.set_source_srgb(png::SrgbRenderingIntent::RelativeColorimetric);
         let mut writer = encoder.write_header()?;
         writer.write_image_data(&self.pixels)?;

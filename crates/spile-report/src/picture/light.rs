@@ -3,9 +3,9 @@
 use rayon::prelude::*;
 use spile_mesh::{DVec3, Mesh};
 
-use super::raster::{NOTHING, SAMPLES, Seen};
+use super::raster::{SAMPLES, Sample, Seen};
 use super::{Look, Paint, Shading};
-use crate::colour::{Map, NO_VALUE, PAPER, Rgb, gamma, linear};
+use crate::colour::{Map, NO_VALUE, PAPER, Rgb, linear};
 
 /// Where the light comes from, in the camera's frame (right, up, toward the eye), and
 /// how strong each is.
@@ -31,42 +31,81 @@ struct Lit<'a> {
     mesh: &'a Mesh,
     look: &'a Look<'a>,
     seen: &'a Seen,
+    /// Unit normal of each triangle, and whether it is seen from behind.
+    faces: Vec<(DVec3, bool)>,
     /// Normals at points, for smooth shading.
     normals: Vec<DVec3>,
+    /// Light of each triangle's own colour.
+    tones: Vec<Rgb>,
     /// Light of a map's colours, from its least to its most.
     table: Vec<Rgb>,
+    /// Unit directions toward the lights, with their strengths.
+    lights: [(DVec3, f64); 3],
+    /// The unit direction that shines most.
+    glossy: DVec3,
     no_value: Rgb,
-    around: Vec<(f64, f64, f64)>,
+    around: Vec<(isize, isize, f64)>,
 }
 
 /// Red, green and blue of each pixel, row by row from the top.
 pub(super) fn pixels(mesh: &Mesh, look: &Look, seen: &Seen) -> Vec<u8> {
+    let eye = look.camera.toward_eye();
+    let face = |t: usize| {
+        let normal = mesh.area_normal(t).normalize_or_zero();
+        (normal, normal.dot(eye) < 0.0)
+    };
     let lit = Lit {
         mesh,
         look,
         seen,
+        faces: (0..mesh.triangles().len()).into_par_iter().map(face).collect(),
         normals: match look.shading {
             Shading::Flat => Vec::new(),
             Shading::Smooth => mesh.point_normals(),
+        },
+        tones: match look.paint {
+            Paint::Triangles(colours) => lights_of(colours),
+            Paint::Measure { .. } => Vec::new(),
         },
         table: match look.paint {
             Paint::Triangles(_) => Vec::new(),
             Paint::Measure { map, .. } => table(map),
         },
+        lights: LIGHTS.map(|(from, strength)| (DVec3::from_array(from).normalize(), strength)),
+        glossy: DVec3::new(-0.25, 0.36, 0.9).normalize(),
         no_value: NO_VALUE.map(linear),
         around: around(look.size[0]),
     };
     let [width, height] = look.size;
+    let steps = byte_steps();
     let mut pixels = vec![0; 3 * width * height];
     pixels.par_chunks_mut((3 * width).max(1)).enumerate().for_each(|(y, row)| {
         for (x, pixel) in row.chunks_mut(3).enumerate() {
             let light = lit.pixel(x, y);
             for (channel, light) in pixel.iter_mut().zip(light) {
-                *channel = (gamma(light.clamp(0.0, 1.0)) * 255.0).round() as u8;
+                *channel = steps.partition_point(|step| *step <= light) as u8;
             }
         }
     });
     pixels
+}
+
+/// The amounts of light at which a channel of 8 bits takes its next value: a search
+/// among them costs less than a power for every channel of every pixel.
+fn byte_steps() -> [f64; 255] {
+    std::array::from_fn(|k| linear((k as f64 + 0.5) / 255.0))
+}
+
+/// Neighbours in the list mostly share a colour, which is then turned into light once.
+fn lights_of(colours: &[Rgb]) -> Vec<Rgb> {
+    let mut last = (PAPER, PAPER.map(linear));
+    let light = |c: &Rgb| {
+        if *c != last.0 {
+            last = (*c, c.map(linear));
+        }
+        last.1
+    };
+    colours.iter().map(light).collect()
 }
 
 fn table(map: Map) -> Vec<Rgb> {
@@ -76,13 +115,13 @@ fn table(map: Map) -> Vec<Rgb> {
 }
 
 /// Offsets in samples at which a hollow is looked for, and each one's radius there.
-fn around(width: usize) -> Vec<(f64, f64, f64)> {
+fn around(width: usize) -> Vec<(isize, isize, f64)> {
     let mut list = Vec::new();
     for (k, share) in RINGS.iter().enumerate() {
         let radius = share * (width * SAMPLES) as f64;
         for step in 0..TURNS {
             let turn = (step as f64 + 0.37 * k as f64) / TURNS as f64 * std::f64::consts::TAU;
-            list.push((turn.cos() * radius, turn.sin() * radius, radius));
+            list.push(((turn.cos() * radius) as isize, (turn.sin() * radius) as isize, radius));
         }
     }
     list
@@ -90,41 +129,49 @@ fn around(width: usize) -> Vec<(f64, f64, f64)> {
 
 impl Lit<'_> {
     fn pixel(&self, x: usize, y: usize) -> Rgb {
-        let mut sum = [0.0; 3];
         let (x0, y0) = ((x * SAMPLES) as isize, (y * SAMPLES) as isize);
         let middle = (x0 + SAMPLES as isize / 2, y0 + SAMPLES as isize / 2);
         let open = self.openness(middle.0, middle.1);
-        for sy in 0..SAMPLES as isize {
-            for sx in 0..SAMPLES as isize {
-                let lit = self.sample(x0 + sx, y0 + sy, open);
+        let samples: [[_; SAMPLES]; SAMPLES] = std::array::from_fn(|row| {
+            std::array::from_fn(|k| self.seen.at(x0 + k as isize, y0 + row as isize))
+        });
+        let first = samples[0][0];
+        let same = |s: &Option<Sample>| s.map(|s| s.triangle) == first.map(|s| s.triangle);
+        // Over one pixel a triangle's light hardly changes: once will do, but for the
+        // section faces, whose edges are drawn sample by sample.
+        if samples.as_flattened().iter().all(same)
+            && first.is_none_or(|s| !self.is_behind(s.triangle))
+        {
+            return self.sample(samples[SAMPLES / 2][SAMPLES / 2], middle, open);
+        }
+        let mut sum = [0.0; 3];
+        for (row, line) in samples.iter().enumerate() {
+            for (k, sample) in line.iter().enumerate() {
+                let lit = self.sample(*sample, (x0 + k as isize, y0 + row as isize), open);
                 (0..3).for_each(|k| sum[k] += lit[k]);
             }
         }
         sum.map(|c| c / (SAMPLES * SAMPLES) as f64)
     }
 
-    /// The light that comes from one sample.
-    fn sample(&self, x: isize, y: isize, open: f64) -> Rgb {
-        let Some(sample) = self.seen.at(x, y) else { return PAPER };
+    /// The light that comes from one sample at its place.
+    fn sample(&self, sample: Option<Sample>, (x, y): (isize, isize), open: f64) -> Rgb {
+        let Some(sample) = sample else { return PAPER };
         let corners = self.mesh.triangles()[sample.triangle as usize];
         let weights = self.seen.weights(corners, x, y);
-        let face = self.mesh.area_normal(sample.triangle as usize).normalize_or_zero();
+        let (face, is_behind) = self.faces[sample.triangle as usize];
         let colour = self.colour(sample.triangle, corners, weights);
-        if face.dot(self.look.camera.toward_eye()) < 0.0 {
+        if is_behind {
             // The solid's inside: a flat face in a light tint of its colour.
             let edge = if self.is_section_edge(x, y) { 0.35 } else { 1.0 };
             return colour.map(|c| edge * (0.55 * c + 0.36));
         }
         let normal = self.look.camera.turned(self.normal(face, corners, weights));
-        let light: f64 = LIGHTS
-            .iter()
-            .map(|&(from, s)| s * normal.dot(DVec3::from_array(from).normalize()).max(0.0))
-            .sum();
+        let light: f64 = self.lights.iter().map(|&(from, s)| s * normal.dot(from).max(0.0)).sum();
         let lit = open * (AMBIENT + 1.25 * light);
         match self.look.paint {
             Paint::Triangles(_) => {
-                let half = DVec3::new(-0.25, 0.36, 0.9).normalize();
-                let gloss = 0.06 * normal.dot(half).max(0.0).powi(40);
+                let gloss = 0.06 * normal.dot(self.glossy).max(0.0).powi(40);
                 colour.map(|c| c * lit + gloss)
             }
             Paint::Measure { .. } => {
@@ -148,8 +195,8 @@ impl Lit<'_> {
     /// The light of a sample's own colour.
     fn colour(&self, triangle: u32, corners: [u32; 3], weights: [f64; 3]) -> Rgb {
         match self.look.paint {
-            Paint::Triangles(colours) => {
-                colours.get(triangle as usize).map_or(self.no_value, |c| c.map(linear))
+            Paint::Triangles(_) => {
+                self.tones.get(triangle as usize).copied().unwrap_or(self.no_value)
             }
             Paint::Measure { values, range: [low, high], .. } => {
                 let value: f64 = (0..3)
@@ -173,8 +220,7 @@ impl Lit<'_> {
     }
 
     fn is_behind(&self, triangle: u32) -> bool {
-        triangle != NOTHING
-            && self.mesh.area_normal(triangle as usize).dot(self.look.camera.toward_eye()) < 0.0
+        self.faces[triangle as usize].1
     }
 
     /// How little of the surroundings stands in front: 1 in the open, less in a hollow.
@@ -183,7 +229,7 @@ impl Lit<'_> {
         let most = RINGS[2] * self.seen.width as f64 * 3.0;
         let mut hidden = 0.0;
         for &(dx, dy, radius) in &self.around {
-            let Some(other) = self.seen.at(x + dx as isize, y + dy as isize) else { continue };
+            let Some(other) = self.seen.at(x + dx, y + dy) else { continue };
             // In samples, as the radius is.
             let rise = f64::from(other.depth - here.depth) * self.seen.scale;
             if rise > 0.0 && rise < most && !self.is_behind(other.triangle) {

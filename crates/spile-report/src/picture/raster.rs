@@ -10,7 +10,7 @@ pub(super) const SAMPLES: usize = 3;
 /// Rows of samples that one thread fills at a time.
 const BAND: usize = 48;
 /// No triangle.
-pub(super) const NOTHING: u32 = u32::MAX;
+const NOTHING: u32 = u32::MAX;
 
 /// What is seen at one sample.
 #[derive(Debug, Clone, Copy)]
@@ -79,8 +79,9 @@ impl Seen {
 
     /// Weights of a triangle's corners at a sample's middle.
     pub fn weights(&self, corners: [u32; 3], x: isize, y: isize) -> [f64; 3] {
-        let [a, b, c] = corners.map(|c| self.points[c as usize]);
-        weights(a, b, c, x as f64 + 0.5, y as f64 + 0.5).unwrap_or([1.0 / 3.0; 3])
+        let corners = corners.map(|c| self.points[c as usize]);
+        let at = |w: Weights| w.at(x as f64 + 0.5, y as f64 + 0.5);
+        Weights::of(corners).map_or([1.0 / 3.0; 3], at)
     }
 }
 
@@ -106,14 +107,51 @@ fn rows_of(triangle: &[u32; 3], points: &[[f64; 3]], height: usize) -> [i32; 2] 
     [low.floor().clamp(0.0, most) as i32, high.ceil().clamp(0.0, most) as i32]
 }
 
-fn weights(a: [f64; 3], b: [f64; 3], c: [f64; 3], x: f64, y: f64) -> Option<[f64; 3]> {
-    let doubled = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
-    if doubled == 0.0 || !doubled.is_finite() {
-        return None;
+/// The weights of a triangle's corners over the picture's plane.
+struct Weights {
+    /// The first corner.
+    from: [f64; 2],
+    /// What the second's and the third's weight grow by for each step to the right and
+    /// down.
+    second: [f64; 2],
+    third: [f64; 2],
+}
+
+impl Weights {
+    /// Nothing where the triangle is seen edge on.
+    fn of([a, b, c]: [[f64; 3]; 3]) -> Option<Self> {
+        let [ab, ac] = [b, c].map(|p| [p[0] - a[0], p[1] - a[1]]);
+        let doubled = ab[0] * ac[1] - ab[1] * ac[0];
+        let second = [ac[1] / doubled, -ac[0] / doubled];
+        let third = [-ab[1] / doubled, ab[0] / doubled];
+        let is_told = [second, third].as_flattened().iter().all(|w| w.is_finite());
+        is_told.then_some(Self { from: [a[0], a[1]], second, third })
     }
-    let u = ((x - a[0]) * (c[1] - a[1]) - (y - a[1]) * (c[0] - a[0])) / doubled;
-    let v = ((b[0] - a[0]) * (y - a[1]) - (b[1] - a[1]) * (x - a[0])) / doubled;
-    Some([1.0 - u - v, u, v])
+
+    fn at(&self, x: f64, y: f64) -> [f64; 3] {
+        let (dx, dy) = (x - self.from[0], y - self.from[1]);
+        let u = dx * self.second[0] + dy * self.second[1];
+        let v = dx * self.third[0] + dy * self.third[1];
+        [1.0 - u - v, u, v]
+    }
+
+    /// The columns of a row from `low` to below `high` whose middles the triangle may
+    /// cover: a long triangle that lies aslant covers few of its box.
+    fn columns(&self, y: usize, low: usize, high: usize) -> std::ops::Range<usize> {
+        let [first, last] = [low, high].map(|x| x as f64);
+        let at_low = self.at(first + 0.5, y as f64 + 0.5);
+        let steps = [-self.second[0] - self.third[0], self.second[0], self.third[0]];
+        let (mut from, mut to) = (first, last);
+        for (w, step) in at_low.into_iter().zip(steps) {
+            let zero = first - w / step;
+            if step > 0.0 {
+                from = from.max(zero - 1.0);
+            } else if step < 0.0 {
+                to = to.min(zero + 2.0);
+            }
+        }
+        from.clamp(first, last) as usize..to.clamp(first, last) as usize
+    }
 }
 
 /// A band of rows, filled by one thread.
@@ -129,16 +167,18 @@ impl Band<'_> {
     fn fill(&mut self, mesh: &Mesh, t: u32, cut: Option<&CutAway>) {
         let corners = mesh.triangles()[t as usize];
         let [a, b, c] = corners.map(|c| self.points[c as usize]);
+        let Some(weights) = Weights::of([a, b, c]) else { return };
         let xs = [a[0], b[0], c[0]];
         let ys = [a[1], b[1], c[1]];
         let low = |v: [f64; 3]| v.iter().fold(f64::INFINITY, |a, &b| a.min(b)).floor().max(0.0);
         let high = |v: [f64; 3]| v.iter().fold(f64::NEG_INFINITY, |a, &b| a.max(b)).ceil().max(0.0);
-        let (x0, x1) = (low(xs) as usize, (high(xs) as usize).min(self.width));
+        let x1 = (high(xs) as usize).min(self.width);
+        let x0 = (low(xs) as usize).min(x1);
         let y0 = (low(ys) as usize).max(self.first);
         let y1 = (high(ys) as usize).min(self.first + self.rows);
         for y in y0..y1 {
-            for x in x0..x1 {
-                let Some(w) = weights(a, b, c, x as f64 + 0.5, y as f64 + 0.5) else { return };
+            for x in weights.columns(y, x0, x1) {
+                let w = weights.at(x as f64 + 0.5, y as f64 + 0.5);
                 if w.iter().any(|w| *w < 0.0) {
                     continue;
                 }

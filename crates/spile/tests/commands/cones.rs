@@ -168,7 +168,7 @@ place = {{ at = [0, 0, {}], along = [0, 0, -1] }}
         11.0 - gap
     );
     work.write("tube.toml", case);
-    let ran = work.spile(&["run", "tube.toml"]);
+    let ran = work.spile(&["run", "tube.toml", "--without-report"]);
     assert_eq!(ran.code, 0, "{}{}", ran.stdout, ran.stderr);
     for end in ["upper", "lower"] {
         let told =

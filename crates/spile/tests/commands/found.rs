@@ -44,7 +44,7 @@ fn what_is_found_holds_and_five_percent_less_does_not() {
     let work = Work::new();
     work.write("trachea.stl", repository_scan("anatomy/vhm-trachea-jagged-derived.stl"));
     work.write("sought.toml", trachea("\"auto\"", "\"auto\""));
-    let ran = work.spile(&["run", "sought.toml", "--json"]);
+    let ran = work.spile(&["run", "sought.toml", "--without-report", "--json"]);
     assert_eq!(ran.code, 0, "{}{}", ran.stdout, ran.stderr);
     let proof = ran.json();
     let row = &proof["limits"][0];
@@ -64,7 +64,7 @@ fn what_is_found_holds_and_five_percent_less_does_not() {
         [(gap, reach, 0), (0.95 * gap, while_placed, 1), (gap, 0.95 * reach, 1)]
     {
         work.write("given.toml", trachea(&format!("{{ gap = {gap} }}"), &reach.to_string()));
-        let ran = work.spile(&["run", "given.toml", "--tries", "0"]);
+        let ran = work.spile(&["run", "given.toml", "--without-report", "--tries", "0"]);
         assert_eq!(ran.code, code, "gap {gap}, reach {reach}: {}", ran.stdout);
     }
 }
@@ -109,7 +109,7 @@ fn several_ends_are_sought_one_after_the_other() {
     let place = format!("{FITTING}\nreach = 8\nplace = \"auto\"");
     let reach = format!("{FITTING}\nreach = \"auto\"\nplace = {{ gap = 4 }}");
     let work = on_tube(&place, &reach, "kink = 8\nwall_min = 1.2");
-    let ran = work.spile(&["run", "a.toml"]);
+    let ran = work.spile(&["run", "a.toml", "--without-report"]);
     assert_eq!(ran.code, 0, "{}", ran.whole());
     insta::assert_snapshot!("two ends found", said(&ran.stdout));
 }
@@ -119,7 +119,7 @@ fn several_ends_are_sought_one_after_the_other() {
 fn where_no_place_holds_the_conflict_is_told() {
     let place = format!("{FITTING}\nreach = 8\nplace = \"auto\"");
     let work = on_tube(&place, "", "kink = 8\nwall_min = 1.8");
-    let ran = work.spile(&["run", "a.toml"]);
+    let ran = work.spile(&["run", "a.toml", "--without-report"]);
     assert_eq!(ran.code, 1);
     insta::assert_snapshot!("no place found", said(&ran.stdout));
     let proof: serde_json::Value = serde_json::from_str(&work.read("a-out/proof.json")).unwrap();
@@ -137,7 +137,7 @@ fn what_is_broken_at_an_end_that_is_given_is_no_fault_of_the_others() {
     let place = format!("{FITTING}\nreach = 8\nplace = \"auto\"");
     let given = format!("{FITTING}\nreach = 8\nplace = {{ gap = 0.2 }}");
     let work = on_tube(&place, &given, "kink = 8\nwall_min = 1.2");
-    let ran = work.spile(&["run", "a.toml", "--json", "--tries", "0"]);
+    let ran = work.spile(&["run", "a.toml", "--without-report", "--json", "--tries", "0"]);
     assert_eq!(ran.code, 1, "{}", ran.stdout);
     let proof = ran.json();
     let notes = proof["notes"].to_string();
@@ -166,7 +166,7 @@ fn the_demos_fitting_finds_its_place() {
     };
     let case: String = work.read("phantom.toml").lines().map(line).collect();
     work.write("auto.toml", &case);
-    let ran = work.spile(&["run", "auto.toml", "--json"]);
+    let ran = work.spile(&["run", "auto.toml", "--without-report", "--json"]);
     assert_eq!(ran.code, 0, "{}{}", ran.stdout, ran.stderr);
     // Straight on from an invented bore of 16 the joint is shorter than the 12 asked
     // for a fitting aside and turned.

@@ -27,7 +27,13 @@ pub fn trachea() -> &'static Made {
         let case = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/real/trachea-cut.toml");
         let out = tempfile::tempdir().unwrap();
         let folder = out.path().join("out");
-        spile(&["run".as_ref(), case.as_ref(), "--out".as_ref(), folder.as_ref()]);
+        spile(&[
+            "run".as_ref(),
+            case.as_ref(),
+            "--without-report".as_ref(),
+            "--out".as_ref(),
+            folder.as_ref(),
+        ]);
         made_in(&folder, &case)
     })
 }
