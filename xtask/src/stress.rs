@@ -47,7 +47,6 @@ enum Ended {
 
 /// What came of one seed.
 struct Seed {
-    number: u64,
     /// The line that tells how it was drawn.
     drawn: String,
     ended: Ended,
@@ -149,7 +148,7 @@ fn tell(seeds: &[Seed]) {
 }
 
 /// Runs one seed, and the case that its conflict suggests.
-fn one(spile: &Path, folder: &Path, number: u64) -> Result<Seed, Fault> {
+fn one(spile: &Path, folder: &Path) -> Result<Seed, Fault> {
     let drawn = read(&folder.join("drawn.txt"))?.trim().to_owned();
     let started = Instant::now();
     let made = folder.join("out");
@@ -188,7 +187,7 @@ fn one(spile: &Path, folder: &Path, number: u64) -> Result<Seed, Fault> {
         _ => Ended::Failed,
     };
     parts.retain(|out| out.join("proof.json").exists());
-    Ok(Seed { number, drawn, ended, broken: broken.join(" "), made: parts, time })
+    Ok(Seed { drawn, ended, broken: broken.join(" "), made: parts, time })
 }
 
 /// The proof of a case: the one that is there, if it is newer than command and case;
