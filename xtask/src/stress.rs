@@ -108,7 +108,7 @@ fn all(folder: &Path, count: u64) -> Result<Vec<Seed>, Fault> {
     let draw = built_example("spile", "stress")?;
     process::run(Command::new(draw).arg(folder).arg("0").arg(count.to_string()))?;
     let count = usize::try_from(count).map_err(|e| format!("how many seeds: {e}"))?;
-    process::side_by_side(count, |k| one(&spile, &folder.join(format!("seed-{k}")), k as u64))
+    process::side_by_side(count, |k| one(&spile, &folder.join(format!("seed-{k}"))))
 }
 
 /// Lets the second judge look at every part.
