@@ -223,34 +223,41 @@ impl Cut<'_> {
 
     /// The triangles wholly beyond the curves `barred`. Sorted.
     fn removed_beyond(&self, barred: &BTreeSet<u32>) -> Result<Vec<u32>, CutError> {
-        let mut reached: BTreeSet<u32> = BTreeSet::new();
+        let mut is_reached = vec![false; self.scan.mesh.points().len()];
+        let mut is_removed = vec![false; self.scan.mesh.triangles().len()];
+        // Whether it was not marked before.
+        let mark = |marks: &mut [bool], k: u32| !std::mem::replace(&mut marks[k as usize], true);
         let mut todo: Vec<u32> = Vec::new();
         for v in barred.iter().flat_map(|&t| self.corners(t)) {
-            if self.is_above(v) && reached.insert(v) {
+            if self.is_above(v) && mark(&mut is_reached, v) {
                 todo.push(v);
             }
         }
-        let mut removed: BTreeSet<u32> = BTreeSet::new();
+        let mut removed: Vec<u32> = Vec::new();
         while let Some(v) = todo.pop() {
             for &t in self.scan.fans.of(v) {
                 let crosses = barred.contains(&t);
-                if !crosses && !removed.insert(t) {
-                    continue;
+                if !crosses {
+                    if !mark(&mut is_removed, t) {
+                        continue;
+                    }
+                    removed.push(t);
                 }
                 for w in self.corners(t) {
-                    if (!crosses || self.is_above(w)) && reached.insert(w) {
+                    if (!crosses || self.is_above(w)) && mark(&mut is_reached, w) {
                         todo.push(w);
                     }
                 }
             }
         }
         for v in barred.iter().flat_map(|&t| self.corners(t)) {
-            if !self.is_above(v) && reached.contains(&v) {
+            if !self.is_above(v) && is_reached[v as usize] {
                 let p = self.at(v);
                 return Err(CutError::NotParted(p.x, p.y, p.z));
             }
         }
-        Ok(removed.into_iter().collect())
+        removed.sort_unstable();
+        Ok(removed)
     }
 
     /// What stays of the triangles along a curve, and the rim.

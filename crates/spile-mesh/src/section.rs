@@ -162,16 +162,23 @@ pub fn section_near(
     let cut = Cut { mesh, topology, plane };
     let near = Bounds3 { min: centre - radius, max: centre + radius };
     let mut crossed = Vec::new();
-    bvh.for_each_touching(near, &mut |t| {
-        if cut.crosses(t) {
-            crossed.push(t);
-        }
-    });
+    bvh.walk(
+        |bounds| bounds.touches(near) && cut.may_cross(bounds),
+        |slot| {
+            let t = bvh.id(slot);
+            if Bounds3::of(bvh.corners(slot)).touches(near) && cut.crosses(t) {
+                crossed.push(t);
+            }
+        },
+    );
     crossed.sort_unstable();
     let mut curves = cut.curves(&crossed, &|_| true);
     curves.retain(|curve| curve.distance(centre) <= radius);
     curves
 }
+
+/// More than the operations that a height over the plane and one of a box go through.
+const ROUNDED_STEPS: f64 = 32.0;
 
 struct Cut<'a> {
     mesh: &'a Mesh,
@@ -187,6 +194,18 @@ impl Cut<'_> {
     fn crosses(&self, t: u32) -> bool {
         let above = self.mesh.triangles()[t as usize].map(|v| self.is_above(v));
         above.contains(&true) && above.contains(&false)
+    }
+
+    /// Whether the plane can cross what lies in a box: rather yes where rounding could
+    /// decide.
+    fn may_cross(&self, bounds: Bounds3) -> bool {
+        let Plane { point, normal } = self.plane;
+        let middle = 0.5 * bounds.min + 0.5 * bounds.max;
+        let half = (bounds.max - middle).max(middle - bounds.min);
+        let reach = bounds.min.abs().max(bounds.max.abs()) + point.abs();
+        let rounding = ROUNDED_STEPS * f64::EPSILON * reach.dot(normal.abs());
+        // Not a number: no reason to pass by.
+        !((middle - point).dot(normal).abs() > half.dot(normal.abs()) + rounding)
     }
 
     /// The half-edges of a cut triangle that run down and up through the plane.

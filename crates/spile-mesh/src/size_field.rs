@@ -6,9 +6,10 @@
 //! surface's own where they meet those.
 
 use std::cmp::Reverse;
-use std::collections::{BTreeSet, BinaryHeap};
+use std::collections::BinaryHeap;
 
 use glam::DVec3;
+use rayon::prelude::*;
 
 use crate::{Bvh, Mesh, VertexTriangles, vertex_triangles};
 
@@ -37,11 +38,12 @@ impl SizeField {
     /// `L^2 k / 8`.
     pub fn of(surface: &Mesh, chord: f64, growth: f64) -> Self {
         let fans = vertex_triangles(surface);
-        let own = own_lengths(surface, &fans);
         let mut lengths: Vec<f64> = (0..surface.points().len() as u32)
-            .map(|v| {
-                let curvature = curvature(surface, &fans, v);
-                own[v as usize].min((8.0 * chord / curvature).sqrt())
+            .into_par_iter()
+            .map_init(Rings::default, |rings, v| {
+                rings.walk(surface, &fans, v);
+                let own = own_length(surface, &rings.triangles);
+                own.min((8.0 * chord / curvature(surface, rings, v)).sqrt())
             })
             .collect();
         graded(surface, &fans, growth, &mut lengths);
@@ -93,36 +95,62 @@ impl SizeField {
 /// are taken.
 const RINGS: usize = 2;
 
-/// The triangles within some rings of a point, and their points.
-fn around(
-    surface: &Mesh,
-    fans: &VertexTriangles,
-    v: u32,
-    rings: usize,
-) -> (BTreeSet<u32>, BTreeSet<u32>) {
-    let mut points = BTreeSet::from([v]);
-    let mut triangles = BTreeSet::new();
-    for _ in 0..rings {
-        triangles.extend(points.iter().flat_map(|&v| fans.of(v).iter().copied()));
-        points.extend(triangles.iter().flat_map(|&t| surface.triangles()[t as usize]));
-    }
-    (triangles, points)
+/// The triangles within some rings of a point, and their points, both rising; kept
+/// from point to point.
+#[derive(Default)]
+struct Rings {
+    triangles: Vec<u32>,
+    points: Vec<u32>,
+    /// The number of the last walk that came to each triangle and to each point.
+    seen: [Vec<u32>; 2],
+    walks: u32,
 }
 
-/// The median edge of the triangles round each point.
-fn own_lengths(surface: &Mesh, fans: &VertexTriangles) -> Vec<f64> {
-    (0..surface.points().len() as u32)
-        .map(|v| {
-            let (near, _) = around(surface, fans, v, RINGS);
-            let edges = near.into_iter().flat_map(|t| {
-                let [a, b, c] = surface.corners(t as usize);
-                [a.distance(b), b.distance(c), c.distance(a)]
-            });
-            let mut edges: Vec<f64> = edges.filter(|&length| length > 0.0).collect();
-            edges.sort_by(f64::total_cmp);
-            edges.get(edges.len() / 2).copied().unwrap_or(f64::INFINITY)
-        })
-        .collect()
+impl Rings {
+    fn walk(&mut self, surface: &Mesh, fans: &VertexTriangles, v: u32) {
+        let Self { triangles, points, seen: [seen_triangle, seen_point], walks } = self;
+        seen_triangle.resize(surface.triangles().len(), 0);
+        seen_point.resize(surface.points().len(), 0);
+        *walks += 1;
+        triangles.clear();
+        points.clear();
+        points.push(v);
+        seen_point[v as usize] = *walks;
+        let mut ring = 0;
+        for _ in 0..RINGS {
+            let last = points.len();
+            for k in ring..last {
+                for &t in fans.of(points[k]) {
+                    if std::mem::replace(&mut seen_triangle[t as usize], *walks) == *walks {
+                        continue;
+                    }
+                    triangles.push(t);
+                    for w in surface.triangles()[t as usize] {
+                        if std::mem::replace(&mut seen_point[w as usize], *walks) != *walks {
+                            points.push(w);
+                        }
+                    }
+                }
+            }
+            ring = last;
+        }
+        triangles.sort_unstable();
+        points.sort_unstable();
+    }
+}
+
+/// The median edge of these triangles.
+fn own_length(surface: &Mesh, triangles: &[u32]) -> f64 {
+    let edges = triangles.iter().flat_map(|&t| {
+        let [a, b, c] = surface.corners(t as usize);
+        [a.distance(b), b.distance(c), c.distance(a)]
+    });
+    let mut edges: Vec<f64> = edges.filter(|&length| length > 0.0).collect();
+    let middle = edges.len() / 2;
+    if edges.is_empty() {
+        return f64::INFINITY;
+    }
+    *edges.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
 /// The larger principal curvature at a point, by size, less twice its standard
@@ -131,9 +159,8 @@ fn own_lengths(surface: &Mesh, fans: &VertexTriangles) -> Vec<f64> {
 ///
 /// A paraboloid is fitted to the points of the rings round it, by least squares
 /// over the plane square to the mean normal there.
-fn curvature(surface: &Mesh, fans: &VertexTriangles, v: u32) -> f64 {
-    let (near, points) = around(surface, fans, v, RINGS);
-    let normal: DVec3 = near.iter().map(|&t| surface.area_normal(t as usize)).sum();
+fn curvature(surface: &Mesh, Rings { triangles, points, .. }: &Rings, v: u32) -> f64 {
+    let normal: DVec3 = triangles.iter().map(|&t| surface.area_normal(t as usize)).sum();
     let Some(normal) = normal.try_normalize() else { return 0.0 };
     let origin = surface.points()[v as usize];
     let places: Vec<DVec3> =
