@@ -196,7 +196,8 @@ pub fn loosened(scan: &Scan, band: &Band, beside: &[[u32; 3]], kink_deg: f64) ->
             mesh = better;
         }
     }
-    Band { mesh, ..band.clone() }
+    let off = if mesh == band.mesh { band.off } else { f64::INFINITY };
+    Band { mesh, off, ..band.clone() }
 }
 
 /// A turned edge must not make angles smaller than this, in degrees.
@@ -357,8 +358,7 @@ pub fn hold_angles(
     }
     let (sharpest, mut points, grid) = best.unwrap_or((f64::INFINITY, points, grid));
     points.truncate(band_points);
-    let mesh = Mesh::new(points, band.mesh.triangles().to_vec()).unwrap_or_default();
-    Ok(Held { band: Band { mesh, ..band.clone() }, grid, sharpest })
+    Ok(Held { band: band.moved(points), grid, sharpest })
 }
 
 #[cfg(test)]

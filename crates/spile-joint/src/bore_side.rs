@@ -2,7 +2,7 @@
 //! where the scan itself is too narrow there.
 
 use spile_case::{End, JointGuide};
-use spile_mesh::{DVec3, Mesh, are_within};
+use spile_mesh::{DVec3, Mesh};
 
 use crate::ends::{at_end, polygon_centre, seam_of, with_angles};
 use crate::fitting::Placed;
@@ -105,7 +105,7 @@ pub fn join_bore(
         }
         let by = 1.2 * lack / (2.0 * (std::f64::consts::PI * asked).sqrt());
         opened = opened_at_rim(&opened, by);
-        if !are_within(before, &opened.mesh, 0.9 * limits.deviation) {
+        if !opened.is_near(before, 0.9 * limits.deviation) {
             break;
         }
     }
@@ -139,8 +139,7 @@ fn opened_at_rim(band: &Band, by: f64) -> Band {
         let left = (2.1 - 2.2 * away(p) / depth).clamp(0.0, 1.0);
         p + normals[v] * (by * left * left * (3.0 - 2.0 * left))
     });
-    let mesh = Mesh::new(points.collect(), band.mesh.triangles().to_vec()).unwrap_or_default();
-    Band { mesh, ..band.clone() }
+    band.moved(points.collect())
 }
 
 /// The bore side as the limits on area shape it, and where along the way its

@@ -1,7 +1,7 @@
 //! One end from cut to joint: cut, lift, refine, fair, span.
 
 use spile_case::{Case, End, Fitting, Onward, Place, Site, SolidKind, Tilt, Unit};
-use spile_mesh::{Bvh, DVec3, Mesh, SectionLoop, are_within};
+use spile_mesh::{Bvh, DVec3, Mesh, SectionLoop};
 
 use crate::angles::{AngleLimits, Held, hold_angles, loosened};
 use crate::cut::{CutLengths, CutSide, cut_side};
@@ -322,7 +322,7 @@ pub fn faired_band(
     for _ in 0..6 {
         let faired = fair_band(&refined, (&surface.mesh, &surroundings), &fairing)
             .map_err(|e| at_end(end, e, &[]))?;
-        if are_within(&band.mesh, &faired.mesh, 0.8 * deviation) {
+        if faired.is_near(&band.mesh, 0.8 * deviation) {
             return Ok(faired);
         }
         fairing.most *= 0.6;
@@ -357,7 +357,7 @@ pub fn with_angles(
             let held = hold_angles(surface, band, &surroundings, Some((grid, order)), limits, near)
                 .map_err(|e| at_end(end, e, &[]))?;
             let is_better = best.as_ref().is_none_or(|b| held.sharpest < b.sharpest);
-            if is_better && are_within(before, &held.band.mesh, 0.95 * deviation) {
+            if is_better && held.band.is_near(before, 0.95 * deviation) {
                 best = Some(held);
             }
             if best.as_ref().is_some_and(|b| b.sharpest < 1.0) {

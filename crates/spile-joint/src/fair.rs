@@ -314,8 +314,7 @@ pub fn fair_band(
     let both = Mesh::new(points, triangles).unwrap_or_default();
     let mut points = fair(&both, &allowances, LIKE_PARABOLOID * band.rim_length() / TAU)?;
     points.truncate(band.mesh.points().len());
-    let mesh = Mesh::new(points, band.mesh.triangles().to_vec()).unwrap_or_default();
-    Ok(Band { mesh, ..band.clone() })
+    Ok(band.moved(points))
 }
 
 /// An index over the points that the band shares with the untouched scan.

@@ -1,9 +1,9 @@
 //! The triangles within reach of an end, and the band lifted out there.
 
-use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::collections::BTreeMap;
 
 use spile_case::Keep;
-use spile_mesh::{Bvh, DVec3, Mesh, NONE, SectionLoop};
+use spile_mesh::{Bvh, DVec3, Mesh, NONE, SectionLoop, are_within};
 
 use crate::cut::CutSide;
 use crate::surface::Scan;
@@ -12,33 +12,35 @@ use crate::surface::Scan;
 /// to it, and connected to it through triangles that are. Sorted.
 pub fn within_reach(scan: &Scan, cut_loop: &SectionLoop, reach: f64) -> Vec<u32> {
     let outline = outline_index(&cut_loop.points);
-    let near = |v: u32| {
-        let p = scan.mesh.points()[v as usize];
-        outline.closest_within(p, reach).is_some_and(|c| c.distance < reach)
-    };
-    let mut known: BTreeMap<u32, bool> = BTreeMap::new();
+    // Of a point: not asked yet, near, or not.
+    let mut known: Vec<Option<bool>> = vec![None; scan.mesh.points().len()];
     let mut all_near = |t: u32| {
-        scan.mesh.triangles()[t as usize]
-            .iter()
-            .all(|&v| *known.entry(v).or_insert_with(|| near(v)))
+        scan.mesh.triangles()[t as usize].iter().all(|&v| {
+            let is_near = || outline.is_within(scan.mesh.points()[v as usize], reach);
+            *known[v as usize].get_or_insert_with(is_near)
+        })
     };
-    let mut found: BTreeSet<u32> = BTreeSet::new();
-    let mut queue: VecDeque<u32> = VecDeque::new();
+    let mut is_found = vec![false; scan.mesh.triangles().len()];
+    let mut found: Vec<u32> = Vec::new();
     for &t in &cut_loop.triangles {
-        if all_near(t) && found.insert(t) {
-            queue.push_back(t);
+        if !is_found[t as usize] && all_near(t) {
+            is_found[t as usize] = true;
+            found.push(t);
         }
     }
-    while let Some(t) = queue.pop_front() {
+    let mut next = 0;
+    while let Some(&t) = found.get(next) {
+        next += 1;
         for k in 0..3 {
             let twin = scan.topology.twin(3 * t + k);
-            if twin != NONE && !found.contains(&(twin / 3)) && all_near(twin / 3) {
-                found.insert(twin / 3);
-                queue.push_back(twin / 3);
+            if twin != NONE && !is_found[(twin / 3) as usize] && all_near(twin / 3) {
+                is_found[(twin / 3) as usize] = true;
+                found.push(twin / 3);
             }
         }
     }
-    found.into_iter().collect()
+    found.sort_unstable();
+    found
 }
 
 /// How far from the rim of an end the steps need the scan.
@@ -135,9 +137,27 @@ pub struct Band {
     pub rim: Vec<u32>,
     /// The scan triangles that the band replaces, wholly or (crossed ones) in part. Sorted.
     pub replaces: Vec<u32>,
+    /// A bound of how far the band and the surface that was scanned lie from each
+    /// other, known without measuring: infinite where it is not.
+    pub off: f64,
 }
 
 impl Band {
+    /// The band with its points elsewhere, its triangles as they are. A point between
+    /// corners moves no further than one of them, and so much further off may it be.
+    pub fn moved(&self, points: Vec<DVec3>) -> Band {
+        let moves = self.mesh.points().iter().zip(&points).map(|(a, b)| a.distance(*b));
+        let off = self.off + moves.fold(0.0, f64::max);
+        let mesh = Mesh::new(points, self.mesh.triangles().to_vec()).unwrap_or_default();
+        Band { mesh, off, ..self.clone() }
+    }
+
+    /// Whether the band and the surface as it was scanned lie within `limit` of each
+    /// other, certified: it is measured only where what is known does not tell.
+    pub fn is_near(&self, scanned: &Mesh, limit: f64) -> bool {
+        self.off <= limit * (1.0 - ROUNDING) || are_within(scanned, &self.mesh, limit)
+    }
+
     /// The length of the way round the rim.
     pub fn rim_length(&self) -> f64 {
         let at = |k: usize| self.mesh.points()[self.rim[k % self.rim.len()] as usize];
@@ -170,36 +190,46 @@ impl Band {
     }
 }
 
+/// More than rounding takes of a sum of a few moves, as a share.
+const ROUNDING: f64 = 1e-9;
+
 /// Lifts the band: the whole triangles `whole` and the pieces of crossed ones.
 pub fn lift_band(scan: &Scan, cut: &CutSide, whole: &[u32]) -> Band {
     let scan_count = scan.mesh.points().len();
-    let lifted: BTreeSet<u32> =
-        whole.iter().chain(&cut.crossed).chain(&cut.removed).copied().collect();
-    let mut used: BTreeSet<u32> = BTreeSet::new();
+    let mut is_lifted = vec![false; scan.mesh.triangles().len()];
+    whole.iter().chain(&cut.crossed).chain(&cut.removed).for_each(|&t| is_lifted[t as usize] = true);
     let triangles: Vec<[u32; 3]> = whole
         .iter()
         .map(|&t| scan.mesh.triangles()[t as usize])
         .chain(cut.pieces.iter().copied())
         .collect();
-    used.extend(triangles.iter().flatten());
-    let is_shared =
-        |v: u32| (v as usize) < scan_count && scan.fans.of(v).iter().any(|t| !lifted.contains(t));
+    let mut used: Vec<u32> = triangles.iter().flatten().copied().collect();
+    used.sort_unstable();
+    used.dedup();
+    let is_shared = |v: u32| {
+        (v as usize) < scan_count && scan.fans.of(v).iter().any(|&t| !is_lifted[t as usize])
+    };
     let (shared, own): (Vec<u32>, Vec<u32>) = used.iter().partition(|&&v| is_shared(v));
     let order: Vec<u32> = shared.iter().chain(&own).copied().collect();
-    let place: BTreeMap<u32, u32> = order.iter().enumerate().map(|(i, &v)| (v, i as u32)).collect();
+    // Both lists rise.
+    let place = |v: u32| match shared.binary_search(&v) {
+        Ok(at) => Some(at as u32),
+        Err(_) => own.binary_search(&v).ok().map(|at| (shared.len() + at) as u32),
+    };
     let at = |v: u32| match (v as usize).checked_sub(scan_count) {
         Some(k) => cut.new_points[k],
         None => scan.mesh.points()[v as usize],
     };
     let points = order.iter().map(|&v| at(v)).collect();
-    let local = triangles.iter().map(|t| t.map(|v| place[&v])).collect();
+    let local = triangles.iter().map(|t| t.map(|v| place(v).unwrap_or(NONE))).collect();
     let mut replaces: Vec<u32> = whole.iter().chain(&cut.crossed).copied().collect();
     replaces.sort_unstable();
     Band {
         mesh: Mesh::new(points, local).unwrap_or_default(),
         shared: shared.len(),
+        rim: cut.rim.iter().filter_map(|&v| place(v)).collect(),
         scan_points: shared,
-        rim: cut.rim.iter().filter_map(|v| place.get(v).copied()).collect(),
         replaces,
+        off: 0.0,
     }
 }

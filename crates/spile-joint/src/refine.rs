@@ -71,7 +71,8 @@ pub fn refine(band: &Band, limits: &RefineLimits) -> Result<Refined, RefineError
         Some((mesh, rim)) if are_within(&band.mesh, &mesh, limits.deviation) => (mesh, rim),
         _ => (remeshed.mesh, rim),
     };
-    Ok(Refined { band: Band { mesh, rim, ..band.clone() }, gave_way: remeshed.gave_way })
+    let off = limits.deviation;
+    Ok(Refined { band: Band { mesh, rim, off, ..band.clone() }, gave_way: remeshed.gave_way })
 }
 
 /// An index over the rim of a band, for distances from it.

@@ -54,7 +54,7 @@ pub fn widen(
         let moved: Vec<DVec3> =
             band.mesh.points().par_iter().enumerate().skip(band.shared).map(pushed).collect();
         points[band.shared..].copy_from_slice(&moved);
-        band.mesh = Mesh::new(points, band.mesh.triangles().to_vec()).unwrap_or_default();
+        band = band.moved(points);
     }
     band
 }
@@ -239,7 +239,7 @@ pub fn thicken(band: &Band, bore_band: &Mesh, bore: &Bvh, before: &WallBefore<'_
                 p + away.normalize_or_zero() * (1.1 * push[v])
             })
             .collect();
-        band.mesh = Mesh::new(points, mesh.triangles().to_vec()).unwrap_or_default();
+        band = band.moved(points);
     }
     band
 }

@@ -147,7 +147,7 @@ impl<'a> Guard<'a> {
     /// A facet of the original within `limit` of `p`: the nearest of `hints` if
     /// that is near enough, which spares most searches of the tree.
     fn facet_within(&self, p: DVec3, hints: &[u32], limit: f64) -> Option<u32> {
-        match self.nearest_of(p, hints) {
+        match self.nearest_of(p, hints, limit) {
             Some((facet, distance)) if distance < limit => Some(facet),
             _ => self.bvh.closest_within(p, limit).map(|c| c.triangle),
         }
@@ -155,18 +155,22 @@ impl<'a> Guard<'a> {
 
     /// Whether a facet of the original lies within `limit` of `p`.
     fn is_within(&self, p: DVec3, hints: &[u32], limit: f64) -> bool {
-        self.nearest_of(p, hints).is_some_and(|(_, distance)| distance < limit)
+        self.nearest_of(p, hints, limit).is_some_and(|(_, distance)| distance < limit)
             || self.bvh.is_within(p, limit)
     }
 
-    /// The nearest of these facets, and how far it is.
-    fn nearest_of(&self, p: DVec3, facets: &[u32]) -> Option<(u32, f64)> {
+    /// The nearest of these facets, and how far it is, if one may be nearer than
+    /// `limit`.
+    fn nearest_of(&self, p: DVec3, facets: &[u32], limit: f64) -> Option<(u32, f64)> {
+        let limit_sq = limit * limit * SLACK;
         facets
             .iter()
             .filter(|&&facet| facet != NONE)
-            .map(|&facet| {
+            .filter_map(|&facet| {
                 let at = self.original.corners(facet as usize);
-                (facet, offset_to_triangle(p, at).0.length())
+                // A box is much cheaper to ask than the triangle.
+                let is_far = Bounds3::of(at).distance_sq(p) > limit_sq;
+                (!is_far).then(|| (facet, offset_to_triangle(p, at).0.length()))
             })
             .min_by(|a, b| a.1.total_cmp(&b.1))
     }
@@ -200,7 +204,7 @@ impl<'a> Guard<'a> {
     /// The nearest place of the original, and the facet it lies on, given some
     /// facets that may be near.
     pub fn project(&self, p: DVec3, hints: &[u32]) -> Option<(DVec3, u32)> {
-        let hint = self.nearest_of(p, hints);
+        let hint = self.nearest_of(p, hints, f64::INFINITY);
         // A little further than the hint, so that the hint itself is found.
         let limit = hint.map_or(f64::INFINITY, |(_, distance)| distance * HINT_SLACK);
         match (self.bvh.closest_within(p, limit), hint) {
