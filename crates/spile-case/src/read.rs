@@ -15,16 +15,14 @@ use crate::types::{Case, Form, Inherit, Limits, Outliers, Scan, Unit, Wall, Wall
 const ROOT: Keys = Keys {
     table: "a case",
     known: &["name", "unit", "scan", "end", "joint", "limits", "keep", "clear", "output", "mend"],
-    later: &[],
 };
 
 const SCAN: Keys = Keys {
     table: "`[scan]`",
     known: &["file", "files", "form", "wall", "hole_max", "inherit", "outliers", "align", "moved"],
-    later: &[],
 };
 
-const WALL_AT: Keys = Keys { table: "a place of `wall`", known: &["at", "thickness"], later: &[] };
+const WALL_AT: Keys = Keys { table: "a place of `wall`", known: &["at", "thickness"] };
 
 /// How a graded wall is written.
 const GRADED: &str =
@@ -37,7 +35,6 @@ const STEEPEST_WALL: f64 = 0.3;
 const LIMITS: Keys = Keys {
     table: "`[limits]`",
     known: &["deviation", "wall_min", "bore_loss", "kink", "ball_min", "chord"],
-    later: &[],
 };
 
 /// A limit on chord that is left out is the deviation over this: the two then
@@ -135,7 +132,7 @@ fn read_name(reader: &mut Reader<'_>, root: &Table<'_, '_>) -> Option<String> {
 
 fn read_unit(reader: &mut Reader<'_>, root: &Table<'_, '_>) -> Option<Unit> {
     match root.get("unit") {
-        Some(value) => reader.word(value, UNITS, &[]),
+        Some(value) => reader.word(value, UNITS),
         None => {
             reader.missing(root, "unit", "write `unit = \"mm\"` (or `cm`, `m`, `in`) at the top");
             None
@@ -150,7 +147,7 @@ fn read_scan(reader: &mut Reader<'_>, root: &Table<'_, '_>) -> Option<Scan> {
     };
     let table = reader.table(value, &SCAN)?;
     let form = match table.get("form") {
-        Some(value) => reader.word(value, FORMS, &[]),
+        Some(value) => reader.word(value, FORMS),
         None => {
             let advice = "`form` is `shell` (both walls in one file), `sheets` (two files: inner, \
                           outer), `bore` (inner wall only) or `cavity` (the hollow, closed)";
@@ -184,7 +181,7 @@ fn read_scan(reader: &mut Reader<'_>, root: &Table<'_, '_>) -> Option<Scan> {
     let hole_max = reader.maybe_positive(&table, "hole_max");
     let inherit = read_inherit(reader, &table);
     let outliers = match table.get("outliers") {
-        Some(value) => reader.word(value, OUTLIERS, &[]).unwrap_or_default(),
+        Some(value) => reader.word(value, OUTLIERS).unwrap_or_default(),
         None => Outliers::default(),
     };
     let align = read_align(reader, &table);
@@ -293,7 +290,7 @@ fn read_inherit(reader: &mut Reader<'_>, table: &Table<'_, '_>) -> Vec<Inherit> 
     };
     let mut inherit = Vec::new();
     for value in array.iter() {
-        if let Some(fault) = reader.word(value, INHERITS, &[])
+        if let Some(fault) = reader.word(value, INHERITS)
             && !inherit.contains(&fault)
         {
             inherit.push(fault);

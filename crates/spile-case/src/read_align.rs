@@ -3,9 +3,9 @@
 use crate::reader::{Keys, Reader, Table};
 use crate::types::{Align, End, Form, Keep, Motion, Place, Scan, Vec3};
 
-const ALIGN: Keys = Keys { table: "`align`", known: &["to"], later: &[] };
+const ALIGN: Keys = Keys { table: "`align`", known: &["to"] };
 
-const MOVED: Keys = Keys { table: "`moved`", known: &["turn", "shift"], later: &[] };
+const MOVED: Keys = Keys { table: "`moved`", known: &["turn", "shift"] };
 
 /// A rotation's rows are square to each other, and of length 1, within this.
 const ROTATION_ROUNDING: f64 = 1e-9;

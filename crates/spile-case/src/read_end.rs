@@ -13,10 +13,9 @@ const END: Keys = Keys {
         "name", "cut", "rim", "trim", "facing", "reach", "fitting", "place", "roll", "match",
         "limits", "seam",
     ],
-    later: &[],
 };
 
-const SEAM: Keys = Keys { table: "`seam`", known: &["bore", "outside"], later: &[] };
+const SEAM: Keys = Keys { table: "`seam`", known: &["bore", "outside"] };
 
 /// A loop has at least this many points.
 const LEAST_LOOP: usize = 3;

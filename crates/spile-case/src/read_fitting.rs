@@ -19,10 +19,9 @@ const FITTING: Keys = Keys {
         "unit",
         "rim",
     ],
-    later: &[],
 };
 
-const FLANGE: Keys = Keys { table: "`flange`", known: &["outside", "thickness", "at"], later: &[] };
+const FLANGE: Keys = Keys { table: "`flange`", known: &["outside", "thickness", "at"] };
 
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Kind {
@@ -49,7 +48,7 @@ pub(crate) fn read_fitting(
 ) -> Option<Fitting> {
     let table = reader.table(value, &FITTING)?;
     let kind = match table.get("kind") {
-        Some(kind) => reader.word(kind, KINDS, &[]),
+        Some(kind) => reader.word(kind, KINDS),
         None => {
             reader.missing(
                 &table,
@@ -97,7 +96,7 @@ fn read_file(
     };
     // A STEP file says itself what its unit is.
     let unit = match table.get("unit") {
-        Some(value) => reader.word(value, UNITS, &[]).map(Some),
+        Some(value) => reader.word(value, UNITS).map(Some),
         None => Some((kind == SolidKind::Mesh).then_some(unit)),
     };
     let rim = table.get("rim").map(|v| reader.point(v));
@@ -140,7 +139,7 @@ fn read_cone(
     let why = format!("a {}'s {fixed_key} follows from its `size`", gender.name());
     refuse(reader, table, fixed_key, &why);
     let size = match table.get("size") {
-        Some(size) => reader.word(size, CONE_SIZES, &[]),
+        Some(size) => reader.word(size, CONE_SIZES),
         None => {
             reader.missing(table, "size", "`spile fittings` lists the sizes");
             None

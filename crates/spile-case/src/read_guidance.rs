@@ -8,13 +8,12 @@ use crate::reader::{Keys, Reader, Table, Value};
 const END_LIMITS: Keys = Keys {
     table: "`limits` of an end",
     known: &["deviation", "wall_min", "bore_loss", "kink", "ball_min", "chord"],
-    later: &[],
 };
 
-const JOINT: Keys = Keys { table: "`[joint]`", known: &["edge", "shape", "wall"], later: &[] };
+const JOINT: Keys = Keys { table: "`[joint]`", known: &["edge", "shape", "wall"] };
 
 const WALL_SHARE: Keys =
-    Keys { table: "a place of `wall` in `[joint]`", known: &["at", "thickness"], later: &[] };
+    Keys { table: "a place of `wall` in `[joint]`", known: &["at", "thickness"] };
 
 /// How the wall of a joint is written.
 const WALL_ADVICE: &str = "write `wall = [{ at = 0.2, thickness = 2.0 }, { at = 0.8, thickness = 3.0 }]`: two places \
@@ -24,7 +23,7 @@ const WALL_ADVICE: &str = "write `wall = [{ at = 0.2, thickness = 2.0 }, { at = 
 const PIN_ADVICE: &str = "write `match = [[[x, y, z], angle], ...]`: a place on the rim and its angle about the fitting's \
      axis in degrees";
 
-const CLEAR: Keys = Keys { table: "`[[clear]]`", known: &["ball", "box"], later: &[] };
+const CLEAR: Keys = Keys { table: "`[[clear]]`", known: &["ball", "box"] };
 
 /// Limits that are only judged where there is a fitting.
 const WITH_FITTING: [&str; 3] = ["kink", "ball_min", "chord"];
@@ -82,7 +81,7 @@ pub(crate) fn read_joint(
     let table = root.get("joint").and_then(|value| reader.table(value, &JOINT));
     let Some(table) = table else { return (None, JointGuide::default()) };
     let edge = reader.maybe_positive(&table, "edge");
-    let shape = table.get("shape").and_then(|v| reader.word(v, SHAPES, &[])).unwrap_or_default();
+    let shape = table.get("shape").and_then(|v| reader.word(v, SHAPES)).unwrap_or_default();
     let wall = table.get("wall").map_or(Vec::new(), |value| read_wall_shares(reader, value));
     (edge, JointGuide { shape, wall })
 }

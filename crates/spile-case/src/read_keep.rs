@@ -5,17 +5,15 @@ use crate::read::Painted;
 use crate::reader::{Keys, Reader, Table, Value};
 use crate::types::{Ball, Keep, Mend, Vec3};
 
-const KEEP: Keys =
-    Keys { table: "`[[keep]]`", known: &["ball", "box", "file", "triangles"], later: &[] };
+const KEEP: Keys = Keys { table: "`[[keep]]`", known: &["ball", "box", "file", "triangles"] };
 
-const BALL: Keys = Keys { table: "`ball`", known: &["at", "radius"], later: &[] };
+const BALL: Keys = Keys { table: "`ball`", known: &["at", "radius"] };
 
-const BOX: Keys = Keys { table: "`box`", known: &["min", "max"], later: &[] };
+const BOX: Keys = Keys { table: "`box`", known: &["min", "max"] };
 
-const TRIANGLES: Keys =
-    Keys { table: "`triangles`", known: &["scan_sha256", "numbers"], later: &[] };
+const TRIANGLES: Keys = Keys { table: "`triangles`", known: &["scan_sha256", "numbers"] };
 
-const MEND: Keys = Keys { table: "`[[mend]]`", known: &["kind", "at", "radius"], later: &[] };
+const MEND: Keys = Keys { table: "`[[mend]]`", known: &["kind", "at", "radius"] };
 
 type Open<'o> = &'o mut dyn FnMut(&str) -> Result<Painted, String>;
 
@@ -132,7 +130,7 @@ pub(crate) fn read_mends(reader: &mut Reader<'_>, root: &Table<'_, '_>) -> Vec<M
     for value in reader.tables(root.get("mend")) {
         let Some(table) = reader.table(value, &MEND) else { continue };
         let kind = match table.get("kind") {
-            Some(value) => reader.word(value, MEND_KINDS, &[]),
+            Some(value) => reader.word(value, MEND_KINDS),
             None => {
                 reader.missing(&table, "kind", "");
                 None

@@ -4,16 +4,12 @@ use crate::names::FILE_KINDS;
 use crate::output::{FileKind, Flow, Output};
 use crate::reader::{Keys, Reader, Table};
 
-const OUTPUT: Keys = Keys {
-    table: "`[output]`",
-    known: &["density", "build_direction", "flow", "files"],
-    later: &[],
-};
+const OUTPUT: Keys =
+    Keys { table: "`[output]`", known: &["density", "build_direction", "flow", "files"] };
 
 const FLOW: Keys = Keys {
     table: "`flow` in `[output]`",
     known: &["rate_l_min", "density_kg_m3", "viscosity_pa_s"],
-    later: &[],
 };
 
 /// How a flow is written; its units are in its keys.
@@ -59,7 +55,7 @@ fn read_files(reader: &mut Reader<'_>, output: &Table<'_, '_>) -> Vec<FileKind> 
         return Vec::new();
     };
     let mut files: Vec<_> =
-        array.iter().filter_map(|value| reader.word(value, FILE_KINDS, &[])).collect();
+        array.iter().filter_map(|value| reader.word(value, FILE_KINDS)).collect();
     files.sort_unstable();
     files.dedup();
     files

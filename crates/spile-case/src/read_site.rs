@@ -6,7 +6,6 @@ use crate::types::{Cut, Onward, Place, Rim, Site, Station, StationCut, Tilt};
 const CUT: Keys = Keys {
     table: "`cut`",
     known: &["through", "facing", "from", "along", "narrowest", "roundest"],
-    later: &[],
 };
 
 /// The place that a fitting's own file has it at.
@@ -19,11 +18,8 @@ pub(crate) const AUTO: &str = "auto";
 pub(crate) const PLACES: &str =
     "give `place = { at, along }`, `place = { gap }`, or `place = \"auto\"` to have it found";
 
-const PLACE: Keys = Keys {
-    table: "`place`",
-    known: &["at", "along", "gap", "off", "tilt_deg", "toward"],
-    later: &[],
-};
+const PLACE: Keys =
+    Keys { table: "`place`", known: &["at", "along", "gap", "off", "tilt_deg", "toward"] };
 
 /// The keys of `cut` that name a station, of which one is given.
 const STATIONS: [&str; 3] = ["along", "narrowest", "roundest"];

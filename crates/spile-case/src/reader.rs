@@ -22,8 +22,6 @@ pub(crate) struct Keys {
     pub table: &'static str,
     /// Keys that are read.
     pub known: &'static [&'static str],
-    /// Keys that a later version will read.
-    pub later: &'static [&'static str],
 }
 
 /// A table whose keys have been checked.
@@ -103,14 +101,10 @@ impl<'s> Reader<'s> {
             if keys.known.contains(&name) {
                 continue;
             }
-            let error = if keys.later.contains(&name) {
-                self.error(key.span(), format!("`{name}` is not supported yet by this version"))
-                    .label("not supported yet")
-            } else {
-                self.error(key.span(), format!("unknown key in {}: `{}`", keys.table, shown(name)))
-                    .label("unknown key")
-                    .allowed(name, keys.known)
-            };
+            let error = self
+                .error(key.span(), format!("unknown key in {}: `{}`", keys.table, shown(name)))
+                .label("unknown key")
+                .allowed(name, keys.known);
             meant.extend(error.nearest.clone());
             self.note(error);
         }
@@ -298,12 +292,7 @@ impl<'s> Reader<'s> {
     }
 
     /// One of a list of words.
-    pub fn word<T: Copy>(
-        &mut self,
-        value: &Value<'_>,
-        words: Words<T>,
-        later: &[&str],
-    ) -> Option<T> {
+    pub fn word<T: Copy>(&mut self, value: &Value<'_>, words: Words<T>) -> Option<T> {
         let names: Vec<&str> = words.iter().map(|&(name, _)| name).collect();
         let Some(text) = value.get_ref().as_str() else {
             let found = kind_of(value.get_ref());
@@ -317,15 +306,10 @@ impl<'s> Reader<'s> {
         if let Some(&(_, meant)) = words.iter().find(|&&(name, _)| name == text) {
             return Some(meant);
         }
-        let error = if later.contains(&text) {
-            self.error(value.span(), format!("`{text}` is not supported yet by this version"))
-                .label("not supported yet")
-                .allowed("", &names)
-        } else {
-            self.error(value.span(), format!("unknown value: `{}`", shown(text)))
-                .label("unknown value")
-                .allowed(text, &names)
-        };
+        let error = self
+            .error(value.span(), format!("unknown value: `{}`", shown(text)))
+            .label("unknown value")
+            .allowed(text, &names);
         self.note(error);
         None
     }
