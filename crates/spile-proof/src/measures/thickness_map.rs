@@ -203,6 +203,8 @@ fn shrunk(other: &Bvh, p: DVec3, inward: DVec3, [least, from]: [f64; 2]) -> Opti
 
 #[cfg(test)]
 mod tests {
+    use std::f64::consts::PI;
+
     use super::*;
     use spile_mesh::Mesh;
 
@@ -237,6 +239,56 @@ mod tests {
         let wall = Wall::at(&other, DVec3::ZERO, -DVec3::Z, 100.0);
         let all = [wall.shortest, wall.ray, wall.ball].map(Option::unwrap);
         assert!(all.iter().all(|t| (t - 2.5).abs() < 1e-12), "{wall:?}");
+    }
+
+    /// A sphere about the origin, and how near to its middle its facets come.
+    fn sphere(radius: f64) -> (Mesh, f64) {
+        let rings = 48_u32;
+        let at = |i: u32, j: u32| {
+            let (t, f) = (f64::from(i) / f64::from(rings), f64::from(j) / f64::from(rings));
+            let ((r, z), (y, x)) = ((t * PI).sin_cos(), (f * PI).sin_cos());
+            radius * DVec3::new(r * x, r * y, z)
+        };
+        let around = 2 * rings;
+        let points = (0..=rings).flat_map(|i| (0..around).map(move |j| at(i, j))).collect();
+        let place = |i: u32, j: u32| i * around + j % around;
+        let quads = (0..rings).flat_map(|i| (0..around).map(move |j| (i, j)));
+        let triangles = quads.flat_map(|(i, j)| {
+            let [a, b, c, d] =
+                [(i, j), (i + 1, j), (i + 1, j + 1), (i, j + 1)].map(|(i, j)| place(i, j));
+            // At the poles one of the two has no area.
+            [(i + 1 < rings).then_some([a, b, c]), (i > 0).then_some([a, c, d])]
+                .into_iter()
+                .flatten()
+        });
+        let mesh = Mesh::new(points, triangles.collect()).unwrap();
+        let near = |t: usize| mesh.area_normal(t).normalize().dot(mesh.corners(t)[0]);
+        let nearest = (0..mesh.triangles().len()).map(near).fold(f64::INFINITY, f64::min);
+        (mesh, nearest)
+    }
+
+    #[test]
+    fn a_shell_between_spheres_is_as_thick_as_their_radii_differ() {
+        // Closed form: R - r by all three measures, for facets less by no more than they lie
+        // within their sphere.
+        let [(small, within), (large, without)] = [10.0, 12.0].map(sphere);
+        let [small, large] = [&small, &large].map(Bvh::build);
+        for k in 0..500 {
+            let (z, turn) = (f64::from(2 * k - 499) / 500.0, 2.4 * f64::from(k));
+            let (y, x) = turn.sin_cos();
+            let way = DVec3::new((1.0 - z * z).sqrt() * x, (1.0 - z * z).sqrt() * y, z);
+            let from_outside = (Wall::at(&small, 12.0 * way, way, 100.0), 2.0, 12.0 - within);
+            let from_bore = (Wall::at(&large, 10.0 * way, -way, 100.0), without - 10.0, 2.0);
+            for (wall, least, most) in [from_outside, from_bore] {
+                for t in [wall.shortest, wall.ray, wall.ball].map(Option::unwrap) {
+                    let slack = BALL_SHARE * t;
+                    assert!(least - slack <= t && t <= most + slack, "{way}: {wall:?}");
+                }
+                let t = wall.shortest.unwrap();
+                assert!(least - 1e-12 <= t && t <= most + 1e-12, "{way}: {wall:?}");
+            }
+        }
+        assert!(12.0 - within < 2.02 && without - 10.0 > 1.98, "facets fine enough to tell");
     }
 
     #[test]
