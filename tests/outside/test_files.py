@@ -367,7 +367,7 @@ def test_every_output_is_listed_with_its_hash(made):
         assert hashlib.sha256((made.folder / name).read_bytes()).hexdigest() == digest, name
     there = {p.relative_to(made.folder).as_posix() for p in made.folder.rglob("*") if p.is_file()}
     beside = {n for n in there if n.startswith("inputs/")} | {"proof.json"}
-    assert "report.html" in listed
+    assert {"report.html", "report.pdf"} <= set(listed)
     assert there - beside == set(listed)
 
 

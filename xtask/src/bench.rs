@@ -9,9 +9,11 @@ use crate::{Fault, process, target};
 
 mod joint;
 mod kernel;
+mod report;
 
 pub use joint::joint;
 pub use kernel::kernel;
+pub use report::report;
 
 /// Sizes of the scans, in triangles.
 pub const FULL: [usize; 3] = [250_000, 1_000_000, 4_000_000];

@@ -9,6 +9,7 @@ mod guide;
 mod licences;
 mod page;
 mod picture;
+mod preflight;
 mod process;
 mod python;
 mod stress;
@@ -44,6 +45,7 @@ cargo xtask COMMAND
   bench [--quick]        time and memory of each step as the scan grows
   bench --joint          what one joint costs on one core, step by step
   bench --stress [N]     two thousand invented ends, or N: how many hold
+  bench --report         what the report takes beyond the run, for a million triangles
   bench --kernel         closest points beside a reference library's, and reading
                          STL beside copying it
 
@@ -73,6 +75,7 @@ fn main() -> ExitCode {
         ["bench", "--joint"] => bench::joint(),
         ["bench", "--stress"] => stress::bench(None),
         ["bench", "--stress", count] => stress::bench(Some(count)),
+        ["bench", "--report"] => bench::report(),
         ["bench", "--kernel"] => bench::kernel(),
         [] | ["help" | "--help" | "-h"] => {
             print!("{HELP}");

@@ -48,7 +48,14 @@ pub fn real_pictures() -> Result<(), Fault> {
             continue;
         }
         let out = target().join("picture-real").join(&name);
-        process::run(Command::new(&spile).arg("run").arg(&case).arg("--out").arg(&out))?;
+        process::run(
+            Command::new(&spile)
+                .arg("run")
+                .arg(&case)
+                .arg("--out")
+                .arg(&out)
+                .arg("--without-report"),
+        )?;
         draw(&out, &folder.join(format!("{name}.png")), REAL_SIZE, &["near"])?;
     }
     Ok(())

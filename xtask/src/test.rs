@@ -5,7 +5,8 @@ use std::time::Instant;
 
 use crate::summary::{self, Count, Row};
 use crate::{
-    Fault, built_example, cases, guide, licences, page, process, python, root, stress, tidy, tool,
+    Fault, built_example, cases, guide, licences, page, preflight, process, python, root, stress,
+    tidy, tool,
 };
 
 /// What a run of the tests was asked for.
@@ -93,6 +94,8 @@ fn outside(wish: Wish) -> Result<Count, Fault> {
         .env("SPILE_PAIRS", built_example("spile", "pairs")?)
         .env("SPILE_REMESHED", built_example("spile", "remeshed")?)
         .env("SPILE_STRESS", built_example("spile", "stress")?)
+        .env("SPILE_REPORT_PDF", built_example("spile", "report_pdf")?)
+        .env("SPILE_PREFLIGHT", preflight::class_path()?)
         .env("SPILE_MADE", &made.folder);
     if wish.full {
         command.arg("--full");

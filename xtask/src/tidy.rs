@@ -7,13 +7,14 @@ use crate::{Fault, root};
 
 /// The crates in import order: each may use those before it, and the prover
 /// never what makes the joint, not even in its tests.
-const ORDER: [(&str, &[&str]); 9] = [
+const ORDER: [(&str, &[&str]); 10] = [
     ("spile-mesh", &[]),
     ("spile-formats", &["spile-mesh"]),
     ("spile-case", &["spile-mesh", "spile-formats"]),
     ("spile-joint", &["spile-mesh", "spile-formats", "spile-case"]),
     ("spile-proof", &["spile-mesh", "spile-formats", "spile-case"]),
     ("spile-report", &["spile-mesh", "spile-formats", "spile-case", "spile-proof"]),
+    ("spile-typeset", &["spile-proof", "spile-report"]),
     ("spile-page", &["spile-mesh", "spile-formats", "spile-case", "spile-joint", "spile-proof"]),
     (
         "spile",
@@ -24,6 +25,7 @@ const ORDER: [(&str, &[&str]); 9] = [
             "spile-joint",
             "spile-proof",
             "spile-report",
+            "spile-typeset",
             "spile-page",
         ],
     ),

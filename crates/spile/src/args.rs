@@ -152,7 +152,7 @@ pub(crate) struct ProveArgs {
     /// The case as it was asked: the settled one must ask no less
     #[arg(long, value_name = "CASE")]
     pub asked: Option<PathBuf>,
-    /// Write the report of the proof of `--part` to FILE (.html)
+    /// Write the report of the proof of `--part` to FILE (.html or .pdf)
     #[arg(long, value_name = "FILE", requires = "part")]
     pub report: Option<PathBuf>,
     /// Where seams are not settled and not to be told from the part: judge what needs none
@@ -175,7 +175,7 @@ pub(crate) struct CompareArgs {
     /// How far B may lie from A: the share of B that does is given too
     #[arg(long, value_name = "T", allow_negative_numbers = true, value_parser = above_zero, requires = "align")]
     pub tolerance: Option<f64>,
-    /// Write a report of two files to FILE (.html): distances, map of the deviation, files
+    /// Write a report of two files to FILE (.html or .pdf): distances, map of the deviation, files
     #[arg(long, value_name = "FILE")]
     pub report: Option<PathBuf>,
 }

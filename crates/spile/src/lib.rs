@@ -29,4 +29,5 @@ mod times;
 mod written;
 
 pub use command_line::command_line;
+pub use commands::report_as_pdf;
 pub use proof_file::CAUTION;

@@ -22,7 +22,7 @@ pub(crate) struct OutputFile {
 /// belongs to the user and stays.
 const OURS: [&str; 3] = ["proof.json", "case.toml", "inputs"];
 
-/// The files of the report.
+/// The files of the report: a page for a browser, and one for keeping and print.
 pub(crate) const REPORTS: [&str; 2] = ["report.html", "report.pdf"];
 
 /// The part's files, held or broken: how their names begin, and go on.

@@ -20,6 +20,11 @@ impl<'a> SignedDistance<'a> {
         Self { mesh, tree: Bvh::build(mesh), around: vertex_triangles(mesh) }
     }
 
+    /// The surface's own tree.
+    pub fn tree(&self) -> &Bvh {
+        &self.tree
+    }
+
     /// The distance of each point, below zero where it lies behind the surface. Those of
     /// a surface without triangles are left out.
     pub fn of_all(&self, points: &[DVec3]) -> Vec<f64> {

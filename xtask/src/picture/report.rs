@@ -1,5 +1,5 @@
-//! `cargo xtask picture --report`: the demo's report as a laptop and a phone show it,
-//! for the guide.
+//! `cargo xtask picture --report`: the demo's report as a laptop and a phone show it, and
+//! pages of it as PDF, for the guide.
 
 use std::path::Path;
 use std::process::Command;
@@ -17,7 +17,11 @@ const VIEWS: [(&str, usize, usize, [usize; 2]); 3] = [
     ("phone.png", 390, 0, [500, 900]),
 ];
 
-/// Runs the demo and has Chromium draw its report.
+/// Pages of the PDF that are shown, and their dots per inch.
+const PAGES: [(&str, &str); 2] = [("paper-1.png", "1"), ("paper-3.png", "3")];
+const PAGE_DPI: &str = "72";
+
+/// Runs the demo, has Chromium draw its report and poppler pages of it as PDF.
 pub fn report_pictures() -> Result<(), Fault> {
     let chromium = tool::chromium()?;
     let spile = built_spile()?;
@@ -33,6 +37,16 @@ pub fn report_pictures() -> Result<(), Fault> {
         std::fs::write(&frame, framed(width, from))
             .map_err(|e| format!("{}: {e}", frame.display()))?;
         shoot(&chromium, &frame, &pictures.join(name), window)?;
+        println!("{PICTURES}/{name} drawn");
+    }
+    let paper = folder.join("phantom-out/report.pdf");
+    if tool::on_path(&["pdftoppm"]).is_none() {
+        tool::apt_install(&["poppler-utils"], "it draws pages of the report")?;
+    }
+    for (name, page) in PAGES {
+        let mut draw = Command::new("pdftoppm");
+        draw.args(["-png", "-singlefile", "-r", PAGE_DPI, "-f", page, "-l", page]);
+        process::run(draw.arg(&paper).arg(pictures.join(name).with_extension("")))?;
         println!("{PICTURES}/{name} drawn");
     }
     Ok(())

@@ -15,7 +15,8 @@ use crate::failure::Failure;
 use crate::inputs::{InputFile, read_mesh, shown};
 use crate::output::write_whole;
 use crate::progress::Progress;
-use crate::report_file::check_is_report;
+use crate::report_file::ReportKind;
+use crate::signed_distance::SignedDistance;
 use crate::table::{Align, Table};
 
 /// Bounds no further apart than the size over this, if nothing is asked.
@@ -69,19 +70,19 @@ pub(crate) fn compare(args: &CompareArgs) -> Result<Answer, Failure> {
 }
 
 fn compare_surfaces(args: &CompareArgs) -> Result<Answer, Failure> {
-    if let Some(report) = &args.report {
-        check_is_report(report)?;
-    }
+    let kind = args.report.as_deref().map(ReportKind::of).transpose()?;
     let ((a, mesh_a), (b, mesh_b)) = (read_mesh(&args.a)?, read_mesh(&args.b)?);
     check_same_unit(&a, &b)?;
     let progress = Progress::new(2);
-    let (align, mesh_b) = match args.align {
-        true => {
+    let surface = (args.align || kind.is_some()).then(|| SignedDistance::new(&mesh_a));
+    let (align, mesh_b) = match surface.as_ref().filter(|_| args.align) {
+        Some(surface) => {
             spile_joint::Watch::step(&progress, "align", None);
-            let (record, moved) = first_article(&mesh_a, &mesh_b, &b.name, args.tolerance)?;
+            let part = (&mesh_a, surface);
+            let (record, moved) = first_article(part, &mesh_b, &b.name, args.tolerance)?;
             (Some(record), moved)
         }
-        false => (None, mesh_b),
+        None => (None, mesh_b),
     };
     spile_joint::Watch::step(&progress, "compare", None);
     let distances = Distances::of(&mesh_a, &mesh_b, args.within);
@@ -89,10 +90,10 @@ fn compare_surfaces(args: &CompareArgs) -> Result<Answer, Failure> {
     let mut text = format!("A: {}\nB: {}\n", a.name, b.name);
     text.push_str(&align.as_ref().map_or_else(String::new, FirstArticle::text));
     text.push_str(&distances.text());
-    if let Some(report) = &args.report {
-        let surfaces = Surfaces { files: [&a, &b], meshes: [&mesh_a, &mesh_b] };
-        let page = compare_report(&surfaces, &distances, align.as_ref(), args.tolerance);
-        write_whole(report, page.as_bytes())?;
+    if let (Some(report), Some(kind), Some(surface)) = (&args.report, kind, &surface) {
+        let surfaces = Surfaces { files: [&a, &b], a: surface, b: &mesh_b };
+        let document = compare_report(&surfaces, &distances, align.as_ref(), args.tolerance);
+        write_whole(report, &kind.write(&document)?)?;
         text.push_str(&format!("written: {}\n", shown(report)));
     }
     let ending = distances.ending(args.within);

@@ -2,7 +2,7 @@
 
 use spile_mesh::Mesh;
 use spile_proof::measures::Histogram;
-use spile_report::{Comparison, FileRecord, comparison, html};
+use spile_report::{Comparison, Document, FileRecord, comparison};
 
 use crate::commands::compare::Distances;
 use crate::commands::first_article::FirstArticle;
@@ -21,23 +21,25 @@ const SHARE_SHOWN: f64 = 0.99;
 /// How far beyond a tolerance the map goes.
 const BEYOND_TOLERANCE: f64 = 1.5;
 
-/// The two surfaces, A and B, B where it was compared.
+/// The two surfaces, A and B.
 pub(super) struct Surfaces<'a> {
     /// Their files.
     pub files: [&'a InputFile; 2],
-    /// What they hold.
-    pub meshes: [&'a Mesh; 2],
+    /// The one, to measure from.
+    pub a: &'a SignedDistance<'a>,
+    /// The other, where it was compared.
+    pub b: &'a Mesh,
 }
 
-/// The page.
+/// The record as a document.
 pub(super) fn compare_report(
     surfaces: &Surfaces,
     distances: &Distances,
     align: Option<&FirstArticle>,
     tolerance: Option<f64>,
-) -> String {
-    let [a, b] = surfaces.meshes;
-    let deviation = SignedDistance::new(a).of_all(b.points());
+) -> Document {
+    let b = surfaces.b;
+    let deviation = surfaces.a.of_all(b.points());
     let weighted: Vec<_> = deviation.iter().copied().zip(b.point_areas()).collect();
     let most = shown_up_to(&weighted, tolerance);
     let histogram = Histogram::of(&weighted, [-most, most], BINS);
@@ -47,7 +49,7 @@ pub(super) fn compare_report(
         triangles: Some(file.triangles),
     });
     let unit = surfaces.files.iter().find_map(|file| file.unit);
-    html(&comparison(&Comparison {
+    comparison(&Comparison {
         version: env!("CARGO_PKG_VERSION"),
         unit: unit.map_or("", |unit| unit.symbol()),
         files: &files,
@@ -58,7 +60,7 @@ pub(super) fn compare_report(
         deviation: &deviation,
         histogram: &histogram,
         caution: CAUTION,
-    }))
+    })
 }
 
 /// Where map and histogram end.

@@ -66,7 +66,7 @@ pub(crate) struct FirstArticle {
 
 /// Lays `scan` on `part` and reads how far off it lies; gives the moved scan too.
 pub(crate) fn first_article(
-    part: &Mesh,
+    (part, surface): (&Mesh, &SignedDistance),
     scan: &Mesh,
     scan_name: &str,
     tolerance: Option<f64>,
@@ -84,7 +84,6 @@ pub(crate) fn first_article(
         .hint("cut away what the scan holds beside the part: table, clamps, supports"));
     }
     let moved = moved(scan, &fit.motion)?;
-    let surface = SignedDistance::new(part);
     let points = spread(&moved, SAMPLES);
     let mut signed = surface.of_all(&points);
     signed.sort_by(f64::total_cmp);
@@ -107,7 +106,7 @@ pub(crate) fn first_article(
             let within = plain.partition_point(|d| *d <= tolerance);
             Within {
                 tolerance,
-                certified: certified_share(&moved, part, tolerance),
+                certified: certified_share(&moved, surface.tree(), tolerance),
                 sampled: within as f64 / plain.len().max(1) as f64,
             }
         }),
@@ -134,9 +133,9 @@ fn at_percent(sorted: &[f64], percent: f64) -> f64 {
 }
 
 /// Share of the area of those triangles that lie within `tolerance` with all their places.
-fn certified_share(moved: &Mesh, part: &Mesh, tolerance: f64) -> f64 {
+fn certified_share(moved: &Mesh, part: &Bvh, tolerance: f64) -> f64 {
     let all: Vec<u32> = (0..moved.triangles().len() as u32).collect();
-    let far = farthest_each(moved, &all, &Bvh::build(part), tolerance);
+    let far = farthest_each(moved, &all, part, tolerance);
     let area = |t: usize| 0.5 * moved.area_normal(t).length();
     let within: f64 = (0..far.len()).filter(|&t| far[t] <= tolerance).map(area).sum();
     within / (0..far.len()).map(area).sum::<f64>().max(f64::MIN_POSITIVE)

@@ -21,6 +21,8 @@ mod settle_for;
 mod tried;
 mod what_holds;
 
+pub use prove::report_as_pdf;
+
 use crate::answer::Answer;
 use crate::args::Command;
 use crate::failure::Failure;

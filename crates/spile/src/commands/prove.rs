@@ -18,11 +18,11 @@ use crate::commands::settle_for::settled_for;
 use crate::exit::Ending;
 use crate::failure::Failure;
 use crate::inputs::{Loaded, load, read_mesh, shown};
-use crate::output::{OutputFile, write_whole};
+use crate::output::write_whole;
 use crate::progress::Progress;
 use crate::proof_file::{Body, CAUTION, InputRecord, OutputRecord, ProofFile};
 use crate::proof_table::proof_text;
-use crate::report_file::{Subject, check_is_report, report_file};
+use crate::report_file::{ReportKind, Subject, reports};
 
 /// Judges a part against a case, or a whole folder anew.
 pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
@@ -35,13 +35,11 @@ pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
             .hint("name it with `--part`, or name the folder that `run` has left instead"));
     };
     let case = if is_folder { args.case.join(CASE_FILE) } else { args.case.clone() };
-    if let Some(report) = &args.report {
-        check_is_report(report)?;
-    }
+    let kind = args.report.as_deref().map(ReportKind::of).transpose()?;
     let proved = proved(&case, part, args.asked.as_deref(), args.without_seams)?;
     let mut text = proof_text(&proved.file);
-    if let Some(report) = &args.report {
-        write_whole(report, &proved.report()?.bytes)?;
+    if let (Some(report), Some(kind)) = (&args.report, kind) {
+        write_whole(report, &proved.report(&[kind])?.concat())?;
         let _ = writeln!(text, "written: {}", shown(report));
     }
     Ok(Answer::new(ending_of(proved.file.body.verdict()), text, &proved.file))
@@ -57,12 +55,21 @@ pub(crate) struct Proved {
 }
 
 impl Proved {
-    fn report(&self) -> Result<OutputFile, Failure> {
+    fn report(&self, kinds: &[ReportKind]) -> Result<Vec<Vec<u8>>, Failure> {
         let text = write_case(&self.settled);
         let subject =
             Subject { settled: (&self.settled, &text), scans: &self.scans, part: Some(&self.part) };
-        report_file(&self.file, &subject)
+        reports(&self.file, &subject, kinds)
     }
+}
+
+/// The report of the proof of a part by a settled case, as PDF/A-2a and as PDF/A-1b.
+///
+/// # Errors
+/// What cannot be read, judged or written, in a sentence.
+pub fn report_as_pdf(case: &Path, part: &Path) -> Result<Vec<Vec<u8>>, String> {
+    let proved = proved(case, part, None, false).map_err(|failure| failure.message)?;
+    proved.report(&[ReportKind::Pdf, ReportKind::Checked]).map_err(|failure| failure.message)
 }
 
 /// The proof of a part by a case and, where it is given, by the case as it was asked.

@@ -19,7 +19,7 @@ use crate::commands::what_holds::try_changes;
 use crate::failure::Failure;
 use crate::files::{Finished, more_files};
 use crate::inputs::{InputFile, Loaded, load, shown};
-use crate::output::{OutputFile, replace};
+use crate::output::{OutputFile, REPORTS, replace};
 use crate::part_files::{part_info, stl_bytes, threemf_bytes};
 use crate::progress::Progress;
 use crate::proof_file::{
@@ -27,7 +27,7 @@ use crate::proof_file::{
     unmade, with_conflicts,
 };
 use crate::proof_table::proof_text;
-use crate::report_file::{Subject, report_file, thumbnail};
+use crate::report_file::{ReportKind, Subject, reports, thumbnail};
 
 /// The settled case's file in the output folder.
 pub(crate) const CASE_FILE: &str = "case.toml";
@@ -133,9 +133,12 @@ pub(crate) fn run_watched(
         let subject =
             Subject { settled: (&settled, &case_text), scans: &loaded.scans, part: mesh.as_ref() };
         // The report tells the proof without itself; then the proof lists it, too.
-        let report = report_file(&proof, &subject)?;
-        proof.outputs.push(OutputRecord::of(&report));
-        files.push(report);
+        let written = reports(&proof, &subject, &[ReportKind::Page, ReportKind::Pdf])?;
+        for (name, bytes) in REPORTS.into_iter().zip(written) {
+            let report = OutputFile { name: name.to_owned(), bytes };
+            proof.outputs.push(OutputRecord::of(&report));
+            files.push(report);
+        }
     }
     let json = proof.text();
     files.push(OutputFile { name: "proof.json".to_owned(), bytes: json.clone().into_bytes() });

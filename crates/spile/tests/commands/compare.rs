@@ -45,9 +45,16 @@ fn the_report_of_two_surfaces_tells_their_distances() {
     let again = work.spile(&[&words[..], &["again.html", "--threads", "1"]].concat());
     assert_eq!(again.code, 0);
     assert!(work.read("again.html") == page, "the same bytes on any number of threads");
+    // The same for print, as PDF, whose version is told in its first bytes.
+    for (name, threads) in [("two.pdf", "2"), ("again.pdf", "1")] {
+        let ran = work.spile(&[&words[..], &[name, "--threads", threads]].concat());
+        assert_eq!(ran.code, 0, "{}", ran.stderr);
+    }
+    let [first, second] = ["two.pdf", "again.pdf"].map(|name| work.read_bytes(name));
+    assert!(first.starts_with(b"%PDF-1.7") && first == second);
     let refused = work.spile(&[&words[..], &["two.docx"]].concat());
     assert_eq!(refused.code, 2);
-    assert!(refused.stderr.contains("give `--report` a name that ends in .html"));
+    assert!(refused.stderr.contains("give `--report` a name that ends in .html or .pdf"));
 }
 
 #[test]

@@ -63,7 +63,15 @@ fn one_byte_in_any_file_is_told_by_the_files_name() {
     let names: Vec<&str> = files.iter().map(|(name, _)| &name["elsewhere/".len()..]).collect();
     assert_eq!(
         names,
-        ["case.toml", "inputs/tube.stl", "part.3mf", "part.stl", "proof.json", "report.html"]
+        [
+            "case.toml",
+            "inputs/tube.stl",
+            "part.3mf",
+            "part.stl",
+            "proof.json",
+            "report.html",
+            "report.pdf"
+        ]
     );
     for ((path, bytes), name) in files.iter().zip(names) {
         let last = bytes.len() - 1;

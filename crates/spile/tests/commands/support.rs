@@ -61,6 +61,11 @@ impl Work {
         std::fs::read_to_string(self.path().join(name)).unwrap()
     }
 
+    /// The bytes of a file in this folder.
+    pub fn read_bytes(&self, name: &str) -> Vec<u8> {
+        std::fs::read(self.path().join(name)).unwrap()
+    }
+
     /// Runs the program in this folder.
     pub fn spile(&self, args: &[&str]) -> Ran {
         let output = assert_cmd::Command::new(env!("CARGO_BIN_EXE_spile"))

@@ -83,7 +83,15 @@ fn a_tube_is_joined_proved_and_proved_again_wherever_it_is_moved() {
     let names: Vec<&str> = first.keys().map(String::as_str).collect();
     assert_eq!(
         names,
-        ["case.toml", "inputs/tube.stl", "part.3mf", "part.stl", "proof.json", "report.html",]
+        [
+            "case.toml",
+            "inputs/tube.stl",
+            "part.3mf",
+            "part.stl",
+            "proof.json",
+            "report.html",
+            "report.pdf",
+        ]
     );
 
     the_fitting_is_recognised(&work.spile(&["examine", "tube-out/part.stl", "--json"]).json());
@@ -152,7 +160,7 @@ fn every_file_that_is_asked_for_is_written_listed_and_goes_when_it_is_not() {
     let listed: Vec<&str> = outputs.iter().map(|o| o["file"].as_str().unwrap()).collect();
     assert_eq!(
         listed,
-        ALL_FILES.into_iter().chain(["case.toml", "report.html"]).collect::<Vec<_>>()
+        ALL_FILES.into_iter().chain(["case.toml", "report.html", "report.pdf"]).collect::<Vec<_>>()
     );
     let first = below(&work, "tube-out");
     for output in outputs {
@@ -195,7 +203,8 @@ fn every_file_that_is_asked_for_is_written_listed_and_goes_when_it_is_not() {
             "part.obj",
             "part.stl",
             "proof.json",
-            "report.html"
+            "report.html",
+            "report.pdf"
         ]
     );
 }
@@ -334,6 +343,7 @@ fn a_file_of_the_users_in_the_output_folder_stays() {
             "part.stl",
             "proof.json",
             "report.html",
+            "report.pdf",
         ]
     );
 }
