@@ -197,7 +197,11 @@ const ROUNDING: f64 = 1e-9;
 pub fn lift_band(scan: &Scan, cut: &CutSide, whole: &[u32]) -> Band {
     let scan_count = scan.mesh.points().len();
     let mut is_lifted = vec![false; scan.mesh.triangles().len()];
-    whole.iter().chain(&cut.crossed).chain(&cut.removed).for_each(|&t| is_lifted[t as usize] = true);
+    whole
+        .iter()
+        .chain(&cut.crossed)
+        .chain(&cut.removed)
+        .for_each(|&t| is_lifted[t as usize] = true);
     let triangles: Vec<[u32; 3]> = whole
         .iter()
         .map(|&t| scan.mesh.triangles()[t as usize])
