@@ -10,6 +10,9 @@ use crate::{Fault, built_spile, process, root, target, tool};
 /// What Vite needs.
 const LEAST_NODE: u32 = 20;
 
+/// The tests in a browser that make small parts at most.
+const TESTS: [&str; 4] = ["browser", "steer", "look", "access"];
+
 /// Where the page's sources are.
 fn web() -> PathBuf {
     root().join("crates/spile-page/web")
@@ -45,8 +48,8 @@ pub fn build_if_possible() -> Result<(), Fault> {
     build()
 }
 
-/// The page in a browser, by its own buttons; with `is_full` whole jobs, too, which make
-/// several parts.
+/// The page in a browser, by its own buttons; with `is_full` whole jobs on the demo and on a
+/// real scan, too.
 pub fn test(is_full: bool) -> Result<Count, Fault> {
     build()?;
     let chromium = tool::chromium()?;
@@ -54,7 +57,7 @@ pub fn test(is_full: bool) -> Result<Count, Fault> {
     let mut command = Command::new(node()?);
     command
         .args(["--test", "--test-concurrency=1", "--test-reporter=tap"])
-        .arg(web().join("tests/browser.test.mjs"))
+        .args(TESTS.map(|name| web().join(format!("tests/{name}.test.mjs"))))
         .args(is_full.then(|| web().join("tests/job.test.mjs")))
         .env("SPILE_BIN", spile)
         .env("SPILE_CHROMIUM", chromium)

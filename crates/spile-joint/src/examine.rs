@@ -107,6 +107,21 @@ pub struct Finding {
     pub size: f64,
     /// The sheets that it is about; for kinds that are about sheets, not spots.
     pub sheets: Option<SheetExtent>,
+    /// What of the scan each of them is, in the order in which they were found; not of sheets.
+    pub traces: Vec<Trace>,
+}
+
+/// What of a scan a defect is, by the numbers of its points and triangles.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Trace {
+    /// A point.
+    Point(u32),
+    /// An edge between two points.
+    Edge([u32; 2]),
+    /// A closed loop of points.
+    Loop(Vec<u32>),
+    /// Triangles.
+    Triangles(Vec<u32>),
 }
 
 /// How far sheets extend that are not the wall that matters.
@@ -160,7 +175,7 @@ pub fn examine(mesh: &Mesh, options: ExamineOptions) -> Examination {
     let mut findings = Vec::new();
     let meeting = self_intersections(mesh);
     for (kind, spots) in defects::all(mesh, &topology, &rims, &around, hole_max, &meeting) {
-        group(kind, &spots, &rims.ends, &mut findings);
+        group(kind, spots, &rims.ends, &mut findings);
     }
     for sheet in sheets::all(mesh, &topology, &meeting, hole_max) {
         enter_sheet(mesh, sheet, &rims.ends, &mut findings);
@@ -184,8 +199,16 @@ pub fn examine(mesh: &Mesh, options: ExamineOptions) -> Examination {
     }
 }
 
-/// Where a defect is, and how far it reaches across.
-type Spot = (DVec3, f64);
+/// One defect.
+#[derive(Debug, Clone)]
+struct Spot {
+    /// Where it is.
+    at: DVec3,
+    /// How far it reaches across.
+    size: f64,
+    /// What it is.
+    trace: Trace,
+}
 
 fn stops_closing(kind: FindingKind) -> bool {
     use FindingKind::{Flipped, Hole, InternalWall, NonManifoldEdge, OpenRim};
@@ -203,13 +226,19 @@ fn effect(kind: FindingKind, at: DVec3, ends: &[FoundEnd]) -> Effect {
 }
 
 /// Puts the spots of one kind together by what they do.
-fn group(kind: FindingKind, spots: &[Spot], ends: &[FoundEnd], into: &mut Vec<Finding>) {
+fn group(kind: FindingKind, spots: Vec<Spot>, ends: &[FoundEnd], into: &mut Vec<Finding>) {
     let first = into.len();
-    for &(at, size) in spots {
+    for Spot { at, size, trace } in spots {
         let effect = effect(kind, at, ends);
         match into[first..].iter_mut().find(|finding| finding.effect == effect) {
-            None => into.push(Finding { kind, effect, at, count: 1, size, sheets: None }),
-            Some(finding) => finding.add(at, size),
+            None => {
+                let traces = vec![trace];
+                into.push(Finding { kind, effect, at, count: 1, size, sheets: None, traces });
+            }
+            Some(finding) => {
+                finding.add(at, size);
+                finding.traces.push(trace);
+            }
         }
     }
 }
@@ -243,7 +272,8 @@ fn enter_sheet(mesh: &Mesh, sheet: sheets::Sheet, ends: &[FoundEnd], into: &mut 
         }
         None => {
             let sheets = Some(SheetExtent { area: 0.0, triangles });
-            into.push(Finding { kind, effect, at, count: 1, size, sheets });
+            let traces = Vec::new();
+            into.push(Finding { kind, effect, at, count: 1, size, sheets, traces });
         }
     }
 }

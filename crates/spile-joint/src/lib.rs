@@ -36,7 +36,8 @@ pub use align::{Aligned, RigidFit, align, rigid_fit, spread};
 pub use bore_at::{BoreAt, bores_at};
 pub use cap::{CapError, fill_ring};
 pub use examine::{
-    Effect, Examination, ExamineOptions, Finding, FindingKind, FoundEnd, SheetExtent, examine,
+    Effect, Examination, ExamineOptions, Finding, FindingKind, FoundEnd, SheetExtent, Trace,
+    examine,
 };
 pub use facet::{Facets, exact_circle, facet};
 pub use foreign::{FoundRims, RoundRim, round_rims};

@@ -131,6 +131,18 @@ impl Folder {
         staged.persist(&path).map(drop).map_err(|e| refused(e.error))
     }
 
+    /// Takes away a plain file in it that holds these very bytes; any other stays.
+    pub fn remove_own(&self, name: &str, bytes: &[u8]) {
+        let path = self.real.join(name);
+        let is_own = checked_name(name).is_ok()
+            && path.symlink_metadata().is_ok_and(|m| m.is_file())
+            && std::fs::read(&path).is_ok_and(|there| there == bytes);
+        if is_own {
+            // What cannot be taken away does no harm.
+            let _ = std::fs::remove_file(path);
+        }
+    }
+
     /// The names of the plain files in it that `wanted` takes, in order.
     pub fn names(&self, wanted: impl Fn(&str) -> bool) -> Vec<String> {
         let entries = std::fs::read_dir(&self.real).into_iter().flatten().flatten();
@@ -198,7 +210,11 @@ mod tests {
         assert!(folder.write_over("a.stl", b"not this", b"three").is_err());
         folder.write_over("a.stl", b"one", b"three").unwrap();
         assert_eq!(std::fs::read(root.path().join("a.stl")).unwrap(), b"three");
+        folder.remove_own("a.stl", b"two");
+        folder.remove_own("../a.stl", b"three");
         assert_eq!(folder.names(|_| true), ["a-2.stl", "a.stl"]);
+        folder.remove_own("a.stl", b"three");
+        assert_eq!(folder.names(|_| true), ["a-2.stl"]);
     }
 
     #[cfg(unix)]

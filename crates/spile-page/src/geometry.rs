@@ -44,6 +44,11 @@ pub(crate) fn regions(labels: &[PartLabel]) -> Vec<u8> {
     labels.iter().map(byte).collect()
 }
 
+/// A map as bytes: one `f32` a point, low byte first, not a number where there is none.
+pub(crate) fn map(values: &[Option<f64>]) -> Vec<u8> {
+    values.iter().flat_map(|v| v.map_or(f32::NAN, |x| x as f32).to_le_bytes()).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use spile_mesh::{DVec3, Mesh};

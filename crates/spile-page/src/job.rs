@@ -8,7 +8,7 @@ use spile_formats::ReadMesh;
 use spile_joint::Watch;
 use spile_mesh::Mesh;
 
-use crate::messages::{Examined, Refusal};
+use crate::messages::{Examined, FittingShown, MendRefused, MendShown, Refusal};
 
 /// A case with the scans that it names.
 #[derive(Debug, Clone)]
@@ -19,11 +19,41 @@ pub struct Loaded {
     pub scans: Vec<Mesh>,
 }
 
+/// What was found in a scan.
+#[derive(Debug, Clone)]
+pub struct Looked {
+    /// What `spile examine` tells.
+    pub examined: Examined,
+    /// The starter case that `spile new` prints in the scan's own folder.
+    pub starter: String,
+    /// For each finding its outlines, as pairs of points.
+    pub outlines: Vec<Vec<[f32; 3]>>,
+}
+
+/// A mended scan.
+#[derive(Debug, Clone)]
+pub struct MendedScan {
+    /// It, as a binary STL file.
+    pub stl: Vec<u8>,
+    /// What was done.
+    pub mends: Vec<MendShown>,
+    /// What could not be done.
+    pub refused: Vec<MendRefused>,
+}
+
 /// The job, as the commands do it.
 pub trait Job: Send + Sync + 'static {
-    /// Looks at a scan file as `spile examine` does, and writes the starter case for it
-    /// that `spile new` prints in the scan's own folder.
-    fn examine(&self, file: &str, bytes: &[u8], read: &ReadMesh) -> (Examined, String);
+    /// Looks at a scan file as `spile examine` and `spile new` do.
+    fn examine(&self, file: &str, bytes: &[u8], read: &ReadMesh) -> Looked;
+
+    /// Mends a scan as `spile examine --mend` does; `unit` is that of the case.
+    ///
+    /// # Errors
+    /// It cannot be written as STL.
+    fn mend(&self, scan: &Mesh, unit: &str) -> Result<MendedScan, Refusal>;
+
+    /// The fittings that are known.
+    fn fittings(&self) -> Vec<FittingShown>;
 
     /// Reads a case's text with the reader of the command line. Every file that it names
     /// is first shown to `may_read`, as the case writes it.

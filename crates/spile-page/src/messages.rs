@@ -116,6 +116,8 @@ pub struct State {
     pub run: RunShown,
     /// What the last making left.
     pub result: Option<ResultShown>,
+    /// What the one before it in this session left, to stand beside it.
+    pub before: Option<ResultShown>,
 }
 
 /// A scan as far as it was looked at.
@@ -129,6 +131,8 @@ pub struct ScanShown {
     pub examined: Option<Examined>,
     /// Why it cannot be looked at.
     pub refused: Option<Refusal>,
+    /// What was done to make it, if it is another scan mended.
+    pub mended: Option<MendedShown>,
 }
 
 /// The case in hand.
@@ -262,6 +266,8 @@ pub struct ResultShown {
     pub part: Option<PartShown>,
     /// Whether its surface can be fetched.
     pub has_surface: bool,
+    /// Whether its maps can be fetched.
+    pub has_maps: bool,
     /// Its files.
     pub files: Vec<FileShown>,
     /// What the proof is not about.
@@ -387,6 +393,8 @@ pub struct LoopShown {
     pub perimeter: f64,
     /// 4 pi area / perimeter^2: 1 for a circle.
     pub roundness: f64,
+    /// The least and the greatest width: between two parallel lines that touch it.
+    pub widths: [f64; 2],
 }
 
 /// A plane.
@@ -397,4 +405,126 @@ pub struct PlaneAsked {
     pub through: [f64; 3],
     /// Its normal; any length but 0.
     pub facing: [f64; 3],
+    /// What it cuts.
+    #[serde(default)]
+    pub of: Which,
+}
+
+/// One of the two surfaces.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize, TS)]
+#[serde(rename_all = "lowercase")]
+pub enum Which {
+    /// The scan.
+    #[default]
+    Scan,
+    /// The part.
+    Part,
+}
+
+/// Where a centreline is to begin.
+#[derive(Debug, Clone, Copy, Deserialize, TS)]
+#[serde(deny_unknown_fields)]
+pub struct LineAsked {
+    /// The middle of an open end.
+    pub from: [f64; 3],
+    /// Off the scan.
+    pub facing: [f64; 3],
+    /// Diameter of the bore there, roughly.
+    pub bore: f64,
+}
+
+/// The line along the middle of the scan's bore.
+#[derive(Debug, Clone, Serialize, TS)]
+pub struct LineShown {
+    /// Its points, the one at the end first.
+    pub points: Vec<LinePoint>,
+}
+
+/// One place of it.
+#[derive(Debug, Clone, Serialize, TS)]
+pub struct LinePoint {
+    /// Length along the line, from the end inward.
+    pub along: f64,
+    /// The place.
+    pub at: [f64; 3],
+    /// Unit tangent, off the scan.
+    pub facing: [f64; 3],
+}
+
+/// Triangles of the scan that were painted as a keep.
+#[derive(Debug, Clone, Deserialize, TS)]
+#[serde(deny_unknown_fields)]
+pub struct Painted {
+    /// The number of the keep that they replace, from 0; one more where it is left out.
+    #[serde(default)]
+    pub keep: Option<usize>,
+    /// The triangles as the scan counts them, from 0. Without any the keep is taken out.
+    pub triangles: Vec<u32>,
+}
+
+/// A kind of fitting that is known.
+#[derive(Debug, Clone, PartialEq, Serialize, TS)]
+pub struct FittingShown {
+    /// As the case has it.
+    pub kind: String,
+    /// What it is.
+    pub shape: String,
+    /// Standard sizes, if it has any.
+    pub sizes: Vec<SizeShown>,
+    /// Where its dimensions come from.
+    pub source: String,
+    /// What they may be taken for.
+    pub standing: String,
+}
+
+/// A standard size of a cone or socket. Lengths in millimetres.
+#[derive(Debug, Clone, PartialEq, Serialize, TS)]
+pub struct SizeShown {
+    /// As the case has it.
+    pub size: String,
+    /// Diameter in the basic plane.
+    pub basic_diameter_mm: f64,
+    /// Length of its taper.
+    pub taper_length_mm: f64,
+    /// Where its dimensions come from.
+    pub source: String,
+    /// What they may be taken for.
+    pub standing: String,
+}
+
+/// What mending a scan did.
+#[derive(Debug, Clone, PartialEq, Serialize, TS)]
+pub struct MendedShown {
+    /// The scan that was mended.
+    pub of: String,
+    /// What was done, in order.
+    pub mends: Vec<MendShown>,
+    /// What could not be done, and why.
+    pub refused: Vec<MendRefused>,
+}
+
+/// One mend.
+#[derive(Debug, Clone, PartialEq, Serialize, TS)]
+pub struct MendShown {
+    /// What was mended.
+    pub kind: String,
+    /// The middle of the ball outside which nothing moved.
+    #[serde(rename = "where")]
+    pub where_: [f64; 3],
+    /// The ball's diameter.
+    pub size: f64,
+    /// How far the surface changed there at most, certified.
+    pub change: f64,
+}
+
+/// A defect that was not mended.
+#[derive(Debug, Clone, PartialEq, Serialize, TS)]
+pub struct MendRefused {
+    /// What it is.
+    pub kind: String,
+    /// Where.
+    #[serde(rename = "where")]
+    pub where_: [f64; 3],
+    /// Why.
+    pub why: String,
 }

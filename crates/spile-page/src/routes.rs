@@ -7,8 +7,16 @@
 //! | `GET api/events` | one server-sent event a change: the state's version |
 //! | `POST api/open {file}` | takes a scan or case of the folder in hand |
 //! | `PUT api/file/NAME` | a scan or case from the browser, written under a free name |
+//! | `PUT api/fitting/NAME` | a fitting's file from the browser, written under a free name |
+//! | `GET api/fittings` | the fittings that are known |
 //! | `GET api/scan/surface`, `api/part/surface` | surfaces as flat arrays, see `geometry` |
-//! | `POST api/section {through, facing}` | the scan's loops in a plane |
+//! | `GET api/scan/finding/K` | the outlines of a finding: pairs of points, as `f32` |
+//! | `GET api/part/map/deviation`, `wall` | one `f32` a point of the part |
+//! | `POST api/section {through, facing, of}` | the loops of scan or part in a plane |
+//! | `POST api/line {from, facing, bore}` | the line along the middle of the scan's bore |
+//! | `POST api/paint {keep, triangles}` | keeps triangles of the scan |
+//! | `GET api/keep/K` | the file of a painted keep |
+//! | `POST api/mend` | writes the scan mended and has the case name that |
 //! | `PUT api/case {text}`, `POST api/edit {what, edits}` | changes the case |
 //! | `POST api/undo`, `api/redo`, `api/save` | |
 //! | `POST api/run`, `api/stop` | makes the part, stops it |
@@ -39,7 +47,7 @@ use tower_http::timeout::TimeoutLayer;
 
 use crate::assets;
 use crate::guard::{Guard, guarded};
-use crate::messages::{Edits, Named, NewText, PlaneAsked, Refusal};
+use crate::messages::{Edits, LineAsked, Named, NewText, Painted, PlaneAsked, Refusal};
 use crate::session::Session;
 
 /// What one request may take.
@@ -89,6 +97,8 @@ pub fn app(
     let state = App { session, uploads: Arc::new(Semaphore::new(1)), end };
     let files = Router::new()
         .route("/api/file/{name}", put(take))
+        .route("/api/fitting/{name}", put(take_fitting))
+        .route("/api/paint", post(paint))
         .layer(DefaultBodyLimit::max(limits.file_bytes));
     let below = Router::new()
         .route("/{file}", get(|Path(file): Path<String>| async move { page(&file) }))
@@ -97,7 +107,13 @@ pub fn app(
         .route("/api/open", post(open))
         .route("/api/scan/surface", get(scan_surface))
         .route("/api/part/surface", get(part_surface))
+        .route("/api/scan/finding/{k}", get(outline))
+        .route("/api/part/map/{which}", get(part_map))
+        .route("/api/fittings", get(fittings))
         .route("/api/section", post(section))
+        .route("/api/line", post(line))
+        .route("/api/keep/{k}", get(painted))
+        .route("/api/mend", post(mend))
         .route("/api/case", put(set_text))
         .route("/api/edit", post(edit))
         .route("/api/undo", post(|State(app): State<App>| async move { told(app.session.undo()) }))
@@ -205,12 +221,38 @@ async fn take(
     Ok(Json(Taken { file }).into_response())
 }
 
+async fn take_fitting(
+    State(app): State<App>,
+    Path(name): Path<String>,
+    request: Request,
+) -> Result<Response, Response> {
+    let _one = app.uploads.acquire().await.map_err(|_| StatusCode::GONE.into_response())?;
+    let body = Bytes::from_request(request, &()).await.map_err(IntoResponse::into_response)?;
+    let session = Arc::clone(&app.session);
+    let file = aside(move || session.take_fitting(&name, &body))
+        .await
+        .map_err(IntoResponse::into_response)?;
+    Ok(Json(Taken { file }).into_response())
+}
+
+async fn fittings(State(app): State<App>) -> Response {
+    Json(app.session.fittings()).into_response()
+}
+
 async fn scan_surface(State(app): State<App>) -> Response {
     surface(app.session.scan_surface())
 }
 
 async fn part_surface(State(app): State<App>) -> Response {
     surface(app.session.part_surface())
+}
+
+async fn part_map(State(app): State<App>, Path(which): Path<String>) -> Response {
+    surface(app.session.part_map(&which))
+}
+
+async fn outline(State(app): State<App>, Path(k): Path<usize>) -> Response {
+    surface(app.session.outline(k).map(Arc::new))
 }
 
 fn surface(bytes: Option<Arc<Vec<u8>>>) -> Response {
@@ -236,6 +278,26 @@ async fn section(State(app): State<App>, body: Bytes) -> Result<Response, Refuse
     let plane: PlaneAsked = understood(&body)?;
     let shown = aside(move || app.session.section(plane)).await?;
     Ok(Json(shown).into_response())
+}
+
+async fn line(State(app): State<App>, body: Bytes) -> Result<Response, Refused> {
+    let asked: LineAsked = understood(&body)?;
+    let shown = aside(move || app.session.line(asked)).await?;
+    Ok(Json(shown).into_response())
+}
+
+async fn paint(State(app): State<App>, body: Bytes) -> Result<StatusCode, Refused> {
+    let painted: Painted = understood(&body)?;
+    aside(move || app.session.paint(&painted)).await.map(|()| StatusCode::NO_CONTENT)
+}
+
+async fn painted(State(app): State<App>, Path(k): Path<usize>) -> Result<Response, Refused> {
+    let file = aside(move || app.session.painted(k)).await?;
+    Ok(([(CONTENT_TYPE, "application/json")], file).into_response())
+}
+
+async fn mend(State(app): State<App>) -> Result<StatusCode, Refused> {
+    aside(move || app.session.mend()).await.map(|()| StatusCode::NO_CONTENT)
 }
 
 async fn set_text(State(app): State<App>, body: Bytes) -> Result<StatusCode, Refused> {

@@ -67,9 +67,8 @@ impl Session {
     /// # Errors
     /// The case has mistakes, cannot be saved, or a part is being made already.
     pub fn run(self: &Arc<Self>) -> Result<(), Refusal> {
-        let (_, text) = self.fit_to_run()?;
-        self.save()?;
-        let (file, _) = self.fit_to_run()?;
+        self.fit_to_run()?;
+        let (file, text) = self.saved()?;
         let out = self.folder.place_for(&shown::out_name(&file))?;
         let case = self.folder.inside(&file)?;
         let ear = Arc::new(Ear {
@@ -140,6 +139,7 @@ impl Session {
     pub fn end(&self) {
         let ear = self.held().making.now.clone();
         let _ = self.stop();
+        self.tidy_painted(true);
         let Some(ear) = ear else { return };
         for _ in 0..50 {
             if ear.is_over.load(Ordering::Acquire) {

@@ -1,6 +1,7 @@
 //! What is in hand: scan, case, making and result. The server holds it, every window
 //! shows it.
 
+use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread;
 
@@ -10,10 +11,10 @@ use tokio::sync::watch;
 use crate::edit;
 use crate::folder::Folder;
 use crate::geometry;
-use crate::job::Job;
+use crate::job::{Job, Looked};
+use crate::keep::PaintedFiles;
 use crate::messages::{
-    CaseShown, Edits, Examined, PlaneAsked, Refusal, ResultShown, RunShown, ScanShown,
-    SectionShown, State,
+    CaseShown, Edits, Examined, MendedShown, Refusal, ResultShown, RunShown, ScanShown, State,
 };
 use crate::run::Making;
 use crate::shown;
@@ -41,31 +42,46 @@ pub struct Session {
 /// What is in hand.
 #[derive(Default)]
 pub(crate) struct Held {
-    scan: Option<Scan>,
+    pub(crate) scan: Option<Scan>,
     pub(crate) case: Option<Case>,
     pub(crate) making: Making,
     pub(crate) result: Option<ResultShown>,
     /// The text that the result was made of, where that is known.
     pub(crate) made_of: Option<String>,
-    /// The part for the picture, with the number of its result.
-    pub(crate) part: Option<Arc<Vec<u8>>>,
+    /// The part for the picture.
+    pub(crate) part: Option<PartHeld>,
+    /// The result before this one.
+    pub(crate) before: Option<ResultShown>,
+    /// Files that were painted.
+    pub(crate) painted: PaintedFiles,
+    /// Scans that were made by mending another, with what that did.
+    pub(crate) mended: BTreeMap<String, MendedShown>,
     /// Results read so far.
     pub(crate) results: u64,
 }
 
-struct Scan {
-    files: Vec<String>,
-    surface: Option<(Arc<Mesh>, Arc<Topology>)>,
-    bytes: Option<Arc<Vec<u8>>>,
-    examined: Option<Examined>,
+pub(crate) struct Scan {
+    pub(crate) files: Vec<String>,
+    pub(crate) surface: Option<Arc<(Mesh, Topology)>>,
+    pub(crate) bytes: Option<Arc<Vec<u8>>>,
+    pub(crate) examined: Option<Examined>,
+    /// The findings' outlines.
+    pub(crate) outlines: Vec<Vec<[f32; 3]>>,
     refused: Option<Refusal>,
+}
+
+/// A part that was read, shared with whoever is being answered.
+pub(crate) struct PartHeld {
+    pub(crate) bytes: Arc<Vec<u8>>,
+    pub(crate) maps: Option<[Arc<Vec<u8>>; 2]>,
+    pub(crate) surface: Arc<(Mesh, Topology)>,
 }
 
 /// The case in hand.
 pub(crate) struct Case {
     pub(crate) file: String,
     /// What the file held when it was last read or written; none where there is none yet.
-    on_disk: Option<String>,
+    pub(crate) on_disk: Option<String>,
     pub(crate) text: String,
     refused: Option<Refusal>,
     past: Vec<(String, String)>,
@@ -111,6 +127,7 @@ impl Session {
                 _ => None,
             },
             has_surface: held.part.is_some(),
+            has_maps: held.part.as_ref().is_some_and(|part| part.maps.is_some()),
             ..result
         });
         State {
@@ -121,10 +138,14 @@ impl Session {
                 .file_name()
                 .map_or_else(String::new, |n| n.to_string_lossy().into_owned()),
             files: self.folder.names(|name| is_case(name) || is_scan(name)),
-            scan: held.scan.as_ref().map(Scan::shown),
+            scan: held.scan.as_ref().map(|scan| ScanShown {
+                mended: scan.files.first().and_then(|file| held.mended.get(file)).cloned(),
+                ..scan.shown()
+            }),
             case: held.case.as_ref().map(Case::shown),
             run: held.making.shown(),
             result,
+            before: held.before.clone(),
         }
     }
 
@@ -137,6 +158,7 @@ impl Session {
             return Err(Refusal::new("a part is being made").hint("stop it first"));
         }
         let path = self.folder.inside(file)?;
+        self.tidy_painted(true);
         if !is_case(file) {
             if !is_scan(file) {
                 return Err(Refusal::new(format!("{file} is neither a scan nor a case"))
@@ -168,7 +190,7 @@ impl Session {
     }
 
     /// The scan files that a text names and why it cannot be run.
-    fn checked(&self, text: &str, file: &str) -> (Option<Vec<String>>, Option<Refusal>) {
+    pub(crate) fn checked(&self, text: &str, file: &str) -> (Option<Vec<String>>, Option<Refusal>) {
         let may_read = |name: &str| self.folder.inside(name).map(drop).map_err(|r| r.message);
         match self.job.check(text, &self.folder.path().join(file), &may_read) {
             Ok(case) => (Some(case.scan.files), None),
@@ -210,16 +232,21 @@ impl Session {
             return Err(Refusal::new("the scan holds more than can be counted"));
         };
         let bytes = Arc::new(geometry::bytes(&all, None));
-        let index = Arc::new(Topology::of(&all));
-        let all = Arc::new(all);
         self.with_scan(files, |held| {
             if let Some(scan) = &mut held.scan {
-                (scan.surface, scan.bytes) = (Some((all, index)), Some(bytes));
+                scan.bytes = Some(bytes);
+            }
+        });
+        let index = Topology::of(&all);
+        let surface = Arc::new((all, index));
+        self.with_scan(files, |held| {
+            if let Some(scan) = &mut held.scan {
+                scan.surface = Some(surface);
             }
         });
         // Of two sheets the inner one has the ends.
         let Some((file, bytes, read)) = read.first() else { return Ok(()) };
-        let (examined, starter) = self.job.examine(file, bytes, read);
+        let Looked { examined, starter, outlines } = self.job.examine(file, bytes, read);
         let case = starts.then(|| {
             let stem = file.rsplit_once('.').map_or(file.as_str(), |(stem, _)| stem);
             let name = format!("{stem}.toml");
@@ -235,7 +262,7 @@ impl Session {
         });
         self.with_scan(files, |held| {
             if let Some(scan) = &mut held.scan {
-                scan.examined = Some(examined);
+                (scan.examined, scan.outlines) = (Some(examined), outlines);
             }
             if case.is_some() {
                 held.case = case;
@@ -259,8 +286,7 @@ impl Session {
     /// # Errors
     /// There is no case, or no place that is named.
     pub fn edit(self: &Arc<Self>, edits: &Edits) -> Result<(), Refusal> {
-        let text = edit::edited(&self.text()?, &edits.edits)?;
-        self.set_text(text, &edits.what)
+        self.change(&edits.what, |text| edit::edited(text, &edits.edits))
     }
 
     /// Puts a new text in place of the case's.
@@ -268,8 +294,19 @@ impl Session {
     /// # Errors
     /// There is no case.
     pub fn set_text(self: &Arc<Self>, text: String, what: &str) -> Result<(), Refusal> {
+        self.change(what, |_| Ok(text))
+    }
+
+    /// Reads, changes and sets the text under one lock, so that of two changes that come
+    /// together neither is lost.
+    pub(crate) fn change(
+        self: &Arc<Self>,
+        what: &str,
+        make: impl FnOnce(&str) -> Result<String, Refusal>,
+    ) -> Result<(), Refusal> {
         let mut held = self.held();
         let case = held.case.as_mut().ok_or_else(no_case)?;
+        let text = make(&case.text)?;
         if text == case.text {
             return Ok(());
         }
@@ -312,6 +349,7 @@ impl Session {
     }
 
     fn check_again(self: &Arc<Self>) -> Result<(), Refusal> {
+        self.tidy_painted(false);
         let (file, text) = {
             let held = self.held();
             let case = held.case.as_ref().ok_or_else(no_case)?;
@@ -319,9 +357,11 @@ impl Session {
         };
         let (files, refused) = self.checked(&text, &file);
         let mut held = self.held();
-        if let Some(case) = held.case.as_mut().filter(|case| case.text == text) {
-            case.refused = refused;
-        }
+        // Changed again meanwhile: that change looks at its own text.
+        let Some(case) = held.case.as_mut().filter(|case| case.text == text) else {
+            return Ok(());
+        };
+        case.refused = refused;
         let is_other = |held: &Held, files: &Vec<String>| {
             held.scan.as_ref().is_none_or(|scan| scan.files != *files)
         };
@@ -334,16 +374,17 @@ impl Session {
         Ok(())
     }
 
-    fn text(&self) -> Result<String, Refusal> {
-        self.held().case.as_ref().map(|case| case.text.clone()).ok_or_else(no_case)
-    }
-
     /// Writes the case's text to its file: a new one, or the one it was read from if
     /// nobody else has changed that.
     ///
     /// # Errors
     /// There is no case, or the file was changed by another, or cannot be written.
     pub fn save(&self) -> Result<(), Refusal> {
+        self.saved().map(drop)
+    }
+
+    /// Saves as [`Self::save`] does; the file and the text that is in it.
+    pub(crate) fn saved(&self) -> Result<(String, String), Refusal> {
         let mut held = self.held();
         let case = held.case.as_mut().ok_or_else(no_case)?;
         match &case.on_disk {
@@ -354,19 +395,17 @@ impl Session {
             None => case.file = self.folder.write_new(&case.file, case.text.as_bytes())?,
         }
         case.on_disk = Some(case.text.clone());
+        let saved = (case.file.clone(), case.text.clone());
         drop(held);
         self.changed();
-        Ok(())
+        Ok(saved)
     }
 
-    /// The case's file and text if it can be run.
-    pub(crate) fn fit_to_run(&self) -> Result<(String, String), Refusal> {
+    /// Whether the case can be run.
+    pub(crate) fn fit_to_run(&self) -> Result<(), Refusal> {
         let held = self.held();
         let case = held.case.as_ref().ok_or_else(no_case)?;
-        match &case.refused {
-            Some(refusal) => Err(refusal.clone()),
-            None => Ok((case.file.clone(), case.text.clone())),
-        }
+        case.refused.clone().map_or(Ok(()), Err)
     }
 
     /// Reads what lies in the case's output folder, its picture on a thread of its own.
@@ -376,76 +415,34 @@ impl Session {
         let mut held = self.held();
         held.results += 1;
         let number = held.results;
-        held.result = Some(ResultShown { number, ..result.clone() });
+        let earlier = held.result.replace(ResultShown { number, ..result.clone() });
+        if made_of.is_some() {
+            held.before = earlier;
+        }
         (held.made_of, held.part) = (made_of, None);
         drop(held);
         self.changed();
         let session = Arc::clone(self);
         thread::spawn(move || {
-            let Some(bytes) = shown::part(&session.folder, &*session.job, &result) else { return };
+            let Some(read) = shown::part(&session.folder, &*session.job, &result) else { return };
             let mut held = session.held();
             if held.result.as_ref().is_some_and(|r| r.number == number) {
-                held.part = Some(Arc::new(bytes));
+                held.part = Some(PartHeld {
+                    bytes: Arc::new(read.bytes),
+                    maps: read.maps.map(|maps| maps.map(Arc::new)),
+                    surface: Arc::new(read.surface),
+                });
             }
             drop(held);
             session.changed();
         });
     }
-
-    /// The scan for the picture, once it is read.
-    pub(crate) fn scan_surface(&self) -> Option<Arc<Vec<u8>>> {
-        self.held().scan.as_ref().and_then(|scan| scan.bytes.clone())
-    }
-
-    /// The part for the picture, once it is read.
-    pub(crate) fn part_surface(&self) -> Option<Arc<Vec<u8>>> {
-        self.held().part.clone()
-    }
-
-    /// A file of the result, by a name that the result lists.
-    pub(crate) fn output(&self, name: &str) -> Option<Vec<u8>> {
-        let folder = {
-            let held = self.held();
-            let result = held.result.as_ref()?;
-            result.files.iter().find(|file| file.name == name)?;
-            result.folder.clone()
-        };
-        std::fs::read(self.folder.inside(&format!("{folder}/{name}")).ok()?).ok()
-    }
-
-    /// Takes a scan from the browser: it is read first and written only if it is one.
-    ///
-    /// # Errors
-    /// The name is none, or the bytes are no scan.
-    pub(crate) fn take(self: &Arc<Self>, name: &str, bytes: &[u8]) -> Result<String, Refusal> {
-        if is_case(name) {
-            let text = std::str::from_utf8(bytes)
-                .map_err(|_| Refusal::new(format!("{name} is not UTF-8 text")))?;
-            if let (_, Some(refusal)) = self.checked(text, name) {
-                return Err(refusal);
-            }
-        } else {
-            spile_formats::read_bytes(name, bytes)
-                .map_err(|e| Refusal { hints: e.hints(), ..Refusal::new(e.to_string()) })?;
-        }
-        let name = self.folder.write_new(name, bytes)?;
-        self.open(&name)?;
-        Ok(name)
-    }
-
-    /// The scan where a plane cuts it.
-    pub(crate) fn section(&self, asked: PlaneAsked) -> Result<SectionShown, Refusal> {
-        let surface = self.held().scan.as_ref().and_then(|scan| scan.surface.clone());
-        let Some((mesh, index)) = surface else {
-            return Err(Refusal::new("there is no scan yet"));
-        };
-        shown::cut(&mesh, &index, asked)
-    }
 }
 
 impl Scan {
     fn unread(files: Vec<String>) -> Self {
-        Self { files, surface: None, bytes: None, examined: None, refused: None }
+        let outlines = Vec::new();
+        Self { files, surface: None, bytes: None, examined: None, outlines, refused: None }
     }
 
     fn shown(&self) -> ScanShown {
@@ -454,6 +451,7 @@ impl Scan {
             has_surface: self.bytes.is_some(),
             examined: self.examined.clone(),
             refused: self.refused.clone(),
+            mended: None,
         }
     }
 }
@@ -472,12 +470,12 @@ impl Case {
     }
 }
 
-fn no_case() -> Refusal {
+pub(crate) fn no_case() -> Refusal {
     Refusal::new("there is no case yet").hint("choose a scan first")
 }
 
 /// Whether a file is a case by its name.
-fn is_case(name: &str) -> bool {
+pub(crate) fn is_case(name: &str) -> bool {
     ends_with(name, &["toml"])
 }
 

@@ -1,21 +1,20 @@
 //! From what lies in the folder to what the page shows.
 
-use std::f64::consts::PI;
 use std::path::Path;
 
 use serde::Deserialize;
-use spile_mesh::{DVec3, Mesh, Plane, Topology, section};
+use spile_mesh::{Mesh, Topology};
+use spile_proof::measures::part_maps;
 use spile_proof::{
     Changed, Conflict, EndStations, KnownBy, LimitResult, PartFigures, Verdict, WantedValue,
-    part_labels,
 };
 
 use crate::folder::Folder;
 use crate::geometry;
 use crate::job::Job;
 use crate::messages::{
-    ConflictShown, EndLine, FileShown, LimitShown, LoopShown, PartShown, PlaneAsked, Refusal,
-    ResultShown, SectionShown, StationShown, WantedShown,
+    ConflictShown, EndLine, FileShown, LimitShown, PartShown, ResultShown, StationShown,
+    WantedShown,
 };
 
 /// The output folder of a case: its name with `-out`, as the command line has it.
@@ -65,22 +64,38 @@ pub(crate) fn result(folder: &Folder, out: &str) -> Option<ResultShown> {
         ends: proof.ends.into_iter().map(end_line).collect(),
         part,
         has_surface: false,
+        has_maps: false,
         files,
         caution: proof.caution,
     })
 }
 
-/// The part with its regions, as bytes for the picture.
-pub(crate) fn part(folder: &Folder, job: &dyn Job, result: &ResultShown) -> Option<Vec<u8>> {
+/// A part as far as the picture needs it.
+pub(crate) struct PartRead {
+    /// The surface with its regions, as bytes.
+    pub bytes: Vec<u8>,
+    /// Its deviation and its wall, point by point, as bytes.
+    pub maps: Option<[Vec<u8>; 2]>,
+    /// It, to be cut.
+    pub surface: (Mesh, Topology),
+}
+
+/// The part of a result for the picture.
+pub(crate) fn part(folder: &Folder, job: &dyn Job, result: &ResultShown) -> Option<PartRead> {
     let out = &result.folder;
     let file = &result.part.as_ref()?.file;
     let bytes = std::fs::read(folder.inside(&format!("{out}/{file}")).ok()?).ok()?;
     let mesh = spile_formats::read_bytes(file, &bytes).ok()?.mesh;
     let settled = folder.inside(&format!("{out}/case.toml")).ok()?;
     let loaded = job.load(&settled).ok();
-    let labels = loaded.and_then(|l| part_labels(&l.scans, &mesh, &l.case).ok());
-    let regions = labels.map(|labels| geometry::regions(&labels.part));
-    Some(geometry::bytes(&mesh, regions.as_deref()))
+    let found = loaded.and_then(|l| part_maps(&l.scans, &mesh, &l.case).ok());
+    let regions = found.as_ref().map(|found| geometry::regions(&found.labels.part));
+    let topology = Topology::of(&mesh);
+    Some(PartRead {
+        bytes: geometry::bytes(&mesh, regions.as_deref()),
+        maps: found.map(|f| [&f.deviation, &f.wall].map(|map| geometry::map(&map.values))),
+        surface: (mesh, topology),
+    })
 }
 
 /// The plain files below a folder, links left out, by their names with forward slashes.
@@ -140,29 +155,4 @@ fn end_line(end: EndStations) -> EndLine {
         inscribed_diameter: s.inscribed_diameter,
     };
     EndLine { name: end.name, stations: end.stations.into_iter().map(station).collect() }
-}
-
-/// The loops of a surface where a plane cuts it, the nearest to the asked point first.
-pub(crate) fn cut(
-    mesh: &Mesh,
-    topology: &Topology,
-    asked: PlaneAsked,
-) -> Result<SectionShown, Refusal> {
-    let (point, facing) = (DVec3::from(asked.through), DVec3::from(asked.facing));
-    let normal = facing.normalize_or_zero();
-    if !point.is_finite() || normal == DVec3::ZERO {
-        return Err(Refusal::new("a plane needs a point and a direction"));
-    }
-    let mut loops = section(mesh, topology, Plane { point, normal }, None);
-    loops.sort_by(|a, b| a.distance(point).total_cmp(&b.distance(point)));
-    let shown = loops.iter().map(|found| {
-        let (area, perimeter) = (found.area(normal).abs(), found.perimeter());
-        LoopShown {
-            points: found.points.iter().map(|p| p.to_array()).collect(),
-            area,
-            perimeter,
-            roundness: 4.0 * PI * area / perimeter.powi(2),
-        }
-    });
-    Ok(SectionShown { loops: shown.collect() })
 }

@@ -112,3 +112,35 @@ pub fn measure(
     }
     Ok(measures)
 }
+
+/// What pictures of a part show: the labels and two of the maps of [`measure`], at a small
+/// part of its cost.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PartMaps {
+    /// What each triangle of part and scan is.
+    pub labels: PartLabels,
+    /// That of [`Deviation`].
+    pub deviation: VertexMap,
+    /// That of [`Thickness`].
+    pub wall: VertexMap,
+}
+
+/// The maps of `part` by the inputs of [`measure`], without a proof.
+///
+/// # Errors
+/// The inputs do not belong together; see [`ProofError`].
+pub fn part_maps(scans: &[Mesh], part: &Mesh, settled: &Case) -> Result<PartMaps, ProofError> {
+    check_inputs(scans, part, settled)?;
+    let welded = weld(part);
+    let l = label(scans, &welded, settled);
+    let points = PartPoints::of(&l);
+    let mut maps = PartMaps {
+        labels: PartLabels::of(&l),
+        deviation: deviation_map::map(&l, &points).0,
+        wall: thickness_map::shortest(&l, &points, &Trees::of(&l)),
+    };
+    for map in [&mut maps.deviation, &mut maps.wall] {
+        map.copy_to_twins(part, &welded);
+    }
+    Ok(maps)
+}

@@ -6,7 +6,7 @@ use spile_mesh::{
 
 use super::outliers::outliers;
 use super::rims::Rims;
-use super::{FindingKind, Spot};
+use super::{FindingKind, Spot, Trace};
 use crate::mend::{CRUMB_AREA_SHARE, on_a_line, second_copies};
 
 /// A triangle lower than its longest edge over this is a needle or a cap.
@@ -43,9 +43,12 @@ pub(super) fn all(
     meeting: &[(u32, u32)],
 ) -> Vec<(FindingKind, Vec<Spot>)> {
     let edge = |h: u32| {
-        let [a, b] = topology::ends(mesh, h).map(|v| mesh.points()[v as usize]);
-        (0.5 * (a + b), a.distance(b))
+        let ends = topology::ends(mesh, h);
+        let [a, b] = ends.map(|v| mesh.points()[v as usize]);
+        Spot { at: 0.5 * (a + b), size: a.distance(b), trace: Trace::Edge(ends) }
     };
+    let point =
+        |v: u32, size: f64| Spot { at: mesh.points()[v as usize], size, trace: Trace::Point(v) };
     let shared = connectivity.nonmanifold_edges().iter().map(|e| edge(e.half_edges[0]));
     let pinches = pinched_points(mesh, connectivity, around);
     let copies = second_copies(mesh, around).into_iter();
@@ -54,10 +57,7 @@ pub(super) fn all(
         (FindingKind::Hole, rims.holes.clone()),
         (FindingKind::OpenRim, rims.others.clone()),
         (FindingKind::NonManifoldEdge, shared.collect()),
-        (
-            FindingKind::NonManifoldVertex,
-            pinches.iter().map(|&v| (mesh.points()[v as usize], 0.0)).collect(),
-        ),
+        (FindingKind::NonManifoldVertex, pinches.iter().map(|&v| point(v, 0.0)).collect()),
         (
             FindingKind::Flipped,
             connectivity.misoriented_edges().iter().map(|pair| edge(pair[0])).collect(),
@@ -65,12 +65,9 @@ pub(super) fn all(
         (FindingKind::Duplicate, copies.map(|t| spot(mesh, t as usize)).collect()),
         (
             FindingKind::SelfIntersection,
-            meeting.iter().map(|&(a, _)| spot(mesh, a as usize)).collect(),
+            meeting.iter().map(|&(a, b)| meeting_spot(mesh, a, b)).collect(),
         ),
-        (
-            FindingKind::Outlier,
-            outliers.map(|o| (mesh.points()[o.point as usize], o.height)).collect(),
-        ),
+        (FindingKind::Outlier, outliers.map(|o| point(o.point, o.height)).collect()),
         (FindingKind::LoosePiece, crumbs(mesh, connectivity, hole_max)),
     ];
     all.extend(shapes(mesh));
@@ -84,8 +81,14 @@ fn lengths([a, b, c]: [DVec3; 3]) -> [f64; 3] {
 /// A triangle's middle and longest edge.
 fn spot(mesh: &Mesh, t: usize) -> Spot {
     let corners = mesh.corners(t);
-    let longest = lengths(corners).into_iter().fold(0.0, f64::max);
-    ((corners[0] + corners[1] + corners[2]) / 3.0, longest)
+    let size = lengths(corners).into_iter().fold(0.0, f64::max);
+    let at = (corners[0] + corners[1] + corners[2]) / 3.0;
+    Spot { at, size, trace: Trace::Triangles(vec![t as u32]) }
+}
+
+/// Two triangles that meet, at the first of them.
+fn meeting_spot(mesh: &Mesh, a: u32, b: u32) -> Spot {
+    Spot { trace: Trace::Triangles(vec![a, b]), ..spot(mesh, a as usize) }
 }
 
 /// Triangles without area, needles and caps.
@@ -96,9 +99,13 @@ fn shapes(mesh: &Mesh) -> [(FindingKind, Vec<Spot>); 3] {
         let spot = spot(mesh, t);
         if on_a_line(corners) {
             flat.push(spot);
-        } else if mesh.area_normal(t).length() * SLIM < spot.1 * spot.1 {
+        } else if mesh.area_normal(t).length() * SLIM < spot.size * spot.size {
             let shortest = lengths(corners).into_iter().fold(f64::INFINITY, f64::min);
-            if shortest < NEEDLE_EDGE_SHARE * spot.1 { needles.push(spot) } else { caps.push(spot) }
+            if shortest < NEEDLE_EDGE_SHARE * spot.size {
+                needles.push(spot)
+            } else {
+                caps.push(spot)
+            }
         }
     }
     [(FindingKind::Degenerate, flat), (FindingKind::Needle, needles), (FindingKind::Cap, caps)]
@@ -108,8 +115,10 @@ fn crumbs(mesh: &Mesh, connectivity: &Topology, hole_max: f64) -> Vec<Spot> {
     let pieces = shells(mesh, connectivity);
     let mut boxes = vec![Bounds3::EMPTY; pieces.count];
     let mut areas = vec![0.0; pieces.count];
+    let mut members = vec![Vec::new(); pieces.count];
     for (t, &piece) in pieces.label.iter().enumerate() {
         boxes[piece as usize] = boxes[piece as usize].union(Bounds3::of(mesh.corners(t)));
+        members[piece as usize].push(t as u32);
         areas[piece as usize] += 0.5 * mesh.area_normal(t).length();
     }
     let mut open = vec![false; pieces.count];
@@ -121,6 +130,9 @@ fn crumbs(mesh: &Mesh, connectivity: &Topology, hole_max: f64) -> Vec<Spot> {
         .filter(|&p| {
             open[p] && boxes[p].diagonal() < hole_max && areas[p] < CRUMB_AREA_SHARE * whole
         })
-        .map(|p| (boxes[p].middle(), boxes[p].diagonal()))
+        .map(|p| {
+            let trace = Trace::Triangles(std::mem::take(&mut members[p]));
+            Spot { at: boxes[p].middle(), size: boxes[p].diagonal(), trace }
+        })
         .collect()
 }

@@ -4,7 +4,7 @@ use spile_mesh::{
     Circle, DVec3, Mesh, Topology, VertexTriangles, boundary_loops, fit_circle, vertex_triangles,
 };
 
-use super::Spot;
+use super::{Spot, Trace};
 use crate::mend::across;
 
 /// An open end.
@@ -45,6 +45,7 @@ struct Rim {
     diameter: f64,
     across: f64,
     circle: Option<Circle>,
+    ring: Vec<u32>,
 }
 
 impl Rims {
@@ -55,7 +56,11 @@ impl Rims {
         rims.sort_by(|a, b| b.diameter.total_cmp(&a.diameter));
         let (holes, large): (Vec<Rim>, Vec<Rim>) =
             rims.into_iter().partition(|rim| rim.across < hole_max);
-        let spot = |rim: &Rim| (rim.centre, rim.across);
+        let spot = |rim: &Rim| Spot {
+            at: rim.centre,
+            size: rim.across,
+            trace: Trace::Loop(rim.ring.clone()),
+        };
         let holes = holes.iter().map(spot).collect();
         if large.len() > MOST_RIMS {
             return Self { holes, others: large.iter().map(spot).collect(), ends: Vec::new() };
@@ -116,7 +121,7 @@ impl Rim {
         };
         let direction = off_the_scan(mesh, around, ring, area.normalize_or_zero());
         let circle = circle(&points, direction);
-        Self { centre, direction, diameter, across, circle }
+        Self { centre, direction, diameter, across, circle, ring: ring.to_vec() }
     }
 
     fn end(&self, outside: Option<&Rim>) -> FoundEnd {

@@ -121,14 +121,21 @@ async fn no_path_leads_out_of_the_folder() {
         let (code, said) = bench.ask("POST", "api/run", "").await;
         assert_eq!(code, StatusCode::UNPROCESSABLE_ENTITY, "{way}: {said}");
         bench.ask("POST", "api/undo", "").await;
+        let text = format!("{CASE}[[keep]]\nfile = '{way}'\n");
+        bench.ask("PUT", "api/case", &serde_json::json!({ "text": text }).to_string()).await;
+        let (code, said) = bench.ask("GET", "api/keep/0", "").await;
+        assert_eq!(code, StatusCode::UNPROCESSABLE_ENTITY, "{way}: {said}");
+        bench.ask("POST", "api/undo", "").await;
     }
     for way in
         ["..%2fsecret.stl", "%2e%2e/secret.stl", "%2fetc%2fpasswd", "../secret.stl", "x%00.stl"]
     {
         let (code, said) = bench.ask("GET", &format!("out/{way}"), "").await;
         assert!(code.is_client_error(), "{way}: {code} {said}");
-        let (code, _) = bench.ask("PUT", &format!("api/file/{way}"), SCAN).await;
-        assert!(code.is_client_error(), "{way}: {code}");
+        for of in ["file", "fitting"] {
+            let (code, _) = bench.ask("PUT", &format!("api/{of}/{way}"), SCAN).await;
+            assert!(code.is_client_error(), "{of} {way}: {code}");
+        }
         let (code, _) = bench.ask("GET", way, "").await;
         assert!(code.is_client_error(), "{way}: {code}");
     }
@@ -179,10 +186,14 @@ async fn what_is_too_large_or_malformed_leaves_nothing() {
     for (name, body) in bad {
         let (code, said) = bench.ask("PUT", &format!("api/file/{name}"), body).await;
         assert_eq!(code, StatusCode::UNPROCESSABLE_ENTITY, "{name}: {said}");
+        let (code, said) = bench.ask("PUT", &format!("api/fitting/{name}"), body).await;
+        assert_eq!(code, StatusCode::UNPROCESSABLE_ENTITY, "{name}: {said}");
     }
+    let (code, _) = bench.ask("PUT", "api/fitting/new.step", "ISO-10303-21;\nDATA;\n#1=").await;
+    assert_eq!(code, StatusCode::UNPROCESSABLE_ENTITY);
     let nonsense = ["", "{", "[]", "{\"file\": 1}", "{\"text\": \"\", \"more\": 1}", "\u{0}"];
     for body in nonsense {
-        for path in ["api/open", "api/edit", "api/section"] {
+        for path in ["api/open", "api/edit", "api/section", "api/line", "api/paint"] {
             let (code, said) = bench.ask("POST", path, body).await;
             assert_eq!(code, StatusCode::UNPROCESSABLE_ENTITY, "{path} {body}: {said}");
         }

@@ -68,6 +68,30 @@ async fn values_change_are_undone_and_saved() {
     assert_eq!(std::fs::read_to_string(&file).unwrap(), "# mine\n");
 }
 
+#[test]
+fn of_changes_that_come_together_none_is_lost() {
+    let bench = Bench::new();
+    let keys = ["wall_min", "bore_loss", "kink", "ball_min", "chord"];
+    // Often, for what must not happen would be a matter of moments.
+    for round in 1..=40 {
+        std::thread::scope(|scope| {
+            for key in keys {
+                let session = &bench.session;
+                scope.spawn(move || {
+                    let edit = json!({ "path": ["limits", key], "value": 0.01 * f64::from(round) });
+                    let edits = json!({ "what": key, "edits": [edit] });
+                    session.edit(&serde_json::from_value(edits).unwrap()).unwrap();
+                });
+            }
+        });
+        let case = bench.session.state().case.unwrap();
+        for key in keys {
+            assert_eq!(case.values["limits"][key], 0.01 * f64::from(round), "{key} {round}");
+        }
+        assert_eq!(case.refused, None);
+    }
+}
+
 #[tokio::test]
 async fn a_mistake_is_told_at_its_line_and_nothing_is_made_of_it() {
     let bench = Bench::new();
@@ -98,6 +122,51 @@ async fn a_making_is_told_step_by_step_and_stops_at_once() {
     assert_eq!(bench.ask("POST", "api/run", "").await.0, 204);
     assert_eq!(bench.ask("POST", "api/stop", "").await.0, 204);
     assert!(!bench.root.path().join("in/case-out").exists());
+}
+
+#[tokio::test]
+async fn what_is_painted_comes_and_goes_with_the_case() {
+    let bench = Bench::new();
+    until(&bench, |now| !now["scan"]["examined"].is_null()).await;
+    let named = |now: &Value| now["case"]["values"]["keep"][0]["file"].as_str().map(str::to_owned);
+    let is_there = |name: &str| bench.root.path().join("in").join(name).exists();
+    // Out of order and twice; a triangle that there is not.
+    assert_eq!(bench.ask("POST", "api/paint", "{\"triangles\": [9]}").await.0, 422);
+    assert_eq!(bench.ask("POST", "api/paint", "{\"triangles\": [2, 0, 2]}").await.0, 204);
+    let first = named(&state(&bench).await).unwrap();
+    let (code, said) = bench.ask("GET", "api/keep/0", "").await;
+    let said: Value = serde_json::from_str(&said).unwrap();
+    assert_eq!((code, &said["triangles"]), (StatusCode::OK, &json!([0, 2])));
+    // Put in its place; the earlier file is named by nothing then, until it is undone.
+    assert_eq!(bench.ask("POST", "api/paint", "{\"keep\": 0, \"triangles\": [1]}").await.0, 204);
+    let second = named(&state(&bench).await).unwrap();
+    assert!(is_there(&second) && !is_there(&first));
+    assert_eq!(bench.ask("POST", "api/undo", "").await.0, 204);
+    assert!(is_there(&first) && !is_there(&second));
+    assert_eq!(state(&bench).await["case"]["refused"], json!(null));
+    // What the saved case names stays, whatever is undone; the rest goes at the end.
+    assert_eq!(bench.ask("POST", "api/save", "").await.0, 204);
+    assert_eq!(bench.ask("POST", "api/redo", "").await.0, 204);
+    assert!(is_there(&first) && is_there(&second));
+    // Without any triangle the keep goes.
+    assert_eq!(bench.ask("POST", "api/paint", "{\"keep\": 0, \"triangles\": []}").await.0, 204);
+    assert_eq!(named(&state(&bench).await), None);
+    bench.session.end();
+    assert!(is_there(&first) && !is_there(&second));
+}
+
+#[tokio::test]
+async fn a_mended_scan_has_a_file_of_its_own() {
+    let bench = Bench::new();
+    until(&bench, |now| !now["scan"]["examined"].is_null()).await;
+    assert_eq!(bench.ask("POST", "api/mend", "").await.0, 204);
+    let now = until(&bench, |now| now["scan"]["file"] == "scan-mended.stl").await;
+    assert_eq!(now["scan"]["mended"]["of"], "scan.stl");
+    assert_eq!(now["scan"]["mended"]["mends"][0]["kind"], "flipped");
+    assert_eq!(now["case"]["text"], CASE.replace("scan.stl", "scan-mended.stl"));
+    assert_eq!(bench.ask("POST", "api/undo", "").await.0, 204);
+    let now = until(&bench, |now| now["scan"]["file"] == "scan.stl").await;
+    assert_eq!((&now["scan"]["mended"], &now["case"]["text"]), (&json!(null), &json!(CASE)));
 }
 
 #[tokio::test]

@@ -9,11 +9,12 @@ use axum::Router;
 use axum::body::Body;
 use axum::http::{Request, StatusCode};
 use http_body_util::BodyExt as _;
-use spile_case::{Case, read_case};
+use spile_case::{Case, read_case_with};
 use spile_formats::ReadMesh;
 use spile_joint::Watch;
-use spile_page::messages::{Examined, Mistake, Refusal};
-use spile_page::{Folder, Job, Limits, Loaded, Session, Start, app};
+use spile_mesh::Mesh;
+use spile_page::messages::{Examined, FittingShown, MendShown, Mistake, Refusal};
+use spile_page::{Folder, Job, Limits, Loaded, Looked, MendedScan, Session, Start, app};
 use tokio::sync::Notify;
 use tower::ServiceExt as _;
 
@@ -64,7 +65,7 @@ pub struct Idle {
 }
 
 impl Job for Idle {
-    fn examine(&self, _: &str, _: &[u8], read: &ReadMesh) -> (Examined, String) {
+    fn examine(&self, _: &str, _: &[u8], read: &ReadMesh) -> Looked {
         let examined = Examined {
             sha256: String::new(),
             triangles: read.mesh.triangles().len(),
@@ -77,7 +78,17 @@ impl Job for Idle {
             findings: Vec::new(),
             ends: Vec::new(),
         };
-        (examined, CASE.to_owned())
+        Looked { examined, starter: CASE.to_owned(), outlines: Vec::new() }
+    }
+
+    /// One mend that changes nothing.
+    fn mend(&self, _: &Mesh, _: &str) -> Result<MendedScan, Refusal> {
+        let mend = MendShown { kind: "flipped".into(), where_: [0.0; 3], size: 1.0, change: 0.0 };
+        Ok(MendedScan { stl: SCAN.into(), mends: vec![mend], refused: Vec::new() })
+    }
+
+    fn fittings(&self) -> Vec<FittingShown> {
+        Vec::new()
     }
 
     fn check(
@@ -86,7 +97,11 @@ impl Job for Idle {
         _: &Path,
         may_read: &dyn Fn(&str) -> Result<(), String>,
     ) -> Result<Case, Refusal> {
-        let case = read_case(text, "case.toml").map_err(|mistakes| Refusal {
+        let painted = &mut |file: &str| {
+            may_read(file)?;
+            Ok(spile_case::Painted { scan_sha256: String::new(), triangles: Vec::new() })
+        };
+        let case = read_case_with(text, "case.toml", painted).map_err(|mistakes| Refusal {
             places: mistakes
                 .iter()
                 .map(|m| Mistake {

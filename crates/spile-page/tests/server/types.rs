@@ -4,9 +4,10 @@ use std::path::Path;
 
 use spile_page::messages::{
     CaseShown, ConflictShown, Edit, Edits, EndLine, Examined, FileShown, FindingShown,
-    FoundEndShown, LimitShown, LoopShown, Mistake, Named, NewText, PartShown, PlaneAsked, Refusal,
-    ResultShown, RunShown, ScanShown, SectionShown, State, StationShown, Step, StepShown,
-    WantedShown,
+    FittingShown, FoundEndShown, LimitShown, LineAsked, LinePoint, LineShown, LoopShown,
+    MendRefused, MendShown, MendedShown, Mistake, Named, NewText, Painted, PartShown, PlaneAsked,
+    Refusal, ResultShown, RunShown, ScanShown, SectionShown, SizeShown, State, StationShown, Step,
+    StepShown, WantedShown, Which,
 };
 use ts_rs::{Config, TS};
 
@@ -48,6 +49,16 @@ fn written() -> String {
         SectionShown,
         LoopShown,
         PlaneAsked,
+        Which,
+        LineAsked,
+        LineShown,
+        LinePoint,
+        Painted,
+        FittingShown,
+        SizeShown,
+        MendedShown,
+        MendShown,
+        MendRefused,
     );
     out
 }

@@ -5,13 +5,13 @@ import { useCallback, useEffect, useMemo, useState } from "preact/hooks";
 
 import type { State } from "./api/messages";
 import * as server from "./api/server";
-import { told, type Triple } from "./state/values";
-import type { Acts, Topic } from "./ui/acts";
+import { told, tripleAt } from "./state/values";
+import { type Acts, FIRST_VIEW, type Topic, type View } from "./ui/acts";
 import { EndsSection } from "./view/ends";
 import { KeepsSection } from "./view/keeps";
 import { LimitsSection } from "./view/limits";
 import { PartSection } from "./view/part";
-import { type Look, Picture } from "./view/picture";
+import { Picture } from "./view/picture";
 import { ProofSection } from "./view/proof";
 import { ScanSection } from "./view/scan";
 import { Refused } from "./view/section";
@@ -23,48 +23,61 @@ function Page() {
   const [state, setState] = useState<State | null>(null);
   const [said, setSaid] = useState<server.Refused | null>(null);
   const [isLost, setLost] = useState(false);
-  const [topic, take] = useState<Topic>("scan");
-  const [blend, setBlend] = useState(0);
-  const [look, setLook] = useState<Look | null>(null);
-  const [ring, setRing] = useState<{ at: Triple; size: number; label: string }[]>([]);
-  const [plane, setPlane] = useState<{ at: Triple; facing: Triple; radius: number }[]>([]);
-  const [picked, setPicked] = useState<Triple | null>(null);
+  const [view, setView] = useState<View>(FIRST_VIEW);
+  const [topic, setTopic] = useState<Topic>("scan");
+  const take = useCallback((to: Topic) => {
+    setTopic(to);
+    // Painting ends with its section.
+    if (to !== "keeps") setView((now) => (now.brush ? { ...now, brush: null } : now));
+  }, []);
+  const show = useCallback((change: Partial<View>) => setView((now) => ({ ...now, ...change })), []);
 
-  const ask = useCallback((asked: () => Promise<unknown>) => {
+  const refresh = useCallback(
+    // Answers may overtake each other: an older one changes nothing.
+    () => server.state().then(
+      (next) => setState((now) => (now && now.version > next.version ? now : next)),
+      () => setLost(true),
+    ),
+    [],
+  );
+  const ask = useCallback(async (asked: () => Promise<unknown>) => {
     setSaid(null);
-    asked().catch((error: unknown) => {
-      if (error instanceof server.Refused) setSaid(error);
-      else throw error;
-    });
+    try {
+      await asked();
+    } catch (error) {
+      if (!(error instanceof server.Refused)) throw error;
+      setSaid(error);
+    }
+    await refresh();
   }, []);
-  useEffect(() => {
-    server.onChange(() => void server.state().then(setState, () => setLost(true)), setLost);
-  }, []);
+  useEffect(() => server.onChange(() => void refresh(), setLost), []);
   const isRunning = state?.run.is === "running";
   useEffect(() => {
     // The server tells steps, not seconds.
     if (!isRunning) return;
-    const clock = setInterval(() => void server.state().then(setState, () => setLost(true)), 1000);
+    const clock = setInterval(() => void refresh(), 1000);
     return () => clearInterval(clock);
   }, [isRunning]);
   const number = state?.result?.number;
-  useEffect(() => setBlend(number ? 1 : 0), [number]);
-  const onPick = useCallback((at: Triple) => {
-    setPicked(at);
-    setRing([{ at, size: 1, label: "here" }]);
-  }, []);
+  useEffect(() => show({ blend: number ? 1 : 0 }), [number]);
+  // What was being slid is in the case now, or was taken back.
+  useEffect(() => show({ draft: null }), [state?.case?.text]);
   useEffect(() => dropped(ask), [ask]);
   useEffect(() => keys(ask), [ask]);
   const acts = useMemo<Acts | null>(() => {
     if (!state) return null;
     const change: Acts["change"] = (what, edits) => ask(() => server.edit(what, edits));
     return {
-      state, ask, topic, take, picked, change,
+      state, view, show, ask, topic, take, change,
       set: (way, value) => change(told(way), [{ path: way, value: value ?? null }]),
-      fly: (at, size, normal) => setLook({ at, size, normal }),
-      point: (at, size, label) => setRing([{ at, size, label }]),
+      setOne: (way, k, value) =>
+        tripleAt(state.case?.values, way)
+          ? change(told(way), [{ path: [...way, k], value }])
+          : change(told(way), [{ path: way, value: [0, 0, 0].with(k, value) }]),
+      fly: (at, size, normal) => show({ look: { at, size, normal } }),
+      point: (at, size, label) => show({ ring: [{ at, size, label }], outline: null }),
     };
-  }, [state, topic, picked, ask]);
+  }, [state, topic, view, ask]);
   if (!acts || !state) return <p class="waiting">Waiting for spile…</p>;
   return (
     <>
@@ -81,16 +94,13 @@ function Page() {
           <EndsSection acts={acts} />
           <LimitsSection acts={acts} />
           <KeepsSection acts={acts} />
-          <PartSection acts={acts} blend={blend} onBlend={setBlend} />
+          <PartSection acts={acts} />
           <ProofSection acts={acts} />
           <CaseText acts={acts} />
         </div>
-        <Picture state={state} blend={blend} look={look} ring={ring} plane={plane} onPick={onPick} />
+        <Picture acts={acts} />
       </main>
-      <Strip
-        result={state.result}
-        onStation={(at, facing, radius) => setPlane([{ at, facing, radius }])}
-      />
+      <Strip acts={acts} />
     </>
   );
 }

@@ -1,17 +1,20 @@
 // A folder, the spile command in it, and a browser that shows its page.
 
 import { execFile, spawn } from "node:child_process";
-import { mkdtemp, readFile, rm } from "node:fs/promises";
+import { mkdtemp, readFile, rm, writeFile } from "node:fs/promises";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { promisify } from "node:util";
 
 import { chromium, selectors } from "playwright-core";
 
+import { CASE, duct } from "./duct.mjs";
+
 selectors.setTestIdAttribute("data-test");
 
 const SPILE = process.env.SPILE_BIN;
 const PICTURES = process.env.SPILE_PICTURES;
+const DIST = process.env.SPILE_PAGE_DIST;
 const started = promisify(execFile);
 
 /** Runs spile to its end: exit code and standard output. */
@@ -62,6 +65,8 @@ export async function opened(t, cwd, ...files) {
 export async function shown(t, chrome, address, faults = []) {
   const context = await chrome.newContext({ viewport: { width: 1280, height: 760 }, acceptDownloads: true, reducedMotion: "reduce" });
   t.after(() => context.close());
+  // While working on the page: its files from a folder instead of those in the binary.
+  if (DIST) await context.route(/page\.(js|css)$/, (route) => route.fulfill({ path: join(DIST, new URL(route.request().url()).pathname.split("/").at(-1)) }));
   const page = await context.newPage();
   page.setDefaultTimeout(120_000);
   page.on("pageerror", (error) => faults.push(String(error)));
@@ -73,6 +78,29 @@ export async function shown(t, chrome, address, faults = []) {
   await page.goto(address);
   await page.getByRole("heading", { name: "Scan" }).waitFor();
   return page;
+}
+
+/** A folder with the duct and its case, and the page that shows it. */
+export async function withDuct(t, chrome, text = CASE) {
+  const cwd = await folder(t);
+  await writeFile(join(cwd, "duct.stl"), duct());
+  await writeFile(join(cwd, "duct.toml"), text);
+  const faults = [];
+  const { server, address } = await opened(t, cwd, "duct.toml");
+  const page = await shown(t, chrome, address, faults);
+  await page.getByTestId("size").waitFor();
+  return { cwd, server, address, page, faults };
+}
+
+/** Presses the button and waits for what comes of it. */
+export async function made(page, address) {
+  const before = (await state(address)).result?.number ?? 0;
+  await page.getByRole("button", { name: "Make the part" }).click();
+  await until(address, (now) => {
+    if (now.run.is === "failed") throw new Error(JSON.stringify(now.run));
+    return now.run.is === "done" && (now.result?.number ?? 0) > before;
+  });
+  return until(address, (now) => !now.result.part || now.result.has_surface);
 }
 
 /** The server's state, as a script would ask for it. */

@@ -3,7 +3,7 @@
 
 import assert from "node:assert/strict";
 import { createHash } from "node:crypto";
-import { copyFile, readdir, readFile, writeFile } from "node:fs/promises";
+import { readFile, writeFile } from "node:fs/promises";
 import { join } from "node:path";
 import { after, before, test } from "node:test";
 
@@ -115,82 +115,76 @@ test("from a dropped scan to a part that the command line proves", async (t) => 
   assert.deepEqual(faults, []);
 });
 
-test("undo and redo, two windows, and a stop that works at once", async (t) => {
+test("a real scan, from dropping it to a part that the command line proves", async (t) => {
+  const scan = "vhm-trachea-jagged-derived.stl";
+  const path = new URL(`../../../../tests/scans/anatomy/${scan}`, import.meta.url).pathname;
   const cwd = await folder(t);
-  await copyFile(join(demo, SCAN), join(cwd, SCAN));
-  await copyFile(join(demo, "phantom.toml"), join(cwd, "phantom.toml"));
   const faults = [];
-  const { server, address } = await opened(t, cwd, "phantom.toml");
+  const { address } = await opened(t, cwd);
   const page = await shown(t, chrome, address, faults);
-  const other = await shown(t, chrome, address, faults);
-  const field = page.getByLabel("upper: reach, mm", { exact: true });
-  const theirs = other.getByLabel("upper: reach, mm", { exact: true });
-  await typed(page, address, "upper: reach, mm", "11");
-  await typed(page, address, "upper: reach, mm", "10.5");
-  const shows = (where, value) =>
-    where.evaluate((input, value) => new Promise((resolve) => {
-      const look = () => (input.value === value ? resolve(true) : setTimeout(look, 20));
-      look();
-    }), value);
-  await shows(theirs, "10.5");
-  await other.getByRole("button", { name: /^Undo/ }).click();
-  await shows(field, "11");
-  await page.getByRole("button", { name: /^Undo/ }).click();
-  await shows(theirs, "12");
-  assert.equal(await readFile(join(cwd, "phantom.toml"), "utf8"), (await state(address)).case.text);
-  await page.getByRole("button", { name: /^Redo/ }).click();
-  await shows(theirs, "11");
-  // What is no number is told and changes nothing; what the reader refuses is told too.
-  await field.fill("far");
-  await field.press("Enter");
-  await page.getByText("this is no number").waitFor();
-  assert.equal((await state(address)).case.values.end[0].reach, 11);
-  await typed(page, address, "upper: reach, mm", "-3");
-  await page.getByRole("alert").first().waitFor();
-  assert.ok(await page.getByRole("button", { name: "Make the part" }).isDisabled());
-  await pictured(page, "mistake");
-  await page.getByRole("button", { name: /^Undo/ }).click();
-  await shows(theirs, "11");
-
+  await dropped(page, path, scan);
+  await page.getByTestId("size").waitFor();
+  const begun = await until(address, (now) => now.case !== null, 60);
+  const high = (end) => (end.rim ?? end.cut.from ?? end.cut.through)[1];
+  const ends = begun.case.values.end;
+  assert.equal(ends.length, 2, begun.case.text);
+  const upper = high(ends[0]) > high(ends[1]) ? 0 : 1;
+  const [name, other] = [ends[upper].name, ends[1 - upper].name];
+  if (upper !== 0) {
+    await page.getByLabel(`${name}: fitting`, { exact: true }).selectOption("tube");
+    await page.getByLabel(`${other}: fitting`, { exact: true }).selectOption("none");
+  }
+  // The numbers of tests/real/trachea-cut.toml, typed in.
+  const cuts = {
+    [name]: [["-0.8", "632.5", "37.1"], ["0", "0.93", "0.37"]],
+    [other]: [["-3.7", "562.6", "1"], ["0", "-0.93", "-0.37"]],
+  };
+  for (const [end, [through, facing]] of Object.entries(cuts)) {
+    await page.getByLabel(`${end}: where the scan ends`).selectOption("plane");
+    await page.getByLabel(`${end}: facing, x`, { exact: true }).waitFor();
+    for (const k of [0, 1, 2]) await typed(page, address, `${end}: point of the plane, ${"xyz"[k]}`, through[k]);
+    for (const k of [0, 1, 2]) await typed(page, address, `${end}: facing, ${"xyz"[k]}`, facing[k]);
+  }
+  await typed(page, address, `${name}: bore of the tube, mm`, "16");
+  await typed(page, address, `${name}: outside of the tube, mm`, "20");
+  await typed(page, address, `${name}: length of the tube, mm`, "25");
+  await typed(page, address, `${name}: reach, mm`, "12");
+  await page.getByLabel(`${name}: place of the fitting`).selectOption("at");
+  await page.getByLabel(`${name}: axis, x`, { exact: true }).waitFor();
+  const [at, along] = [["0.7", "643.64997", "41.536009"], ["0", "0.8854333", "0.4647665"]];
+  for (const k of [0, 1, 2]) await typed(page, address, `${name}: centre of the near face, ${"xyz"[k]}`, at[k]);
+  for (const k of [0, 1, 2]) await typed(page, address, `${name}: axis, ${"xyz"[k]}`, along[k]);
+  for (const limit of ["wall_min", "bore_loss", "kink"]) {
+    const ask = page.locator(`[data-limit=${limit}]`).getByRole("button", { name: /^Ask for/ });
+    if (await ask.count()) await ask.click();
+  }
+  await typed(page, address, "deviation, mm", "0.1");
+  await typed(page, address, "wall_min, mm", "1.2");
+  await typed(page, address, "bore_loss, %", "0.5");
+  await typed(page, address, "kink, °", "10");
+  const now = await state(address);
+  assert.deepEqual(now.case.values.end[upper].cut, { through: [-0.8, 632.5, 37.1], facing: [0, 0.93, 0.37] });
+  assert.deepEqual(now.case.values.end[upper].place, { at: at.map(Number), along: along.map(Number) });
+  await page.reload();
   await run(page);
-  await until(address, (now) => now.run.is === "running" && now.run.steps.length > 3);
-  const begun = Date.now();
-  await other.getByRole("button", { name: "Stop" }).click();
-  await page.getByText("It was stopped").waitFor();
-  assert.ok(Date.now() - begun < 2000, `${Date.now() - begun} ms`);
-  await new Promise((resolve) => setTimeout(resolve, 3000));
-  assert.deepEqual((await readdir(cwd)).sort(), [SCAN, "phantom.toml"].sort());
-  // It ends when it is told to, and says so on the page.
-  const ended = new Promise((resolve) => server.on("exit", resolve));
-  await page.getByRole("button", { name: "End spile" }).click();
-  assert.equal(await ended, 0);
-  await page.getByText("does not answer any more").first().waitFor();
-});
-
-test("limits that fight, and the suggestion that settles it", async (t) => {
-  const cwd = await folder(t);
-  await copyFile(join(demo, SCAN), join(cwd, SCAN));
-  const text = await readFile(join(demo, "phantom.toml"), "utf8");
-  await writeFile(join(cwd, "phantom.toml"), text.replace("wall_min  = 1.5", "wall_min  = 2.5"));
-  const { address } = await opened(t, cwd, "phantom.toml");
-  const page = await shown(t, chrome, address);
-  await run(page);
-  await until(address, isDone);
-  await page.getByTestId("conflict").first().waitFor();
-  await pictured(page, "conflict");
-  const proof = await json(cwd, "phantom-out", "proof.json");
-  const conflict = proof.conflicts.find((found) => found.limits.includes("wall_min"));
-  const wanted = conflict.would_hold.find((one) => one.key === "limits.wall_min") ?? conflict.would_hold[0];
-  assert.ok(wanted, JSON.stringify(proof.conflicts));
-  await page.getByRole("button", { name: new RegExp(`^Set ${wanted.key}`) }).first().click();
-  const now = await until(address, (now) => now.case.undo !== null, 10);
-  const [first, ...rest] = wanted.key.split(".");
-  const table = first === "end" ? now.case.values.end.find((end) => end.name === conflict.end) : now.case.values[first];
-  assert.deepEqual(rest.reduce((value, key) => value[key], table), wanted.value);
-  await page.getByText("The case was changed since").waitFor();
-  await run(page);
-  await until(address, (now) => isDone(now) && now.result.is_of_this_text === true);
-  const again = await json(cwd, "phantom-out", "proof.json");
-  const row = again.limits.find((limit) => limit.name === "wall_min" && limit.asked !== null);
-  assert.equal(row.verdict, "held", JSON.stringify(row));
+  const done = await until(address, isDone, 300);
+  assert.equal(done.run.is, "done", JSON.stringify(done.run));
+  const out = join(cwd, done.result.folder);
+  const proof = await json(out, "proof.json");
+  assert.equal(proof.verdict, "held", JSON.stringify(proof.limits.filter((limit) => limit.verdict === "broken")));
+  const link = page.getByRole("link", { name: "part.stl" });
+  await link.waitFor();
+  const download = page.waitForEvent("download");
+  await link.click();
+  const part = await readFile(await (await download).path());
+  assert.equal(createHash("sha256").update(part).digest("hex"), proof.outputs.find((file) => file.file === "part.stl").sha256);
+  await writeFile(join(cwd, "downloaded.stl"), part);
+  const proved = await spile("prove", "--json", join(out, "case.toml"), "--part", join(cwd, "downloaded.stl"));
+  assert.equal(proved.code, 0, proved.stdout);
+  const again = JSON.parse(proved.stdout);
+  for (const limit of proof.limits.filter((limit) => limit.bounds)) {
+    const same = again.limits.find((one) => one.name === limit.name && one.end === limit.end);
+    assert.deepEqual(same.bounds, limit.bounds, limit.name);
+  }
+  assert.deepEqual(faults, []);
 });

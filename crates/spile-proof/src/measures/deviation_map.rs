@@ -115,7 +115,7 @@ struct Job {
 
 /// The deviation of each point and, as a second reading, the distance at the middle of each
 /// replaced triangle with its area.
-fn map(l: &Labelled, points: &PartPoints) -> (VertexMap, Vec<(f64, f64)>) {
+pub(super) fn map(l: &Labelled, points: &PartPoints) -> (VertexMap, Vec<(f64, f64)>) {
     let count = l.part.points().len();
     let mut map = VertexMap::empty(count);
     let mut jobs: Vec<Job> = Vec::new();

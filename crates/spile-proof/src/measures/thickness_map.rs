@@ -107,6 +107,19 @@ pub(super) fn thickness(
     }
 }
 
+/// The shortest straight distance to the other side alone, at each point.
+pub(super) fn shortest(l: &Labelled, points: &PartPoints, trees: &Trees) -> VertexMap {
+    let at = |v: usize| {
+        let other = match points.side[v] {
+            Side::Bore => &trees.outside,
+            Side::Outside => &trees.bore,
+            Side::Neither => return None,
+        };
+        other.closest(l.part.points()[v]).map(|closest| closest.distance)
+    };
+    VertexMap { values: (0..l.part.points().len()).into_par_iter().map(at).collect() }
+}
+
 /// Bounds of the least wall, and its place.
 type Least = ([f64; 2], [f64; 3]);
 

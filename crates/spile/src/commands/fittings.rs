@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 
 use serde::Serialize;
 use spile_case::{Case, Cone, ConeSize, End, Fitting, Gender, Solid, SolidKind, Unit};
+use spile_page::messages::{FittingShown, SizeShown};
 
 use crate::answer::Answer;
 use crate::exit::Ending;
@@ -154,6 +155,25 @@ fn sizes(gender: Gender) -> Vec<Size> {
         }
     };
     [ConeSize::Breathing15, ConeSize::Breathing22, ConeSize::Luer].map(size_of).to_vec()
+}
+
+/// The same for the page.
+pub(crate) fn fittings_shown() -> Vec<FittingShown> {
+    let size = |size: Size| SizeShown {
+        size: size.size.to_owned(),
+        basic_diameter_mm: size.basic_diameter_mm,
+        taper_length_mm: size.taper_length_mm,
+        source: size.source.to_owned(),
+        standing: size.standing.to_owned(),
+    };
+    let kind = |kind: FittingKind| FittingShown {
+        kind: kind.kind.to_owned(),
+        shape: kind.shape.to_owned(),
+        sizes: kind.sizes.into_iter().map(size).collect(),
+        source: kind.source.to_owned(),
+        standing: kind.standing.to_owned(),
+    };
+    kinds().into_iter().map(kind).collect()
 }
 
 #[derive(Serialize)]

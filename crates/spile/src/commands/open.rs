@@ -1,23 +1,31 @@
 //! `open`: the page in the browser, which does its job by these commands' own code.
 
+use std::cell::OnceCell;
 use std::path::Path;
 use std::sync::Arc;
 
 use serde::Serialize;
-use spile_case::{Case, read_case_with};
+use spile_case::{Case, Unit, read_case_with};
 use spile_formats::ReadMesh;
-use spile_joint::{ExamineOptions, Watch};
-use spile_page::messages::{Examined, FindingShown, FoundEndShown, Mistake, Refusal};
-use spile_page::{Folder, Job, Loaded, Options, Session, Start, is_built, serve};
+use spile_joint::{ExamineOptions, Finding, MendOptions, Trace, Watch, mend};
+use spile_mesh::{Mesh, vertex_triangles};
+use spile_page::messages::{
+    Examined, FindingShown, FittingShown, FoundEndShown, MendRefused, MendShown, Mistake, Refusal,
+};
+use spile_page::{
+    Folder, Job, Loaded, Looked, MendedScan, Options, Session, Start, is_built, serve,
+};
 
 use crate::answer::{Answer, json_text, to_stderr, to_stdout};
 use crate::args::{OpenArgs, TRIES};
 use crate::commands::examine::{effect_words, kind_name};
+use crate::commands::fittings::fittings_shown;
 use crate::commands::new::starter;
 use crate::commands::run::{Wish, file_name, run_watched};
 use crate::exit::{Ending, guarded};
 use crate::failure::Failure;
 use crate::inputs::{load, painted, said, sha256, shown};
+use crate::part_files::stl_bytes;
 use crate::progress::Progress;
 use crate::starter::guess_unit;
 
@@ -65,7 +73,7 @@ pub(crate) fn open(args: &OpenArgs, json: bool) -> Result<Answer, Failure> {
 struct Commands;
 
 impl Job for Commands {
-    fn examine(&self, file: &str, bytes: &[u8], read: &ReadMesh) -> (Examined, String) {
+    fn examine(&self, file: &str, bytes: &[u8], read: &ReadMesh) -> Looked {
         let found = spile_joint::examine(&read.mesh, ExamineOptions::default());
         let size = found.size.to_array();
         let stated = read.unit.map(|unit| unit.symbol().to_owned());
@@ -95,7 +103,35 @@ impl Job for Commands {
             findings: findings.collect(),
             ends: ends.collect(),
         };
-        (examined, starter(file, read.unit, &read.mesh, found.ends))
+        let outlines = found.findings.iter().map(|f| outline(&read.mesh, f)).collect();
+        let starter = starter(file, read.unit, &read.mesh, found.ends);
+        Looked { examined, starter, outlines }
+    }
+
+    fn mend(&self, scan: &Mesh, unit: &str) -> Result<MendedScan, Refusal> {
+        let done = mend(scan, MendOptions::default());
+        let all = [Unit::Millimetre, Unit::Centimetre, Unit::Metre, Unit::Inch];
+        let unit = all.into_iter().find(|u| u.name() == unit).unwrap_or(Unit::Millimetre);
+        let mends = done.mends.iter().map(|made| MendShown {
+            kind: made.mend.kind.name().to_owned(),
+            where_: made.mend.ball.at,
+            size: 2.0 * made.mend.ball.radius,
+            change: made.change,
+        });
+        let refused = done.refused.iter().map(|refused| MendRefused {
+            kind: kind_name(refused.kind).to_owned(),
+            where_: refused.ball.at,
+            why: refused.why.clone(),
+        });
+        Ok(MendedScan {
+            stl: stl_bytes(&done.mesh, unit).map_err(refusal)?,
+            mends: mends.collect(),
+            refused: refused.collect(),
+        })
+    }
+
+    fn fittings(&self) -> Vec<FittingShown> {
+        fittings_shown()
     }
 
     fn check(
@@ -136,6 +172,47 @@ impl Job for Commands {
             }
         }
     }
+}
+
+/// The most pairs of points of one finding's outlines: more is a grey cloud.
+const MOST_PAIRS: usize = 200_000;
+
+/// The outlines of a finding, as pairs of points.
+fn outline(scan: &Mesh, finding: &Finding) -> Vec<[f32; 3]> {
+    let sheets = finding.sheets.iter().map(|sheets| Trace::Triangles(sheets.triangles.clone()));
+    let mut pairs: Vec<[u32; 2]> = Vec::new();
+    let around = OnceCell::new();
+    for trace in finding.traces.iter().cloned().chain(sheets) {
+        match trace {
+            Trace::Point(v) => {
+                let around = around.get_or_init(|| vertex_triangles(scan));
+                pairs.extend(border(scan, around.of(v)));
+            }
+            Trace::Edge(ends) => pairs.push(ends),
+            Trace::Loop(ring) => {
+                pairs.extend((0..ring.len()).map(|k| [ring[k], ring[(k + 1) % ring.len()]]));
+            }
+            Trace::Triangles(all) => pairs.extend(border(scan, &all)),
+        }
+        if pairs.len() > MOST_PAIRS {
+            break;
+        }
+    }
+    let at = |v: u32| scan.points()[v as usize].to_array().map(|x| x as f32);
+    pairs.into_iter().flatten().map(at).collect()
+}
+
+/// The edges of triangles that no two of them share.
+fn border(scan: &Mesh, triangles: &[u32]) -> Vec<[u32; 2]> {
+    let mut edges: Vec<[u32; 2]> = triangles
+        .iter()
+        .flat_map(|&t| {
+            let [a, b, c] = scan.triangles()[t as usize];
+            [[a, b], [b, c], [c, a]].map(|[a, b]| [a.min(b), a.max(b)])
+        })
+        .collect();
+    edges.sort_unstable();
+    edges.chunk_by(|a, b| a == b).filter(|same| same.len() == 1).map(|same| same[0]).collect()
 }
 
 fn refusal(failure: Failure) -> Refusal {

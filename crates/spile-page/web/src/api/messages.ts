@@ -143,7 +143,11 @@ run: RunShown,
 /**
  * What the last making left.
  */
-result: ResultShown | null, };
+result: ResultShown | null, 
+/**
+ * What the one before it in this session left, to stand beside it.
+ */
+before: ResultShown | null, };
 
 export type ScanShown = { 
 /**
@@ -161,7 +165,11 @@ examined: Examined | null,
 /**
  * Why it cannot be looked at.
  */
-refused: Refusal | null, };
+refused: Refusal | null, 
+/**
+ * What was done to make it, if it is another scan mended.
+ */
+mended: MendedShown | null, };
 
 export type CaseShown = { 
 /**
@@ -304,6 +312,10 @@ part: PartShown | null,
  * Whether its surface can be fetched.
  */
 has_surface: boolean, 
+/**
+ * Whether its maps can be fetched.
+ */
+has_maps: boolean, 
 /**
  * Its files.
  */
@@ -473,7 +485,11 @@ perimeter: number,
 /**
  * 4 pi area / perimeter^2: 1 for a circle.
  */
-roundness: number, };
+roundness: number, 
+/**
+ * The least and the greatest width: between two parallel lines that touch it.
+ */
+widths: [number, number], };
 
 export type PlaneAsked = { 
 /**
@@ -483,4 +499,144 @@ through: [number, number, number],
 /**
  * Its normal; any length but 0.
  */
+facing: [number, number, number], 
+/**
+ * What it cuts.
+ */
+of: Which, };
+
+export type Which = "scan" | "part";
+
+export type LineAsked = { 
+/**
+ * The middle of an open end.
+ */
+from: [number, number, number], 
+/**
+ * Off the scan.
+ */
+facing: [number, number, number], 
+/**
+ * Diameter of the bore there, roughly.
+ */
+bore: number, };
+
+export type LineShown = { 
+/**
+ * Its points, the one at the end first.
+ */
+points: Array<LinePoint>, };
+
+export type LinePoint = { 
+/**
+ * Length along the line, from the end inward.
+ */
+along: number, 
+/**
+ * The place.
+ */
+at: [number, number, number], 
+/**
+ * Unit tangent, off the scan.
+ */
 facing: [number, number, number], };
+
+export type Painted = { 
+/**
+ * The number of the keep that they replace, from 0; one more where it is left out.
+ */
+keep: number | null, 
+/**
+ * The triangles as the scan counts them, from 0. Without any the keep is taken out.
+ */
+triangles: Array<number>, };
+
+export type FittingShown = { 
+/**
+ * As the case has it.
+ */
+kind: string, 
+/**
+ * What it is.
+ */
+shape: string, 
+/**
+ * Standard sizes, if it has any.
+ */
+sizes: Array<SizeShown>, 
+/**
+ * Where its dimensions come from.
+ */
+source: string, 
+/**
+ * What they may be taken for.
+ */
+standing: string, };
+
+export type SizeShown = { 
+/**
+ * As the case has it.
+ */
+size: string, 
+/**
+ * Diameter in the basic plane.
+ */
+basic_diameter_mm: number, 
+/**
+ * Length of its taper.
+ */
+taper_length_mm: number, 
+/**
+ * Where its dimensions come from.
+ */
+source: string, 
+/**
+ * What they may be taken for.
+ */
+standing: string, };
+
+export type MendedShown = { 
+/**
+ * The scan that was mended.
+ */
+of: string, 
+/**
+ * What was done, in order.
+ */
+mends: Array<MendShown>, 
+/**
+ * What could not be done, and why.
+ */
+refused: Array<MendRefused>, };
+
+export type MendShown = { 
+/**
+ * What was mended.
+ */
+kind: string, 
+/**
+ * The middle of the ball outside which nothing moved.
+ */
+where: [number, number, number], 
+/**
+ * The ball's diameter.
+ */
+size: number, 
+/**
+ * How far the surface changed there at most, certified.
+ */
+change: number, };
+
+export type MendRefused = { 
+/**
+ * What it is.
+ */
+kind: string, 
+/**
+ * Where.
+ */
+where: [number, number, number], 
+/**
+ * Why.
+ */
+why: string, };

@@ -1,7 +1,10 @@
 // What the page asks of the server. The address that the page came from, token and all,
 // is where everything else is.
 
-import type { Edit, PlaneAsked, Refusal, SectionShown, State } from "./messages";
+import { paintedKeep } from "../state/plan";
+import type {
+  Edit, FittingShown, LineAsked, LineShown, Painted, PlaneAsked, Refusal, SectionShown, State,
+} from "./messages";
 
 /** Why the server did not do what it was asked. */
 export class Refused extends Error {
@@ -27,20 +30,29 @@ async function asked(way: string, init?: RequestInit): Promise<Response> {
   throw new Refused({ message, hints: [], places: [] });
 }
 
+/** Changes go out one after the other, in the order in which they were made. */
+let last: Promise<unknown> = Promise.resolve();
+function inTurn<T>(ask: () => Promise<T>): Promise<T> {
+  const next = last.then(ask, ask);
+  last = next.catch(() => undefined);
+  return next;
+}
+
 const post = (way: string, body?: unknown): Promise<Response> =>
   asked(way, { method: "POST", body: body === undefined ? null : JSON.stringify(body) });
 
 /** All that the page shows. */
 export const state = async (): Promise<State> => (await (await asked("api/state")).json()) as State;
 
-export const open = (file: string) => post("api/open", { file });
-export const edit = (what: string, edits: Edit[]) => post("api/edit", { what, edits });
+export const open = (file: string) => inTurn(() => post("api/open", { file }));
+export const edit = (what: string, edits: Edit[]) => inTurn(() => post("api/edit", { what, edits }));
 export const setText = (text: string) =>
-  asked("api/case", { method: "PUT", body: JSON.stringify({ text }) });
-export const undo = () => post("api/undo");
-export const redo = () => post("api/redo");
-export const save = () => post("api/save");
-export const run = () => post("api/run");
+  inTurn(() => asked("api/case", { method: "PUT", body: JSON.stringify({ text }) }));
+export const undo = () => inTurn(() => post("api/undo"));
+export const redo = () => inTurn(() => post("api/redo"));
+export const save = () => inTurn(() => post("api/save"));
+export const run = () => inTurn(() => post("api/run"));
+/** In no turn: it works at once. */
 export const stop = () => post("api/stop");
 export const end = () => post("api/end");
 
@@ -48,9 +60,45 @@ export const end = () => post("api/end");
 export const section = async (plane: PlaneAsked): Promise<SectionShown> =>
   (await (await post("api/section", plane)).json()) as SectionShown;
 
+/** The line along the middle of the scan's bore. */
+export const line = async (asked: LineAsked): Promise<LineShown> =>
+  (await (await post("api/line", asked)).json()) as LineShown;
+
+/** The fittings that are known. */
+export const fittings = async (): Promise<FittingShown[]> =>
+  (await (await asked("api/fittings")).json()) as FittingShown[];
+
+/** Keeps painted triangles, in the keep that is painted already where there is one by then. */
+export const paint = (triangles: number[]) =>
+  inTurn(async () => {
+    const keep = paintedKeep((await state()).case?.values)?.k ?? null;
+    return post("api/paint", { keep, triangles } satisfies Painted);
+  });
+
+/** The triangles that a painted keep names. */
+export const keep = async (k: number): Promise<number[]> =>
+  ((await (await asked(`api/keep/${k}`)).json()) as { triangles: number[] }).triangles;
+
+/** Mends the scan. */
+export const mend = () => inTurn(() => post("api/mend"));
+
+/** The outlines of a finding: pairs of points. */
+export const outline = async (k: number): Promise<Float32Array> =>
+  new Float32Array(await (await asked(`api/scan/finding/${k}`)).arrayBuffer());
+
+/** A value for each point of the part. */
+export const map = async (which: "deviation" | "wall"): Promise<Float32Array> =>
+  new Float32Array(await (await asked(`api/part/map/${which}`)).arrayBuffer());
+
+/** Hands a fitting's file over; gives the name under which it was written. */
+export const takeFitting = async (file: File): Promise<string> => {
+  const said = await asked(`api/fitting/${encodeURIComponent(file.name)}`, { method: "PUT", body: file });
+  return ((await said.json()) as { file: string }).file;
+};
+
 /** Hands a scan or case over; it is written to the folder under a free name. */
 export const take = (file: File) =>
-  asked(`api/file/${encodeURIComponent(file.name)}`, { method: "PUT", body: file });
+  inTurn(() => asked(`api/file/${encodeURIComponent(file.name)}`, { method: "PUT", body: file }));
 
 /** A surface as flat arrays, `scan` or `part`. */
 export const surface = async (which: "scan" | "part"): Promise<ArrayBuffer> =>
@@ -61,11 +109,12 @@ export const output = (name: string): string =>
   `out/${name.split("/").map(encodeURIComponent).join("/")}`;
 
 /** Calls back at once and whenever the state has changed; `lost` when the server is gone. */
-export function onChange(changed: () => void, lost: (isLost: boolean) => void): void {
+export function onChange(changed: () => void, lost: (isLost: boolean) => void): () => void {
   const events = new EventSource("api/events");
   events.onmessage = () => {
     lost(false);
     changed();
   };
   events.onerror = () => lost(true);
+  return () => events.close();
 }

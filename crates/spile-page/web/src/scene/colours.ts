@@ -11,3 +11,8 @@ export const MARK = 0xb0177a;
 export const PLANNED = 0x4c6b2f;
 /** Behind everything, by day and by night. */
 export const GROUND = { light: 0xf4f5f7, dark: 0x15181d };
+/** Knobs to take hold of. */
+export const KNOB = 0x0b5394;
+/** Painted keeps, and how far reach goes. */
+export const KEPT = 0x2f5d50;
+export const REACHED = 0xd8c27a;

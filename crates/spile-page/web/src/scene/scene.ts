@@ -2,32 +2,33 @@
 
 import * as THREE from "three";
 import { OrbitControls } from "three/examples/jsm/controls/OrbitControls.js";
-import { acceleratedRaycast, MeshBVH } from "three-mesh-bvh";
 
-import { REGIONS, type Surface } from "../api/surface";
+import type { Surface } from "../api/surface";
 import type { Triple } from "../state/values";
-import { GROUND, MARK, PLANNED, REGION_COLOURS, SCAN } from "./colours";
+import type { Range } from "../ui/scale";
+import { touched, within } from "./brush";
+import { GROUND, KEPT, REACHED } from "./colours";
+import { Handles, type Held, vector } from "./handles";
+import { fill, type Label, type Marks } from "./marks";
+import { colour, dispose, drawn, edges, fade, overlay } from "./surface-mesh";
 
-/** A tube that would be joined. */
-export interface Tube {
-  at: Triple;
-  along: Triple;
-  bore: number;
-  outside: number;
-  length: number;
+export type { Held } from "./handles";
+export type { Marks, Tube } from "./marks";
+
+/** What the pointer does: turns and points, or paints. */
+export interface Brush {
+  radius: number;
+  isErasing: boolean;
 }
 
-/** What is drawn beside the surfaces. */
-export interface Marks {
-  /** Places with their number in the list. */
-  places: { at: Triple; size: number; label: string }[];
-  /** Planes, each a disc. */
-  planes: { at: Triple; facing: Triple; radius: number }[];
-  tubes: Tube[];
-  balls: { at: Triple; radius: number }[];
+/** What the picture tells. */
+export interface Heard {
+  onPick: (at: Triple, normal: Triple) => void;
+  /** A stroke of the brush has ended: all that is painted now. */
+  onPainted: (triangles: number[]) => void;
+  /** What is held by a knob is somewhere else; at last with `isDone`. */
+  onMoved: (id: string, at: Triple, along: Triple, isDone: boolean) => void;
 }
-
-const vector = ([x, y, z]: Triple): THREE.Vector3 => new THREE.Vector3(x, y, z);
 
 /** The picture in `host`, which it fills. */
 export class Scene {
@@ -42,13 +43,22 @@ export class Scene {
   private readonly marks = new THREE.Group();
   private readonly labels: HTMLElement;
   private labelled: { element: HTMLElement; at: THREE.Vector3 }[] = [];
+  private markLabels: Label[] = [];
+  private readonly handles = new Handles();
+  private readonly painted = new Set<number>();
+  private readonly overlays = new THREE.Group();
+  private brush: Brush | null = null;
+  private reached: { points: Triple[]; distance: number }[] = [];
+  private edged = false;
+  private opened: THREE.Plane | null = null;
   private flight: { from: THREE.Vector3[]; to: THREE.Vector3[]; begun: number } | null = null;
   private isDue = false;
-  /** Called with the place that was pointed at. */
-  onPick: ((at: Triple, normal: Triple) => void) | null = null;
+  /** Who is told. */
+  heard: Heard | null = null;
 
   constructor(private readonly host: HTMLElement) {
     this.renderer = new THREE.WebGLRenderer({ antialias: true });
+    this.renderer.localClippingEnabled = true;
     this.labels = document.createElement("div");
     this.labels.className = "labels";
     this.labels.ariaHidden = "true";
@@ -56,7 +66,7 @@ export class Scene {
     canvas.tabIndex = 0;
     canvas.setAttribute("role", "img");
     host.append(canvas, this.labels);
-    this.world.add(this.surfaces.scan, this.surfaces.part, this.marks);
+    this.world.add(this.surfaces.scan, this.surfaces.part, this.overlays, this.marks, this.handles.group);
     const lamp = new THREE.DirectionalLight(0xffffff, 2.2);
     lamp.position.set(-0.5, 0.8, 1);
     this.camera.add(lamp);
@@ -64,7 +74,7 @@ export class Scene {
     this.controls = new OrbitControls(this.camera, canvas);
     this.controls.addEventListener("change", () => this.draw());
     canvas.addEventListener("keydown", (event) => this.turn(event));
-    this.pickOnClick(canvas);
+    this.follow(canvas);
     new ResizeObserver(() => this.fit()).observe(host);
     const night = matchMedia("(prefers-color-scheme: dark)");
     night.addEventListener("change", () => this.ground(night.matches));
@@ -78,9 +88,13 @@ export class Scene {
     for (const child of group.children) dispose(child);
     group.clear();
     if (surface) {
-      group.add(mesh(surface));
+      group.add(drawn(surface));
       if (isFirst) this.all();
     }
+    if (which === "scan") this.painted.clear();
+    this.overlay();
+    this.drawEdges();
+    this.clip();
     this.host.dataset[which] = surface ? String(surface.triangles.length / 3) : "0";
     this.draw();
   }
@@ -91,47 +105,126 @@ export class Scene {
     const part = hasPart ? share : 0;
     fade(this.surfaces.part, part);
     fade(this.surfaces.scan, 1 - part);
+    this.overlays.visible = part < 0.5;
     this.draw();
   }
 
   /** Draws these marks in place of the earlier ones. */
-  mark({ places, planes, tubes, balls }: Marks): void {
-    for (const child of this.marks.children) dispose(child);
-    this.marks.clear();
-    this.labels.replaceChildren();
-    this.labelled = [];
-    for (const { at, size, label } of places) {
-      const element = document.createElement("span");
-      element.textContent = label;
-      this.labels.append(element);
-      this.labelled.push({ element, at: vector(at) });
-      const ring = new THREE.Mesh(
-        new THREE.TorusGeometry(size, size / 14, 6, 32),
-        new THREE.MeshBasicMaterial({ color: MARK, depthTest: false }),
-      );
-      ring.position.copy(vector(at));
-      ring.userData.facesCamera = true;
-      this.marks.add(ring);
-    }
-    for (const { at, facing, radius } of planes) {
-      const disc = new THREE.Mesh(
-        new THREE.CircleGeometry(radius, 64),
-        new THREE.MeshBasicMaterial({ color: MARK, side: THREE.DoubleSide, transparent: true, opacity: 0.35, depthWrite: false }),
-      );
-      disc.position.copy(vector(at));
-      disc.quaternion.setFromUnitVectors(new THREE.Vector3(0, 0, 1), vector(facing).normalize());
-      this.marks.add(disc);
-    }
-    for (const tube of tubes) this.marks.add(planned(tube));
-    for (const { at, radius } of balls) {
-      const ball = new THREE.Mesh(
-        new THREE.SphereGeometry(radius, 32, 16),
-        new THREE.MeshBasicMaterial({ color: PLANNED, transparent: true, opacity: 0.3, depthWrite: false }),
-      );
-      ball.position.copy(vector(at));
-      this.marks.add(ball);
-    }
+  mark(marks: Marks): void {
+    this.markLabels = fill(this.marks, marks);
+    this.label();
+    this.clip();
     this.draw();
+  }
+
+  /** Has knobs on these. */
+  hold(held: Held[]): void {
+    this.handles.show(held);
+    this.label();
+    this.draw();
+  }
+
+  private label(): void {
+    this.labels.replaceChildren();
+    const words = this.handles.words.map((word) => ({ ...word, isKnob: true }));
+    this.labelled = [...this.markLabels.map((label) => ({ ...label, isKnob: false })), ...words].map(({ text, at, isKnob }) => {
+      const element = document.createElement("span");
+      element.textContent = text;
+      // Until it has its place, with the next picture.
+      element.hidden = true;
+      if (isKnob) element.className = "knob";
+      this.labels.append(element);
+      return { element, at };
+    });
+  }
+
+  /** Paints with this brush instead of turning; null turns again. */
+  paintWith(brush: Brush | null): void {
+    this.brush = brush;
+    this.controls.enableRotate = !brush;
+    this.host.classList.toggle("paints", brush !== null);
+  }
+
+  /** Shows these triangles of the scan as kept. */
+  paint(triangles: ArrayLike<number>): void {
+    this.painted.clear();
+    for (let k = 0; k < triangles.length; k++) this.painted.add(triangles[k]!);
+    this.overlay();
+  }
+
+  /** Shows what of the scan lies within these distances of loops. */
+  reach(reached: { points: Triple[]; distance: number }[]): void {
+    this.reached = reached;
+    this.overlay();
+  }
+
+  private overlay(): void {
+    for (const child of this.overlays.children) dispose(child);
+    this.overlays.clear();
+    this.host.dataset.painted = String(this.painted.size);
+    const scan = this.meshOf("scan");
+    if (!scan) return;
+    const reached = this.reached.flatMap(({ points, distance }) => within(scan, points.map(vector), distance));
+    this.host.dataset.reached = String(reached.length);
+    if (reached.length > 0) this.overlays.add(overlay(scan, reached, REACHED, 1));
+    if (this.painted.size > 0) this.overlays.add(overlay(scan, [...this.painted], KEPT, 2));
+    this.clip();
+    this.draw();
+  }
+
+  /** Colours the part by a value a point, or by its regions. */
+  colour(map: Float32Array | null, range: Range): void {
+    const part = this.meshOf("part");
+    if (!part) return;
+    const points = part.geometry.getAttribute("position").count;
+    const isFit = map?.length === points;
+    colour(part, isFit ? map : null, range);
+    this.host.dataset.map = isFit ? `${range.from} ${range.to}` : "";
+    this.draw();
+  }
+
+  /** Shows the edges of triangles, or not. */
+  edge(isOn: boolean): void {
+    this.edged = isOn;
+    this.drawEdges();
+    this.draw();
+  }
+
+  private drawEdges(): void {
+    for (const which of ["scan", "part"] as const) {
+      const mesh = this.meshOf(which);
+      const there = mesh?.children[0];
+      if (there && !this.edged) {
+        dispose(there);
+        mesh.clear();
+      }
+      if (mesh && !there && this.edged) mesh.add(edges(mesh));
+    }
+    this.clip();
+  }
+
+  /** Takes away what lies on the side of a plane that it faces; null shows all. */
+  open(plane: { through: Triple; facing: Triple } | null): void {
+    this.opened = plane
+      ? new THREE.Plane().setFromNormalAndCoplanarPoint(vector(plane.facing).normalize().negate(), vector(plane.through))
+      : null;
+    this.host.dataset.open = plane ? plane.through.map((x) => x.toFixed(3)).join(" ") : "";
+    this.clip();
+    this.draw();
+  }
+
+  private clip(): void {
+    const planes = this.opened ? [this.opened] : null;
+    for (const group of [...Object.values(this.surfaces), this.overlays]) {
+      group.traverse((child) => {
+        if (!(child instanceof THREE.Mesh || child instanceof THREE.LineSegments)) return;
+        for (const material of [child.material].flat() as THREE.Material[]) material.clippingPlanes = planes;
+      });
+    }
+  }
+
+  private meshOf(which: "scan" | "part"): THREE.Mesh | undefined {
+    return this.surfaces[which].children[0] as THREE.Mesh | undefined;
   }
 
   /** Looks at everything from where it is. */
@@ -158,7 +251,7 @@ export class Scene {
   private fly(to: THREE.Vector3, out: THREE.Vector3, radius: number): void {
     const away = (1.15 * radius) / Math.sin((this.camera.fov * Math.PI) / 360);
     this.camera.near = away / 100;
-    this.camera.far = Math.max(away * 20, 4 * this.reach());
+    this.camera.far = Math.max(away * 20, 4 * this.extent());
     this.camera.updateProjectionMatrix();
     const end = to.clone().addScaledVector(out, away);
     this.host.dataset.looksAt = to.toArray().map((x) => x.toFixed(3)).join(" ");
@@ -168,7 +261,7 @@ export class Scene {
     this.draw();
   }
 
-  private reach(): number {
+  private extent(): number {
     const box = new THREE.Box3();
     for (const group of Object.values(this.surfaces)) box.expandByObject(group);
     return box.isEmpty() ? 1 : box.getSize(new THREE.Vector3()).length();
@@ -180,6 +273,15 @@ export class Scene {
       "+": [0, 0, 0.87], "-": [0, 0, 1.15],
     };
     const step = steps[event.key];
+    if (event.key === "Enter" || event.key === " ") {
+      // By keyboard the middle of the picture is what is pointed at.
+      event.preventDefault();
+      const frame = this.renderer.domElement.getBoundingClientRect();
+      const middle: [number, number] = [frame.left + frame.width / 2, frame.top + frame.height / 2];
+      if (!this.brush) this.pointAt(...middle);
+      else if (this.stroke(...middle)) this.heard?.onPainted([...this.painted]);
+      return;
+    }
     if (!step) return;
     event.preventDefault();
     const out = this.camera.position.clone().sub(this.controls.target);
@@ -192,18 +294,61 @@ export class Scene {
     this.draw();
   }
 
-  private pickOnClick(canvas: HTMLCanvasElement): void {
+  private follow(canvas: HTMLCanvasElement): void {
     let down: [number, number] = [0, 0];
-    canvas.addEventListener("pointerdown", (event) => (down = [event.clientX, event.clientY]));
-    canvas.addEventListener("pointerup", (event) => {
-      if (Math.hypot(event.clientX - down[0], event.clientY - down[1]) > 4) return;
-      const hit = this.pick(event.clientX, event.clientY);
-      if (hit) this.onPick?.(hit.at, hit.normal);
-    });
+    let does: "turns" | "holds" | "paints" = "turns";
+    const first = { capture: true };
+    canvas.addEventListener("pointerdown", (event) => {
+      down = [event.clientX, event.clientY];
+      const isLeft = event.button === 0;
+      if (isLeft && this.handles.take(this.rayAt(...down))) does = "holds";
+      else if (isLeft && this.brush && this.stroke(...down)) does = "paints";
+      else return;
+      this.controls.enabled = false;
+      canvas.setPointerCapture(event.pointerId);
+    }, first);
+    canvas.addEventListener("pointermove", (event) => {
+      if (does === "paints") this.stroke(event.clientX, event.clientY);
+      if (does === "holds") this.move(event.clientX, event.clientY, false);
+    }, first);
+    const up = (event: PointerEvent) => {
+      const [did, isStill] = [does, Math.hypot(event.clientX - down[0], event.clientY - down[1]) <= 4];
+      does = "turns";
+      this.controls.enabled = true;
+      if (did === "paints") this.heard?.onPainted([...this.painted]);
+      if (did === "holds") {
+        if (!isStill) this.move(event.clientX, event.clientY, true);
+        this.handles.drop();
+      }
+      if (did === "turns" && isStill && event.type === "pointerup") this.pointAt(event.clientX, event.clientY);
+    };
+    canvas.addEventListener("pointerup", up);
+    canvas.addEventListener("pointercancel", up);
   }
 
-  /** The nearest shown surface under a place of the window. */
-  pick(x: number, y: number): { at: Triple; normal: Triple } | null {
+  private pointAt(x: number, y: number): void {
+    const hit = this.pick(x, y);
+    if (hit) this.heard?.onPick(hit.at, hit.normal);
+  }
+
+  private move(x: number, y: number, isDone: boolean): void {
+    const to = this.handles.moved(this.rayAt(x, y));
+    if (to) this.heard?.onMoved(to.id, to.at, to.along, isDone);
+  }
+
+  /** One step of the brush at a place of the window; whether it met the scan. */
+  stroke(x: number, y: number): boolean {
+    const scan = this.meshOf("scan");
+    const hit = this.brush && scan ? this.rayAt(x, y).intersectObject(scan, false)[0] : undefined;
+    if (!hit?.face || !this.brush || !scan) return false;
+    const now = new Set<number>();
+    touched(scan, hit.point, hit.face.normal, this.brush.radius, now);
+    for (const t of now) this.brush.isErasing ? this.painted.delete(t) : this.painted.add(t);
+    this.overlay();
+    return true;
+  }
+
+  private rayAt(x: number, y: number): THREE.Raycaster {
     const frame = this.renderer.domElement.getBoundingClientRect();
     const place = new THREE.Vector2(
       (2 * (x - frame.left)) / frame.width - 1,
@@ -212,8 +357,17 @@ export class Scene {
     const ray = new THREE.Raycaster();
     ray.firstHitOnly = true;
     ray.setFromCamera(place, this.camera);
-    const shown = Object.values(this.surfaces).filter((group) => group.visible);
-    const hit = ray.intersectObjects(shown, true)[0];
+    return ray;
+  }
+
+  /** The nearest shown surface under a place of the window. */
+  pick(x: number, y: number): { at: Triple; normal: Triple } | null {
+    const ray = this.rayAt(x, y);
+    const shown = Object.entries(this.surfaces).filter(([, group]) => group.visible);
+    const meshes = shown.flatMap(([which]) => this.meshOf(which as "scan" | "part") ?? []);
+    ray.firstHitOnly = !this.opened;
+    const hits = ray.intersectObjects(meshes, false);
+    const hit = hits.find(({ point }) => !this.opened || this.opened.distanceToPoint(point) >= 0);
     if (!hit?.face) return null;
     const { x: a, y: b, z: c } = hit.face.normal;
     return { at: hit.point.toArray() as Triple, normal: [a, b, c] };
@@ -269,69 +423,4 @@ export class Scene {
       element.style.transform = `translate(${((p.x + 1) / 2) * clientWidth}px, ${((1 - p.y) / 2) * clientHeight}px)`;
     }
   }
-}
-
-/** A surface with its search tree, one run of triangles a region. */
-function mesh(surface: Surface): THREE.Mesh {
-  const geometry = new THREE.BufferGeometry();
-  geometry.setAttribute("position", new THREE.BufferAttribute(surface.points, 3));
-  const materials = (surface.regions ? REGION_COLOURS : [SCAN]).map(
-    (color) => new THREE.MeshLambertMaterial({ color, side: THREE.DoubleSide }),
-  );
-  if (!surface.regions) {
-    geometry.setIndex(new THREE.BufferAttribute(surface.triangles.slice(), 1));
-    geometry.addGroup(0, surface.triangles.length, 0);
-  } else {
-    const sorted = new Uint32Array(surface.triangles.length);
-    let filled = 0;
-    for (let region = 0; region < REGIONS.length; region++) {
-      const begun = filled;
-      surface.regions.forEach((r, t) => {
-        if (r !== region) return;
-        sorted.set(surface.triangles.subarray(3 * t, 3 * t + 3), filled);
-        filled += 3;
-      });
-      if (filled > begun) geometry.addGroup(begun, filled - begun, region);
-    }
-    geometry.setIndex(new THREE.BufferAttribute(sorted, 1));
-  }
-  geometry.computeVertexNormals();
-  const made = new THREE.Mesh(geometry, materials);
-  // The tree keeps the order of triangles by region: it has an index of its own.
-  geometry.boundsTree = new MeshBVH(geometry, { indirect: true });
-  made.raycast = acceleratedRaycast;
-  return made;
-}
-
-function planned({ at, along, bore, outside, length }: Tube): THREE.Object3D {
-  const profile = [
-    [bore / 2, 0], [outside / 2, 0], [outside / 2, length], [bore / 2, length], [bore / 2, 0],
-  ].map(([r, h]) => new THREE.Vector2(r, h));
-  const tube = new THREE.Mesh(
-    new THREE.LatheGeometry(profile, 64),
-    new THREE.MeshLambertMaterial({ color: PLANNED, transparent: true, opacity: 0.45, side: THREE.DoubleSide }),
-  );
-  tube.position.copy(vector(at));
-  tube.quaternion.setFromUnitVectors(new THREE.Vector3(0, 1, 0), vector(along).normalize());
-  return tube;
-}
-
-function fade(group: THREE.Group, share: number): void {
-  group.visible = share > 0;
-  group.traverse((child) => {
-    if (!(child instanceof THREE.Mesh)) return;
-    for (const material of [child.material].flat() as THREE.Material[]) {
-      material.transparent = share < 1;
-      material.opacity = share;
-      material.depthWrite = share >= 0.5;
-    }
-  });
-}
-
-function dispose(object: THREE.Object3D): void {
-  object.traverse((child) => {
-    if (!(child instanceof THREE.Mesh)) return;
-    child.geometry.dispose();
-    for (const material of [child.material].flat() as THREE.Material[]) material.dispose();
-  });
 }

@@ -11,8 +11,11 @@ export function digits(x: number): string {
 /** A count with its thousands apart. */
 export const count = (n: number): string => n.toLocaleString("en").replaceAll(",", "\u202f");
 
-/** Three numbers of a place. */
-export const place = (p: number[]): string => p.map((x) => digits(x)).join(", ");
+/** Three numbers of a place; what is nothing beside the others is 0. */
+export function place(p: number[]): string {
+  const least = 1e-6 * Math.max(...p.map(Math.abs));
+  return p.map((x) => digits(Math.abs(x) < least ? 0 : x)).join(", ");
+}
 
 /** A share of 1 in per cent. */
 export const percent = (share: number): string => `${digits(100 * share)} %`;

@@ -1,15 +1,16 @@
 // Where an end is cut: at its rim, a way below it, or by a plane; and the bore there.
 
-import { useEffect, useState } from "preact/hooks";
+import { useEffect, useMemo, useState } from "preact/hooks";
 
 import type { LoopShown } from "../api/messages";
 import * as server from "../api/server";
-import { at, numberAt, textAt, tidy, tripleAt, type Triple as Point, unitOf, type Way } from "../state/values";
+import { inStep, useLine } from "../state/asked";
+import { alongOf, cutOf, endWay, moved, nameOf, nearEnd, onLine, rounded, siteOf } from "../state/plan";
+import { numberAt, tidy, tripleAt, type Triple as Point, unitOf } from "../state/values";
 import type { Acts } from "../ui/acts";
 import { Choice, Num, Triple } from "../ui/fields";
 import { digits } from "../ui/format";
 import { Term } from "../ui/words";
-import { nearEnd, siteOf } from "./ends";
 
 const WAYS = [
   ["rim", "at its open rim"],
@@ -18,20 +19,20 @@ const WAYS = [
 ] as const;
 
 export function Cut({ acts, k }: { acts: Acts; k: number }) {
-  const { state, set } = acts;
+  const { state, set, setOne } = acts;
   const values = state.case?.values;
-  const here = (...more: Way): Way => ["end", k, ...more];
-  const name = textAt(values, here("name")) ?? "";
+  const here = (...more: string[]) => endWay(k, ...more);
+  const name = nameOf(values, k);
   const way = tripleAt(values, here("rim")) ? "rim" : tripleAt(values, here("cut", "through")) ? "plane" : "station";
   const choose = (to: string) => {
-    const near = nearEnd(acts, k);
+    const near = nearEnd(state, k);
     const site = siteOf(values, k) ?? near?.centre ?? [0, 0, 0];
     const bore = near?.bore ?? 10;
-    const facing = tripleAt(values, here("cut", "facing")) ?? near?.direction ?? [0, 0, 1];
-    const below = site.map((x, i) => Number((x - 0.5 * bore * facing[i as 0]).toFixed(3)));
+    const facing = tripleAt(values, here("cut", "facing")) ?? rounded(near?.direction ?? [0, 0, 1]);
+    const below = rounded(moved(site, facing, -0.5 * bore));
     const cut = { station: { from: near?.centre ?? site, along: tidy(0.5 * bore) }, plane: { through: below, facing } }[to];
     const path = here();
-    acts.change("where it is cut", to === "rim"
+    void acts.change("where it is cut", to === "rim"
       ? [{ path: [...path, "cut"], value: null }, { path: [...path, "rim"], value: near?.centre ?? site }]
       : [{ path: [...path, "rim"], value: null }, { path: [...path, "trim"], value: null }, { path: [...path, "cut"], value: cut }]);
   };
@@ -40,73 +41,84 @@ export function Cut({ acts, k }: { acts: Acts; k: number }) {
       <p>
         The scan ends <Choice label={`${name}: where the scan ends`} value={way} options={WAYS} onSet={choose} />
         {way === "rim" && (
-          <>, the <Term of="rim" /> nearest <Triple label={`${name}: near`} value={tripleAt(values, here("rim"))} onSet={(p) => set(here("rim"), p)} /></>
+          <>, the <Term of="rim" /> nearest <Triple label={`${name}: near`} value={tripleAt(values, here("rim"))} onSet={(i, x) => setOne(here("rim"), i, x)} />; to get rid of its teeth, at most{" "}
+            <Num label={`${name}: what may be given up`} unit={unitOf(state)} value={numberAt(values, here("trim"))} onSet={(x) => set(here("trim"), x)} /> may be given up</>
         )}
         {way === "station" && (
           <>: <Num label={`${name}: way below the rim`} unit={unitOf(state)} value={numberAt(values, here("cut", "along"))} onSet={(x) => set(here("cut", "along"), x)} /> along the middle of the bore</>
         )}
         {way === "plane" && (
-          <> through <Triple label={`${name}: point of the plane`} value={tripleAt(values, here("cut", "through"))} onSet={(p) => set(here("cut", "through"), p)} />, facing <Triple label={`${name}: facing`} value={tripleAt(values, here("cut", "facing"))} onSet={(p) => set(here("cut", "facing"), p)} /></>
+          <> through <Triple label={`${name}: point of the plane`} value={tripleAt(values, here("cut", "through"))} onSet={(i, x) => setOne(here("cut", "through"), i, x)} />, facing <Triple label={`${name}: facing`} value={tripleAt(values, here("cut", "facing"))} onSet={(i, x) => setOne(here("cut", "facing"), i, x)} /></>
         )}
         .
       </p>
-      {way === "plane" && <Slide acts={acts} k={k} />}
+      <Slide acts={acts} k={k} isRim={way === "rim"} />
     </>
   );
 }
 
-/** Slides a plane along its own direction, the bore in it told meanwhile. */
-function Slide({ acts, k }: { acts: Acts; k: number }) {
-  const { values } = acts.state.case ?? {};
-  const through = tripleAt(values, ["end", k, "cut", "through"]);
-  const facing = tripleAt(values, ["end", k, "cut", "facing"]);
-  const name = textAt(values, ["end", k, "name"]) ?? "";
-  const most = nearEnd(acts, k)?.bore ?? 10;
-  const [by, setBy] = useState(0);
-  const [bore, setBore] = useState<LoopShown | null>(null);
-  const hasSurface = acts.state.scan?.has_surface;
-  const key = JSON.stringify([through, facing, by, hasSurface]);
-  useEffect(() => setBy(0), [JSON.stringify([through, facing])]);
+/** Slides the cut along the bore, which is told meanwhile. */
+function Slide({ acts, k, isRim }: { acts: Acts; k: number; isRim: boolean }) {
+  const { state, view, show } = acts;
+  const { values } = state.case ?? {};
+  const name = nameOf(values, k);
+  const line = useLine(state, k);
+  const near = nearEnd(state, k);
+  const draft = view.draft?.id === `cut ${k}` ? view.draft : null;
+  const plane = draft ?? cutOf(state, k, line);
+  const [bore, setBore] = useState<LoopShown | null | undefined>(undefined);
+  const isInHand = view.end === k;
+  // Of the loops round the point the innermost is the bore.
+  const ask = useMemo(
+    () => inStep(
+      (wish: { at: Point; along: Point }) => server.section({ through: wish.at, facing: wish.along, of: "scan" }),
+      ({ loops }) => {
+        setBore(innermost(loops));
+        show({ loops: loops.slice(0, 2).flatMap((loop) => thinned(loop.points)) });
+      },
+    ),
+    [],
+  );
+  const key = JSON.stringify([plane?.at, plane?.along, state.scan?.has_surface, state.scan?.file, isInHand]);
   useEffect(() => {
-    if (!through || !facing || !hasSurface) return;
-    let isOld = false;
-    const asked = { through: moved(through, facing, by), facing };
-    // Of the loops round the point the innermost is the bore.
-    server.section(asked).then(
-      ({ loops }) => !isOld && setBore(innermost(loops)),
-      () => !isOld && setBore(null),
-    );
-    return () => void (isOld = true);
-  }, [key]);
-  if (!through || !facing) return null;
-  const unit = unitOf(acts.state);
+    if (!isRim && plane && state.scan?.has_surface) ask({ at: plane.at, along: plane.along });
+    if (isRim && isInHand && near) show({ loops: circles(near) });
+  }, [key, isRim, near?.bore]);
+  if (isRim) return null;
+  const unit = unitOf(state);
+  const along = numberAt(values, endWay(k, "cut", "along"));
+  const longest = line?.points.at(-1)?.along ?? 0;
+  const now = draft ? alongOf(line, draft.at) : along ?? (plane ? alongOf(line, plane.at) : 0);
   return (
     <p>
-      <label>
-        Slide it:{" "}
-        <input
-          type="range" min={-most} max={most} step={most / 100} value={by}
-          aria-label={`${name}: slide the cut, ${unit}`}
-          onInput={(event) => setBy(Number(event.currentTarget.value))}
-          onChange={(event) => {
-            const to = moved(through, facing, Number(event.currentTarget.value));
-            acts.set(["end", k, "cut", "through"], to.map((x) => Number(x.toFixed(4))));
-          }}
-        />
-      </label>{" "}
+      {longest > 0 && (
+        <label>
+          Slide it along the bore:{" "}
+          <input
+            type="range" min={0} max={longest} step={longest / 400} value={now}
+            aria-label={`${name}: slide the cut, ${unit}`}
+            aria-valuetext={`${digits(now)} ${unit} below the rim`}
+            onInput={(event) => {
+              const to = onLine(line, Number(event.currentTarget.value));
+              if (to) show({ draft: { id: `cut ${k}`, ...to }, end: k });
+            }}
+            onChange={(event) => {
+              const s = Number(Number(event.currentTarget.value).toPrecision(4));
+              const to = onLine(line, s);
+              if (along !== undefined) void acts.set(endWay(k, "cut", "along"), s);
+              else if (to) void acts.change("sliding the cut", [{ path: endWay(k, "cut"), value: { through: rounded(to.at), facing: rounded(to.along) } }]);
+            }}
+          />
+        </label>
+      )}{" "}
       <output data-test={`bore-${k}`}>
         {bore
-          ? `Here the bore has ${digits(bore.area)} ${unit}², as a circle of ${digits(2 * Math.sqrt(bore.area / Math.PI))} ${unit}; roundness ${digits(bore.roundness)} of 1.`
-          : "The plane cuts no closed loop here."}
+          ? `Here the bore has ${digits(bore.area)} ${unit}², as a circle of ${digits(2 * Math.sqrt(bore.area / Math.PI))} ${unit}; it is ${digits(bore.widths[0])} to ${digits(bore.widths[1])} ${unit} wide, roundness ${digits(bore.roundness)} of 1.`
+          : bore === null && "The plane cuts no closed loop here."}
       </output>
     </p>
   );
 }
-
-const moved = (p: Point, along: Point, by: number): Point => {
-  const length = Math.hypot(...along) || 1;
-  return [0, 1, 2].map((i) => p[i as 0] + (by * along[i as 0]) / length) as Point;
-};
 
 /** The smaller of the two loops nearest the point: bore before outside. */
 function innermost(loops: LoopShown[]): LoopShown | null {
@@ -115,5 +127,20 @@ function innermost(loops: LoopShown[]): LoopShown | null {
   return a.area <= b.area ? a : b;
 }
 
-/** Whether a value of the case is there at all. */
-export const isThere = (values: unknown, way: Way): boolean => at(values, way) !== undefined;
+/** Enough of a loop's points to tell what is near it. */
+function thinned(points: Point[]): Point[] {
+  const step = Math.max(1, Math.floor(points.length / 64));
+  return points.filter((_, i) => i % step === 0);
+}
+
+/** Points of the circles of a rim that was found. */
+function circles({ centre, direction, bore, outside }: { centre: Point; direction: Point; bore: number; outside: number | null }): Point[] {
+  const [x, y, z] = direction;
+  const u: Point = Math.abs(z) < 0.9 ? [-y, x, 0] : [0, -z, y];
+  const v: Point = [y * u[2] - z * u[1], z * u[0] - x * u[2], x * u[1] - y * u[0]];
+  return [bore, outside ?? bore].flatMap((across) =>
+    Array.from({ length: 64 }, (_, i) => {
+      const turn = (2 * Math.PI * i) / 64;
+      return moved(moved(centre, u, 0.5 * across * Math.cos(turn)), v, 0.5 * across * Math.sin(turn));
+    }));
+}

@@ -1,12 +1,14 @@
 // The ends: where the scan is cut, what is joined there, and where that stands.
 
 import type { FoundEndShown } from "../api/messages";
-import { at, listAt, numberAt, textAt, tidy, tripleAt, type Triple as Point, unitOf, type Way } from "../state/values";
+import { nearEnd, siteOf } from "../state/plan";
+import { at, listAt, numberAt, textAt, tidy, tripleAt, unitOf, type Way } from "../state/values";
 import type { Acts } from "../ui/acts";
-import { Choice, Num, Triple } from "../ui/fields";
+import { Choice, Num, Triple, Words } from "../ui/fields";
 import { digits, place } from "../ui/format";
 import { Term } from "../ui/words";
 import { Cut } from "./cut";
+import { FittingOf } from "./fitting";
 import { Section } from "./section";
 
 export function EndsSection({ acts }: { acts: Acts }) {
@@ -48,8 +50,6 @@ function name(acts: Acts, end: FoundEndShown): void {
   acts.change("one end more", [{ path: ["end", ends.length], value }]);
 }
 
-const KINDS = [["none", "nothing: a plain, flat end"], ["tube", "a tube"]] as const;
-
 function End({ acts, k }: { acts: Acts; k: number }) {
   const { state, set } = acts;
   const values = state.case?.values;
@@ -60,29 +60,17 @@ function End({ acts, k }: { acts: Acts; k: number }) {
   const num = (label: string, ...way: Way) => (
     <Num label={`${name}: ${label}`} unit={unit} value={numberAt(values, here(...way))} onSet={(x) => set(here(...way), x)} />
   );
-  const kinds = kind === "tube" || kind === "none" ? KINDS : [...KINDS, [kind, kind] as const];
   return (
-    <div class="end" role="group" aria-label={`end ${name}`}>
+    <div
+      class="end" role="group" aria-label={`end ${name}`}
+      onFocusCapture={() => acts.show({ end: k })} onPointerDown={() => acts.show({ end: k })}
+    >
       <h3>
-        <input
-          aria-label="name of the end"
-          value={name}
-          size={Math.max(6, name.length)}
-          onChange={(event) => set(here("name"), event.currentTarget.value)}
-        />
+        <Words label="name of the end" value={name} onSet={(to) => set(here("name"), to)} />
       </h3>
       <Cut acts={acts} k={k} />
       <p>
-        Joined to{" "}
-        <Choice label={`${name}: fitting`} value={kind} options={kinds} onSet={(kind) => choose(acts, k, kind)} />
-        {kind === "tube" && (
-          <>
-            {" "}with a <Term of="bore" /> of {num("bore of the tube", "fitting", "bore")}, an <Term of="outside" /> of{" "}
-            {num("outside of the tube", "fitting", "outside")} and a length of {num("length of the tube", "fitting", "length")}
-          </>
-        )}
-        .
-        {kind !== "tube" && kind !== "none" && " Its dimensions are in the case's text."}
+        Joined to <FittingOf acts={acts} k={k} />
       </p>
       {kind !== "none" && <Place acts={acts} k={k} />}
       {kind !== "none" && (
@@ -92,7 +80,7 @@ function End({ acts, k }: { acts: Acts; k: number }) {
       )}
       <p class="acts">
         <button type="button" onClick={() => look(acts, k)}>Look at it</button>{" "}
-        <button type="button" onClick={() => set(here(), undefined)}>Leave this end out</button>
+        <button type="button" onClick={() => void set(here(), undefined)}>Leave this end out</button>
       </p>
     </div>
   );
@@ -100,7 +88,7 @@ function End({ acts, k }: { acts: Acts; k: number }) {
 
 /** Straight on by a gap, or by coordinates. */
 function Place({ acts, k }: { acts: Acts; k: number }) {
-  const { state, set } = acts;
+  const { state, set, setOne } = acts;
   const values = state.case?.values;
   const here = (...more: Way): Way => ["end", k, ...more];
   const name = textAt(values, here("name")) ?? "";
@@ -110,17 +98,17 @@ function Place({ acts, k }: { acts: Acts; k: number }) {
     ["gap", "straight on along the bore"],
     ["at", "at a place"],
     ["auto", "straight on, at the least gap that holds all limits"],
-    ...(way === "as-modelled" ? [["as-modelled", "where its file has it"] as const] : []),
+    ...(textAt(values, here("fitting", "file")) ? [["as-modelled", "where its file has it"] as const] : []),
   ] as const;
   const choose = (to: string) => {
-    if (to === "auto") return set(here("place"), "auto");
-    const near = nearEnd(acts, k);
+    if (to === "auto" || to === "as-modelled") return void set(here("place"), to);
+    const near = nearEnd(acts.state, k);
     const bore = numberAt(values, here("fitting", "bore")) ?? near?.bore ?? 1;
-    if (to === "gap") return set(here("place"), { gap: tidy(0.75 * bore) });
+    if (to === "gap") return void set(here("place"), { gap: tidy(0.75 * bore) });
     const start = siteOf(values, k) ?? near?.centre ?? [0, 0, 0];
     const along = tripleAt(values, here("cut", "facing")) ?? near?.direction ?? [0, 0, 1];
     const on = start.map((x, i) => Number((x + 0.75 * bore * along[i as 0]).toFixed(3)));
-    set(here("place"), { at: on, along });
+    void set(here("place"), { at: on, along });
   };
   return (
     <p>
@@ -132,8 +120,8 @@ function Place({ acts, k }: { acts: Acts; k: number }) {
       )}
       {way === "at" && (
         <>
-          {" "}<Triple label={`${name}: centre of the near face`} value={tripleAt(place, ["at"])} onSet={(p) => set(here("place", "at"), p)} />, its axis along{" "}
-          <Triple label={`${name}: axis`} value={tripleAt(place, ["along"])} onSet={(p) => set(here("place", "along"), p)} />
+          {" "}<Triple label={`${name}: centre of the near face`} value={tripleAt(place, ["at"])} onSet={(i, x) => setOne(here("place", "at"), i, x)} />, its axis along{" "}
+          <Triple label={`${name}: axis`} value={tripleAt(place, ["along"])} onSet={(i, x) => setOne(here("place", "along"), i, x)} />
         </>
       )}
       .
@@ -141,41 +129,9 @@ function Place({ acts, k }: { acts: Acts; k: number }) {
   );
 }
 
-/** Where an end of the case is, as far as its values say. */
-export function siteOf(values: unknown, k: number): Point | undefined {
-  const here = (...more: Way): Way => ["end", k, ...more];
-  return tripleAt(values, here("cut", "through")) ?? tripleAt(values, here("cut", "from")) ?? tripleAt(values, here("rim"));
-}
-
-/** The rim that was found nearest an end of the case. */
-export function nearEnd(acts: Acts, k: number): FoundEndShown | undefined {
-  const site = siteOf(acts.state.case?.values, k);
-  if (!site) return undefined;
-  const away = (end: FoundEndShown) => Math.hypot(...end.centre.map((x, i) => x - site[i as 0]));
-  return [...(acts.state.scan?.examined?.ends ?? [])].sort((a, b) => away(a) - away(b))[0];
-}
-
 function look(acts: Acts, k: number): void {
   const { values } = acts.state.case ?? {};
   const site = siteOf(values, k);
-  const facing = tripleAt(values, ["end", k, "cut", "facing"]) ?? nearEnd(acts, k)?.direction;
-  if (site) acts.fly(site, 2 * (nearEnd(acts, k)?.bore ?? 10), facing);
-}
-
-/** A fitting needs a place and a reach, a plain end has neither. */
-function choose(acts: Acts, k: number, kind: string): void {
-  const path: Way = ["end", k];
-  if (kind === "none") {
-    const gone = ["fitting", "place", "reach"].map((key) => ({ path: [...path, key], value: null }));
-    return acts.change(`a plain end`, gone);
-  }
-  const near = nearEnd(acts, k);
-  const bore = Math.floor(10 * (near?.bore ?? 10)) / 10;
-  const outside = Math.ceil(10 * (near?.outside ?? bore * 1.25)) / 10;
-  const fitting = { kind: "tube", bore, outside, length: tidy(1.5 * bore) };
-  acts.change(`a tube`, [
-    { path: [...path, "reach"], value: tidy(0.75 * bore) },
-    { path: [...path, "fitting"], value: fitting },
-    { path: [...path, "place"], value: { gap: tidy(0.75 * bore) } },
-  ]);
+  const facing = tripleAt(values, ["end", k, "cut", "facing"]) ?? nearEnd(acts.state, k)?.direction;
+  if (site) acts.fly(site, 2 * (nearEnd(acts.state, k)?.bore ?? 10), facing);
 }

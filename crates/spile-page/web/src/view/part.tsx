@@ -5,16 +5,11 @@ import * as server from "../api/server";
 import { unitOf } from "../state/values";
 import type { Acts } from "../ui/acts";
 import { count, digits } from "../ui/format";
+import { Maps } from "./maps";
+import { Measured, Opened } from "./opened";
 import { Refused, Section } from "./section";
 
-interface PartProps {
-  acts: Acts;
-  /** How much of the part is shown in place of the scan. */
-  blend: number;
-  onBlend: (share: number) => void;
-}
-
-export function PartSection({ acts, blend, onBlend }: PartProps) {
+export function PartSection({ acts }: { acts: Acts }) {
   const { state, ask } = acts;
   const { run, result } = state;
   const refused = state.case?.refused;
@@ -44,20 +39,16 @@ export function PartSection({ acts, blend, onBlend }: PartProps) {
           <label>
             Show the scan{" "}
             <input
-              type="range" min="0" max="1" step="0.05" value={blend}
+              type="range" min="0" max="1" step="0.05" value={acts.view.blend}
               aria-label="from the scan alone to the part alone"
-              onInput={(event) => onBlend(Number(event.currentTarget.value))}
+              onInput={(event) => acts.show({ blend: Number(event.currentTarget.value) })}
             />{" "}
             the part
           </label>
-          <ul class="legend" aria-label="colours of the part">
-            <li class="kept">scan as it was</li>
-            <li class="replaced">replaced scan</li>
-            <li class="joint">joint</li>
-            <li class="fitting">fitting</li>
-          </ul>
+          <Maps acts={acts} />
         </>
       )}
+      {state.scan?.has_surface && <><Opened acts={acts} /><Measured acts={acts} /></>}
       {result && !result.part && <p>No part closes under these limits; the proof says why.</p>}
       {result?.is_of_this_text === false && (
         <p class="doubt" role="status">The case was changed since: this part is of the earlier one.</p>

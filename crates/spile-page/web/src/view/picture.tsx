@@ -1,145 +1,209 @@
 // The 3D view as a part of the page: what is shown follows the state and what is in hand.
 
-import { useEffect, useRef } from "preact/hooks";
+import { useEffect, useLayoutEffect, useRef, useState } from "preact/hooks";
 
-import type { State } from "../api/messages";
 import * as server from "../api/server";
 import { readSurface } from "../api/surface";
-import { Scene, type Marks, type Tube } from "../scene/scene";
-import { listAt, numberAt, textAt, tripleAt, type Triple, type Way } from "../state/values";
-import { siteOf } from "./ends";
+import { type Held, Scene } from "../scene/scene";
+import { useFittings, useLine } from "../state/asked";
+import { apart, cutOf, endWay, facingOf, nameOf, nearEnd, paintedKeep, rounded, siteOf, tubeOf } from "../state/plan";
+import { listAt, numberAt, tripleAt, type Triple, unitOf } from "../state/values";
+import type { Acts } from "../ui/acts";
+import { digits } from "../ui/format";
+import { rangeOf } from "../ui/map-range";
 
-/** Where to look; a new object each time. */
-export interface Look {
-  at: Triple;
-  size: number;
-  normal?: Triple | undefined;
-}
-
-interface PictureProps {
-  state: State;
-  blend: number;
-  look: Look | null;
-  ring: Marks["places"];
-  plane: Marks["planes"];
-  onPick: (at: Triple) => void;
-}
-
-export function Picture({ state, blend, look, ring, plane, onPick }: PictureProps) {
+export function Picture({ acts }: { acts: Acts }) {
+  const { state, view, topic } = acts;
+  const values = state.case?.values;
   const host = useRef<HTMLDivElement>(null);
-  const scene = useRef<Scene | null>(null);
-  const failed = useRef<string | null>(null);
-  if (host.current && !scene.current && !failed.current) make();
-  function make() {
+  const [scene, setScene] = useState<Scene | null>(null);
+  const [failed, setFailed] = useState(false);
+  useEffect(() => {
     try {
-      scene.current = new Scene(host.current!);
+      setScene(new Scene(host.current!));
     } catch {
-      failed.current = "This browser shows no 3D pictures (WebGL 2); all else works.";
+      setFailed(true);
     }
-  }
-  useEffect(make, []);
+  }, []);
+  useLayoutEffect(() => {
+    if (scene) scene.heard = heard(acts, paint);
+  });
+  useSurface("scan", state.scan?.has_surface ? state.scan.file + (state.scan.examined?.sha256 ?? "") : "", scene);
+  const partKey = state.result?.has_surface ? String(state.result.number) : "";
+  const isThere = useSurface("part", partKey, scene);
+  useEffect(() => scene?.blend(view.blend), [scene, view.blend, isThere]);
+  useMap(acts, scene, isThere);
+  useEffect(() => scene?.edge(view.hasEdges), [scene, view.hasEdges, isThere]);
+  useEffect(() => scene?.open(view.open), [scene, view.open]);
+  // At once: what is done next is meant for this brush.
+  useLayoutEffect(() => scene?.paintWith(view.brush), [scene, view.brush]);
+  const paint = usePainted(acts, scene);
+
+  const known = useFittings();
+  const line = useLine(state, view.end);
+  const isPlan = view.blend < 0.5 || !state.result?.has_surface;
+  const held = isPlan && topic === "ends" && !view.brush ? heldAt(acts, known, line) : [];
+  useEffect(() => scene?.hold(held), [scene, JSON.stringify(held)]);
+  const reach = numberAt(values, endWay(view.end, "reach"));
+  const reached = isPlan && topic === "ends" && reach && view.loops.length > 0 ? [{ points: view.loops, distance: reach }] : [];
+  useEffect(() => scene?.reach(reached), [scene, JSON.stringify(reached), state.scan?.has_surface]);
+  const marks = JSON.stringify([
+    values, state.scan?.examined?.sha256, view.ring, view.outline?.label, view.outline?.at, view.station,
+    view.earlier, view.picked, view.draft, line?.points.length, known.length, isPlan,
+  ]);
   useEffect(() => {
-    if (scene.current) scene.current.onPick = onPick;
-  }, [onPick]);
-  useSurface("scan", state.scan?.has_surface ? state.scan.file : "", scene);
-  useSurface("part", state.result?.has_surface ? String(state.result.number) : "", scene);
-  useEffect(() => scene.current?.blend(blend));
-  const isPlan = blend < 0.5 || !state.result?.has_surface;
-  const marks = JSON.stringify([state.case?.values, state.scan?.examined?.sha256, ring, plane, isPlan]);
-  useEffect(() => {
-    const ends = listAt(state.case?.values, ["end"]);
-    const keeps = listAt(state.case?.values, ["keep"]);
-    scene.current?.mark({
-      places: ring,
+    const ends = listAt(values, ["end"]).map((_, k) => k);
+    const keeps = listAt(values, ["keep"]).map((_, k) => k);
+    const draftOf = (id: string) => (view.draft?.id === id ? view.draft : null);
+    const lineOf = (k: number) => (k === view.end ? line : null);
+    const rims = state.scan?.examined?.ends ?? [];
+    const radius = 0.9 * Math.max(...rims.map((e) => e.outside ?? e.bore), 0.01 * Math.max(...(state.scan?.examined?.size ?? [1])));
+    const { earlier, picked } = view;
+    scene?.mark({
+      places: view.ring,
+      outlines: view.outline ? [view.outline] : [],
       // What is planned is shown until the part shows what came of it.
-      planes: [...plane, ...(isPlan ? ends.flatMap((_, k) => cutOf(state, k)) : [])],
-      tubes: isPlan ? ends.flatMap((_, k) => tubeOf(state, k)) : [],
-      balls: keeps.flatMap((_, k) => {
-        const at = tripleAt(state.case?.values, ["keep", k, "ball", "at"]);
-        const radius = numberAt(state.case?.values, ["keep", k, "ball", "radius"]);
+      planes: [
+        ...(view.station ? [view.station] : []),
+        ...(isPlan ? ends : []).flatMap((k) => {
+          const cut = draftOf(`cut ${k}`) ?? cutOf(state, k, lineOf(k));
+          return cut ? [{ at: cut.at, facing: cut.along, radius }] : [];
+        }),
+      ],
+      tubes: (isPlan ? ends : []).flatMap((k) => {
+        const tube = tubeOf(state, k, known, lineOf(k));
+        return tube ? [{ ...tube, ...draftOf(`place ${k}`) }] : [];
+      }),
+      balls: keeps.flatMap((k) => {
+        const at = tripleAt(values, ["keep", k, "ball", "at"]);
+        const radius = numberAt(values, ["keep", k, "ball", "radius"]);
         return at && radius ? [{ at, radius }] : [];
       }),
+      boxes: keeps.flatMap((k) => {
+        const [min, max] = ["min", "max"].map((key) => tripleAt(values, ["keep", k, "box", key]));
+        return min && max ? [{ min, max }] : [];
+      }),
+      lines: earlier && picked ? [{ from: earlier, to: picked, label: `${digits(apart(earlier, picked))} ${unitOf(state)}` }] : [],
     });
-  }, [marks]);
+  }, [scene, marks]);
   useEffect(() => {
-    if (look) scene.current?.place(look.at, look.size, look.normal);
-  }, [look]);
-  const views = listAt(state.case?.values, ["end"]).map((_, k) => k);
+    if (view.look) scene?.place(view.look.at, view.look.size, view.look.normal);
+  }, [scene, view.look]);
   return (
     <div class="picture">
       <div class="views" role="group" aria-label="views">
-        <button type="button" onClick={() => scene.current?.all()}>All of it</button>
-        {views.map((k) => <Views key={k} state={state} k={k} scene={scene} />)}
+        <button type="button" onClick={() => scene?.all()}>All of it</button>
+        {listAt(values, ["end"]).map((_, k) => <Views key={k} acts={acts} k={k} />)}
       </div>
       <div class="canvas" ref={host} data-test="picture" />
-      {failed.current && <p role="status">{failed.current}</p>}
+      {view.brush && <p class="painting" role="status">{view.brush.isErasing ? "Erasing" : "Painting"}: drag over the scan, or press Enter to do it in the middle of the picture. The right mouse button and the arrow keys still move the view.</p>}
+      {failed && <p role="status">This browser shows no 3D pictures (WebGL 2); all else works.</p>}
     </div>
   );
 }
 
+function heard(acts: Acts, paint: (triangles: number[]) => void): Scene["heard"] {
+  const { state, show, view } = acts;
+  const size = Math.max(...(state.scan?.examined?.size ?? [50]));
+  return {
+    onPick: (at) => show({ picked: at, earlier: view.picked, ring: [{ at, size: size / 60, label: "here" }], outline: null }),
+    onPainted: paint,
+    onMoved: (id, at, along, isDone) => {
+      show({ draft: { id, at, along } });
+      if (!isDone) return;
+      const [what = "", k = ""] = id.split(" ");
+      const way = endWay(Number(k));
+      const [place, direction] = [rounded(at), rounded(along)];
+      void acts.change(what === "place" ? "moving the fitting" : "moving the cut", what === "place"
+        ? [{ path: [...way, "place"], value: { at: place, along: direction } }]
+        : [{ path: [...way, "cut"], value: { through: place, facing: direction } }]);
+    },
+  };
+}
+
+/** The knobs of the end in hand. */
+function heldAt({ state, view }: Acts, known: Parameters<typeof tubeOf>[2], line: Parameters<typeof tubeOf>[3]): Held[] {
+  const k = view.end;
+  const size = nearEnd(state, k)?.outside ?? nearEnd(state, k)?.bore ?? 10;
+  const drafted = (id: string, to: { at: Triple; along: Triple }) => (view.draft?.id === id ? { at: view.draft.at, along: view.draft.along } : to);
+  const [cut, tube] = [cutOf(state, k, line), tubeOf(state, k, known, line)];
+  const held: Held[] = [];
+  if (cut) held.push({ id: `cut ${k}`, ...drafted(`cut ${k}`, cut), size, isInward: true, knobs: [["along", "slide the cut"], ["tilt", "tilt the cut"]] });
+  if (tube) held.push({ id: `place ${k}`, ...drafted(`place ${k}`, tube), size: tube.outside, knobs: [["along", "along"], ["aside", "aside"], ["tilt", "tilt"]] });
+  return held;
+}
+
 /** The words by which a view of an end is chosen. */
-function Views({ state, k, scene }: { state: State; k: number; scene: { current: Scene | null } }) {
+function Views({ acts, k }: { acts: Acts; k: number }) {
+  const { state, fly } = acts;
   const values = state.case?.values;
-  const name = textAt(values, ["end", k, "name"]) ?? "";
+  const known = useFittings();
+  const name = nameOf(values, k);
   const site = siteOf(values, k);
   const facing = facingOf(state, k);
   if (!site || !facing) return null;
-  const size = numberAt(values, ["end", k, "fitting", "outside"]) ?? 10;
+  const size = numberAt(values, endWay(k, "fitting", "outside")) ?? nearEnd(state, k)?.bore ?? 10;
   const across: Triple = Math.abs(facing[2]) < 0.9 ? [-facing[1], facing[0], 0] : [0, -facing[2], facing[1]];
-  const tube = tubeOf(state, k)[0];
+  const tube = tubeOf(state, k, known, null);
   return (
     <>
-      <button type="button" onClick={() => scene.current?.place(site, size, facing)}>Along the bore at {name}</button>
-      <button type="button" onClick={() => scene.current?.place(site, size, across)}>Square to the bore at {name}</button>
-      {tube && (
-        <button type="button" onClick={() => scene.current?.place(tube.at, size, tube.along)}>From the fitting at {name}</button>
-      )}
+      <button type="button" onClick={() => fly(site, size, facing)}>Along the bore at {name}</button>
+      <button type="button" onClick={() => fly(site, size, across)}>Square to the bore at {name}</button>
+      {tube && <button type="button" onClick={() => fly(tube.at, size, tube.along)}>From the fitting at {name}</button>}
     </>
   );
 }
 
-function useSurface(which: "scan" | "part", key: string, scene: { current: Scene | null }): void {
+/** Has a surface in the picture; gives what changes once it is there. */
+function useSurface(which: "scan" | "part", key: string, scene: Scene | null): string {
+  const [there, setThere] = useState("");
   useEffect(() => {
+    if (!scene) return;
     if (!key) {
-      scene.current?.set(which, null);
+      scene.set(which, null);
+      setThere("");
       return;
     }
     let isOld = false;
-    server.surface(which).then(
-      (bytes) => !isOld && scene.current?.set(which, readSurface(bytes)),
-      () => undefined,
-    );
+    server.surface(which).then((bytes) => {
+      if (isOld) return;
+      scene.set(which, readSurface(bytes));
+      setThere(key);
+    }, () => undefined);
     return () => void (isOld = true);
-  }, [key]);
+  }, [key, scene]);
+  return there;
 }
 
-function facingOf(state: State, k: number): Triple | undefined {
-  const values = state.case?.values;
-  const site = siteOf(values, k);
-  const away = (p: Triple) => Math.hypot(...p.map((x, i) => x - (site ?? p)[i as 0]));
-  const ends = [...(state.scan?.examined?.ends ?? [])].sort((a, b) => away(a.centre) - away(b.centre));
-  return tripleAt(values, ["end", k, "cut", "facing"]) ?? ends[0]?.direction;
+/** Colours the part by the chosen map. */
+function useMap({ state, view }: Acts, scene: Scene | null, isThere: string): void {
+  useEffect(() => {
+    if (!scene || !isThere) return;
+    if (!view.map || !state.result?.has_maps) return scene.colour(null, { from: 0, to: 1 });
+    const which = view.map;
+    let isOld = false;
+    server.map(which).then((map) => isOld || scene.colour(map, rangeOf(which, map, state.result)), () => undefined);
+    return () => void (isOld = true);
+  }, [scene, view.map, isThere, state.result?.has_maps]);
 }
 
-function cutOf(state: State, k: number): Marks["planes"] {
-  const at = tripleAt(state.case?.values, ["end", k, "cut", "through"]);
-  const facing = tripleAt(state.case?.values, ["end", k, "cut", "facing"]);
-  const ends = state.scan?.examined?.ends ?? [];
-  const radius = 0.9 * Math.max(...ends.map((e) => e.outside ?? e.bore), 1);
-  return at && facing ? [{ at, facing, radius }] : [];
-}
-
-/** The tube that a case asks for, where its place is known without making it. */
-function tubeOf(state: State, k: number): Tube[] {
-  const values = state.case?.values;
-  const here = (...more: Way): Way => ["end", k, ...more];
-  const [bore, outside, length] = ["bore", "outside", "length"].map((key) => numberAt(values, here("fitting", key)));
-  if (!bore || !outside || !length) return [];
-  const gap = numberAt(values, here("place", "gap"));
-  const site = siteOf(values, k);
-  const facing = facingOf(state, k);
-  const at = tripleAt(values, here("place", "at"))
-    ?? (gap !== undefined && site && facing ? (site.map((x, i) => x + gap * facing[i as 0]) as Triple) : undefined);
-  const along = tripleAt(values, here("place", "along")) ?? facing;
-  return at && along ? [{ at, along, bore, outside, length }] : [];
+/**
+ * Keeps what is painted as the case has it, but for strokes that are on their way: what
+ * comes back of an earlier one must not take them away.
+ */
+function usePainted(acts: Acts, scene: Scene | null): (triangles: number[]) => void {
+  const { state } = acts;
+  const painted = paintedKeep(state.case?.values);
+  const [onTheWay, setOnTheWay] = useState(0);
+  useEffect(() => {
+    if (!scene || !state.scan?.has_surface || onTheWay > 0) return;
+    if (!painted) return scene.paint([]);
+    let isOld = false;
+    server.keep(painted.k).then((triangles) => isOld || scene.paint(triangles), () => undefined);
+    return () => void (isOld = true);
+  }, [scene, painted?.file, state.scan?.has_surface, state.scan?.file, onTheWay === 0]);
+  return (triangles) => {
+    setOnTheWay((n) => n + 1);
+    void acts.ask(() => server.paint(triangles)).then(() => setOnTheWay((n) => n - 1));
+  };
 }

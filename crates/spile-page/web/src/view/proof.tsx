@@ -4,12 +4,12 @@ import type { ConflictShown, LimitShown, ResultShown, WantedShown } from "../api
 import * as server from "../api/server";
 import { numberAt, told, unitOf, wayOfKey } from "../state/values";
 import type { Acts } from "../ui/acts";
-import { bytes, digits, place } from "../ui/format";
+import { bytes, count, digits, place } from "../ui/format";
 import { meaning, Term } from "../ui/words";
 import { Section } from "./section";
 
 export function ProofSection({ acts }: { acts: Acts }) {
-  const { result } = acts.state;
+  const { result, before } = acts.state;
   return (
     <Section acts={acts} topic="proof" title="Proof">
       {!result && <p>The <Term of="proof" /> comes with the part.</p>}
@@ -21,6 +21,7 @@ export function ProofSection({ acts }: { acts: Acts }) {
           <ul class="limits">
             {result.limits.map((limit, k) => <Limit key={k} acts={acts} limit={limit} number={k + 1} />)}
           </ul>
+          {before && <Beside before={before} now={result} />}
           {result.conflicts.map((conflict, k) => <Conflict key={k} acts={acts} conflict={conflict} />)}
           {result.notes.length > 0 && (
             <details>
@@ -32,6 +33,36 @@ export function ProofSection({ acts }: { acts: Acts }) {
         </>
       )}
     </Section>
+  );
+}
+
+/** The result before this one and this one, limit by limit. */
+function Beside({ before, now }: { before: ResultShown; now: ResultShown }) {
+  const find = (result: ResultShown, like: LimitShown) => result.limits.find((limit) => limit.name === like.name && limit.end === like.end);
+  const rows = [...now.limits, ...before.limits.filter((limit) => !find(now, limit))];
+  const told = (limit: LimitShown | undefined, unit: string) => {
+    if (!limit || limit.measured === null) return limit?.verdict ?? "";
+    const { unit: own, scale } = measure(limit.name, unit);
+    return `${digits(scale * limit.measured)}${own}, ${limit.verdict}`;
+  };
+  return (
+    <details data-test="beside">
+      <summary>Beside the result before: it {before.verdict === "held" ? "held" : "did not hold"}, this one {now.verdict === "held" ? "does" : "does not"}</summary>
+      <table>
+        <thead><tr><th scope="col">limit</th><th scope="col">before</th><th scope="col">now</th></tr></thead>
+        <tbody>
+          {rows.map((limit) => (
+            <tr key={`${limit.name} ${limit.end}`}>
+              <th scope="row">{limit.name}{limit.end && ` at ${limit.end}`}</th>
+              <td>{told(find(before, limit), before.unit)}</td>
+              <td>{told(find(now, limit), now.unit)}</td>
+            </tr>
+          ))}
+          <tr><th scope="row">triangles</th><td>{before.part ? count(before.part.triangles) : "no part"}</td><td>{now.part ? count(now.part.triangles) : "no part"}</td></tr>
+          <tr><th scope="row">material</th><td>{before.part && `${digits(before.part.volume)} ${before.unit}³`}</td><td>{now.part && `${digits(now.part.volume)} ${now.unit}³`}</td></tr>
+        </tbody>
+      </table>
+    </details>
   );
 }
 

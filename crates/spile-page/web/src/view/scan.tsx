@@ -1,11 +1,11 @@
 // The scan: which file, its size and unit, what it is, and what is wrong with it.
 
-import type { FindingShown } from "../api/messages";
+import type { Examined, FindingShown, MendedShown } from "../api/messages";
 import * as server from "../api/server";
 import { numberAt, textAt, unitOf } from "../state/values";
 import { type Acts, EFFECTS } from "../ui/acts";
 import { Choice, Num } from "../ui/fields";
-import { count, digits } from "../ui/format";
+import { count, digits, place } from "../ui/format";
 import { Term } from "../ui/words";
 import { Refused, Section } from "./section";
 
@@ -42,13 +42,7 @@ export function ScanSection({ acts }: { acts: Acts }) {
             <Choice label="unit of the scan" value={unitOf(state)} options={UNITS} onSet={(unit) => set(["unit"], unit)} />
             {examined.unit_stated ? ", as the file states." : ". The file does not say."}
           </p>
-          {examined.unit_guess !== unitOf(state) && (
-            <p class="doubt" role="status">
-              {examined.unit_stated
-                ? `The file states ${examined.unit_stated}.`
-                : `By its size it looks like ${examined.unit_guess}: a part of ${digits(Math.max(...examined.size))} ${unitOf(state)} would be unusual. Check it.`}
-            </p>
-          )}
+          <Doubt unit={unitOf(state)} examined={examined} />
           <p>
             It holds <Choice label="what the scan holds" value={form} options={FORMS} onSet={(form) => set(["scan", "form"], form)} />.
             {(form === "bore" || form === "cavity") && (
@@ -58,6 +52,7 @@ export function ScanSection({ acts }: { acts: Acts }) {
               </>
             )}
           </p>
+          {scan?.mended && <Mended acts={acts} mended={scan.mended} />}
           <Findings acts={acts} findings={examined.findings} />
         </>
       )}
@@ -73,7 +68,7 @@ function Files({ acts }: { acts: Acts }) {
     <details open={!state.scan}>
       <summary>Choose another file</summary>
       <ul class="plain">
-        {state.files.filter((file) => file !== chosen).map((file) => (
+        {state.files.filter((file) => file !== chosen && !/\.(step|stp)$/i.test(file)).map((file) => (
           <li key={file}>
             <button type="button" onClick={() => ask(() => server.open(file))}>{file}</button>
           </li>
@@ -109,10 +104,7 @@ function Findings({ acts, findings }: { acts: Acts; findings: FindingShown[] }) 
                 <li key={k}>
                   <button
                     type="button"
-                    onClick={() => {
-                      acts.point(finding.where, Math.max(finding.size, 0.005 * Math.max(...(acts.state.scan?.examined?.size ?? [1]))), String(k + 1));
-                      acts.fly(finding.where, 4 * Math.max(finding.size, 0.01 * Math.max(...(acts.state.scan?.examined?.size ?? [1]))));
-                    }}
+                    onClick={() => look(acts, finding, k)}
                   >
                     {k + 1}. {count(finding.count)} × {finding.kind.replaceAll("-", " ")}, the largest {digits(finding.size)} {unit} across
                   </button>
@@ -122,7 +114,61 @@ function Findings({ acts, findings }: { acts: Acts; findings: FindingShown[] }) 
           </details>
         );
       })}
-      <p class="aside">A mend, if one is needed to close the <Term of="part" />, is made by itself and listed in the proof.</p>
+      {acts.state.case && (
+        <p>
+          <button type="button" onClick={() => acts.ask(server.mend)}>Mend the scan now</button>{" "}
+          <span class="aside">It is written beside the scan under a name of its own. Without, what must be mended to close the <Term of="part" /> is mended by itself and listed in the proof.</span>
+        </p>
+      )}
     </div>
+  );
+}
+
+/** Flies to a defect and draws its own outline. */
+function look(acts: Acts, finding: FindingShown, k: number): void {
+  const whole = Math.max(...(acts.state.scan?.examined?.size ?? [1]));
+  const label = String(k + 1);
+  acts.fly(finding.where, 4 * Math.max(finding.size, 0.01 * whole));
+  server.outline(k).then(
+    (pairs) => {
+      if (pairs.length > 0) acts.show({ outline: { pairs, at: finding.where, label }, ring: [] });
+      else acts.point(finding.where, Math.max(finding.size, 0.005 * whole), label);
+    },
+    () => acts.point(finding.where, Math.max(finding.size, 0.005 * whole), label),
+  );
+}
+
+/** What speaks against the unit. */
+function Doubt({ unit, examined }: { unit: string; examined: Examined }) {
+  const { unit_stated: stated, unit_guess: guess } = examined;
+  const size = `${digits(Math.max(...examined.size))} ${unit}`;
+  const told = stated !== null
+    ? stated !== unit && `The file states ${stated}.`
+    : guess !== unit
+      ? `By its size it looks like ${guess}: a part of ${size} would be unusual. Check it.`
+      : unit !== "mm" && `That is guessed from its size: at most scans are in millimetres, and ${size} makes this one look otherwise. Check it.`;
+  return told ? <p class="doubt" role="status" data-test="doubt">{told}</p> : null;
+}
+
+/** What mending did. */
+function Mended({ acts, mended }: { acts: Acts; mended: MendedShown }) {
+  const unit = unitOf(acts.state);
+  return (
+    <details open data-test="mended">
+      <summary>It is {mended.of} with {mended.mends.length === 1 ? "one mend" : `${count(mended.mends.length)} mends`}</summary>
+      <ol>
+        {mended.mends.map((mend, k) => (
+          <li key={k}>
+            <button type="button" onClick={() => {
+              acts.point(mend.where, mend.size / 2, String(k + 1));
+              acts.fly(mend.where, 2 * mend.size);
+            }}>
+              {mend.kind.replaceAll("-", " ")}, {digits(mend.size)} {unit} across; the surface moved by {digits(mend.change)} {unit} at most
+            </button>
+          </li>
+        ))}
+      </ol>
+      {mended.refused.map((left, k) => <p key={k}>Not mended: {left.kind.replaceAll("-", " ")} at {place(left.where)}: {left.why}.</p>)}
+    </details>
   );
 }

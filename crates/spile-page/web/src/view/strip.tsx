@@ -2,22 +2,18 @@
 
 import { useState } from "preact/hooks";
 
-import type { ResultShown, StationShown } from "../api/messages";
-import type { Triple } from "../state/values";
+import type { StationShown } from "../api/messages";
+import type { Acts } from "../ui/acts";
 import { Choice } from "../ui/fields";
 import { digits, percent } from "../ui/format";
 import { Term } from "../ui/words";
-
-interface StripProps {
-  result: ResultShown | null;
-  /** Called with the station that is marked. */
-  onStation: (at: Triple, normal: Triple, radius: number) => void;
-}
+import { SectionPicture } from "./section-picture";
 
 const WIDTH = 1000;
 const HEIGHT = 110;
 
-export function Strip({ result, onStation }: StripProps) {
+export function Strip({ acts }: { acts: Acts }) {
+  const { result } = acts.state;
   const [name, setName] = useState("");
   const [index, setIndex] = useState(0);
   const lines = result?.ends.filter((end) => end.stations.length > 1) ?? [];
@@ -38,10 +34,13 @@ export function Strip({ result, onStation }: StripProps) {
     const to = stations[k];
     if (!to) return;
     setIndex(k);
-    onStation(to.at, to.normal, 0.8 * Math.sqrt((to.area_part ?? to.area_scan ?? 1)));
+    acts.show({ station: { at: to.at, facing: to.normal, radius: 0.8 * Math.sqrt(to.area_part ?? to.area_scan ?? 1) } });
   };
+  const of = station.area_part !== null && result.has_surface ? "part" : "scan";
   return (
     <div class="strip" role="group" aria-label="bore along the centreline">
+      <SectionPicture at={station.at} facing={station.normal} of={of} unit={result.unit} />
+      <div>
       <p>
         The <Term of="bore" /> at{" "}
         <Choice label="end shown in the strip" value={end.name} options={lines.map((l) => [l.name, l.name] as const)} onSet={setName} />{" "}
@@ -66,6 +65,7 @@ export function Strip({ result, onStation }: StripProps) {
         {station.area_part !== null && `after ${digits(station.area_part)} ${result.unit}², as a circle of ${digits(2 * Math.sqrt(station.area_part / Math.PI))} ${result.unit}`}
         {lost !== null && (Math.abs(lost) < 1e-6 ? "; nothing lost" : `; ${lost > 0 ? "lost" : "won"} ${percent(Math.abs(lost))}`)}
       </output>
+      </div>
     </div>
   );
 }

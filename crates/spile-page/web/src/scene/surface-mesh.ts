@@ -1,0 +1,124 @@
+// A surface as three draws it: with its search tree, its regions, and maps on it.
+
+import * as THREE from "three";
+import { acceleratedRaycast, MeshBVH } from "three-mesh-bvh";
+
+import { REGIONS, type Surface } from "../api/surface";
+import { colourOf, NO_VALUE, type Range } from "../ui/scale";
+import { REGION_COLOURS, SCAN } from "./colours";
+
+/** A surface with its search tree, one run of triangles a region. */
+export function drawn(surface: Surface): THREE.Mesh {
+  const geometry = new THREE.BufferGeometry();
+  geometry.setAttribute("position", new THREE.BufferAttribute(surface.points, 3));
+  const materials = (surface.regions ? REGION_COLOURS : [SCAN]).map(
+    (color) => new THREE.MeshLambertMaterial({ color, side: THREE.DoubleSide }),
+  );
+  if (!surface.regions) {
+    geometry.setIndex(new THREE.BufferAttribute(surface.triangles.slice(), 1));
+    geometry.addGroup(0, surface.triangles.length, 0);
+  } else {
+    const sorted = new Uint32Array(surface.triangles.length);
+    let filled = 0;
+    for (let region = 0; region < REGIONS.length; region++) {
+      const begun = filled;
+      surface.regions.forEach((r, t) => {
+        if (r !== region) return;
+        sorted.set(surface.triangles.subarray(3 * t, 3 * t + 3), filled);
+        filled += 3;
+      });
+      if (filled > begun) geometry.addGroup(begun, filled - begun, region);
+    }
+    geometry.setIndex(new THREE.BufferAttribute(sorted, 1));
+  }
+  geometry.computeVertexNormals();
+  const made = new THREE.Mesh(geometry, materials);
+  // The tree keeps the order of triangles: it has an index of its own.
+  geometry.boundsTree = new MeshBVH(geometry, { indirect: true });
+  made.raycast = acceleratedRaycast;
+  return made;
+}
+
+/** Colours a surface by a value a point; null gives it its regions' colours again. */
+export function colour(mesh: THREE.Mesh, map: Float32Array | null, range: Range): void {
+  const materials = [mesh.material].flat() as THREE.MeshLambertMaterial[];
+  materials.forEach((material, region) => {
+    material.vertexColors = map !== null;
+    material.color.set(map ? 0xffffff : (materials.length > 1 ? REGION_COLOURS[region] ?? SCAN : SCAN));
+    material.needsUpdate = true;
+  });
+  if (!map) {
+    mesh.geometry.deleteAttribute("color");
+    return;
+  }
+  const colours = new Float32Array(3 * map.length);
+  const made = new THREE.Color();
+  map.forEach((value, k) => {
+    const [r, g, b] = Number.isNaN(value) ? NO_VALUE : colourOf(value, range);
+    made.setRGB(r, g, b, THREE.SRGBColorSpace).toArray(colours, 3 * k);
+  });
+  mesh.geometry.setAttribute("color", new THREE.BufferAttribute(colours, 3));
+}
+
+/** Some triangles of a surface over it, in one colour; they share its points. */
+export function overlay(mesh: THREE.Mesh, triangles: ArrayLike<number>, color: number, before: number): THREE.Mesh {
+  const whole = mesh.geometry.index!.array as Uint32Array;
+  const index = new Uint32Array(3 * triangles.length);
+  for (let i = 0; i < triangles.length; i++) {
+    const t = 3 * triangles[i]!;
+    index[3 * i] = whole[t]!;
+    index[3 * i + 1] = whole[t + 1]!;
+    index[3 * i + 2] = whole[t + 2]!;
+  }
+  const geometry = new THREE.BufferGeometry();
+  geometry.setAttribute("position", mesh.geometry.getAttribute("position"));
+  geometry.setAttribute("normal", mesh.geometry.getAttribute("normal"));
+  geometry.setIndex(new THREE.BufferAttribute(index, 1));
+  const material = new THREE.MeshLambertMaterial({
+    color, side: THREE.DoubleSide, polygonOffset: true, polygonOffsetFactor: -before, polygonOffsetUnits: -before,
+  });
+  const made = new THREE.Mesh(geometry, material);
+  made.raycast = () => undefined;
+  return made;
+}
+
+/** The edges of a surface's triangles. */
+export function edges(mesh: THREE.Mesh): THREE.LineSegments {
+  const index = mesh.geometry.index!.array as Uint32Array;
+  const lines: number[] = [];
+  // Each edge from its lesser point; where a surface is closed that is each once.
+  for (let t = 0; t < index.length; t += 3) {
+    for (let k = 0; k < 3; k++) {
+      const [a, b] = [index[t + k]!, index[t + ((k + 1) % 3)]!];
+      if (a < b) lines.push(a, b);
+    }
+  }
+  const geometry = new THREE.BufferGeometry();
+  geometry.setAttribute("position", mesh.geometry.getAttribute("position"));
+  geometry.setIndex(new THREE.BufferAttribute(new Uint32Array(lines), 1));
+  const made = new THREE.LineSegments(geometry, new THREE.LineBasicMaterial({ color: 0x20262d, transparent: true, opacity: 0.55 }));
+  made.raycast = () => undefined;
+  return made;
+}
+
+/** Fades all of a group. */
+export function fade(group: THREE.Group, share: number): void {
+  group.visible = share > 0;
+  group.traverse((child) => {
+    if (!(child instanceof THREE.Mesh)) return;
+    for (const material of [child.material].flat() as THREE.Material[]) {
+      material.transparent = share < 1;
+      material.opacity = share;
+      material.depthWrite = share >= 0.5;
+    }
+  });
+}
+
+/** Gives back what a drawn thing holds. */
+export function dispose(object: THREE.Object3D): void {
+  object.traverse((child) => {
+    if (!(child instanceof THREE.Mesh || child instanceof THREE.LineSegments || child instanceof THREE.Line)) return;
+    child.geometry.dispose();
+    for (const material of [child.material].flat() as THREE.Material[]) material.dispose();
+  });
+}

@@ -1,0 +1,243 @@
+// What a person sees: the cut and the fitting while they are moved, the part under its maps,
+// sections, distances, defects. Numbers are held against the duct's own and against files.
+
+import assert from "node:assert/strict";
+import { copyFile, readFile, writeFile } from "node:fs/promises";
+import { join } from "node:path";
+import { after, before, test } from "node:test";
+
+import { browser, folder, made, opened, pictured, shown, spile, state, until, withDuct } from "./bench.mjs";
+import { CASE, DUCT, duct, middle } from "./duct.mjs";
+
+let chrome;
+
+before(async () => {
+  chrome = await browser();
+});
+after(() => chrome?.close());
+
+const json = async (...way) => JSON.parse(await readFile(join(...way), "utf8"));
+const near = (x, wished, by) => assert.ok(Math.abs(x - wished) < by, `${x}, not ${wished}`);
+const far = (a, b) => Math.hypot(...a.map((x, k) => x - b[k]));
+const data = (page, name) => page.evaluate((name) => document.querySelector("[data-test=picture]").dataset[name], name);
+
+/** The place of a word in the picture, in the window. */
+async function knob(page, word) {
+  const knob = page.locator(".labels .knob", { hasText: word });
+  // It has its place with the next picture.
+  for (;;) {
+    const box = await knob.boundingBox();
+    if (box) return [box.x, box.y];
+    await page.waitForTimeout(50);
+  }
+}
+
+test("the cut slides along the bore and turns by its knob; the fitting is moved by hand", async (t) => {
+  const { address, page, faults } = await withDuct(t, chrome);
+  await page.getByLabel("upper: where the scan ends").selectOption("plane");
+  await until(address, (now) => now.case.values.end[0].cut?.through, 10);
+  const slider = page.getByLabel("upper: slide the cut, mm");
+  await slider.waitFor();
+  // By the keyboard, one step.
+  await slider.focus();
+  const before = await state(address);
+  await page.keyboard.press("ArrowRight");
+  const { case: { values } } = await until(address, (now) => now.version > before.version, 10);
+  // It is on the duct's own arc, square to it.
+  const { through, facing } = values.end[0].cut;
+  near(Math.hypot(DUCT.bend - through[0], through[2]), DUCT.bend, 0.02);
+  near(through[1], 0, 0.02);
+  const way = middle(Math.atan2(through[2], DUCT.bend - through[0]) / DUCT.turn).along;
+  near(facing.reduce((sum, x, k) => sum + x * way[k], 0), 1, 2e-4);
+  assert.ok(Number(await data(page, "reached")) > 100, await data(page, "reached"));
+  await pictured(page, "ends");
+  // Slid with the pointer the numbers follow before anything is changed.
+  const asked = Date.now();
+  const steady = (await state(address)).version;
+  await slider.evaluate((input) => {
+    input.value = input.max / 2;
+    input.dispatchEvent(new Event("input", { bubbles: true }));
+  });
+  await page.waitForFunction(() => /roundness/.test(document.querySelector("[data-test=bore-0]").textContent));
+  assert.ok(Date.now() - asked < 2000);
+  assert.equal((await state(address)).version, steady);
+  await slider.evaluate((input) => input.dispatchEvent(new Event("change", { bubbles: true })));
+  const half = await until(address, (now) => now.version > steady, 10);
+  const angle = Math.atan2(half.case.values.end[0].cut.through[2], DUCT.bend - half.case.values.end[0].cut.through[0]);
+  near(angle / DUCT.turn, 0.5, 0.06);
+  await page.getByRole("button", { name: /^Undo/ }).click();
+
+  // The fitting's knobs: the first are the cut's, the last the fitting's.
+  await page.getByRole("button", { name: "Square to the bore at upper" }).click();
+  await page.waitForTimeout(300);
+  const now = (await state(address)).version;
+  const place = page.getByLabel("upper: place of the fitting");
+  await place.selectOption("at");
+  const stood = await until(address, (s) => s.version > now, 10);
+  const from = stood.case.values.end[0].place;
+  await page.waitForTimeout(300);
+  const [x, y] = await knob(page, "aside");
+  await page.mouse.move(x, y);
+  await page.mouse.down();
+  await page.mouse.move(x + 12, y + 9, { steps: 4 });
+  await page.mouse.up();
+  const aside = await until(address, (s) => s.version > stood.version, 10);
+  const to = aside.case.values.end[0].place;
+  const moved = to.at.map((c, k) => c - from.at[k]);
+  assert.ok(Math.hypot(...moved) > 0.05, JSON.stringify(to));
+  // Square to its axis, which has not turned.
+  near(moved.reduce((sum, c, k) => sum + c * from.along[k], 0), 0, 0.01);
+  near(far(to.along, from.along), 0, 0.01);
+  const [tx, ty] = await knob(page, /^tilt$/);
+  await page.mouse.move(tx, ty);
+  await page.mouse.down();
+  await page.mouse.move(tx + 25, ty + 5, { steps: 4 });
+  await page.mouse.up();
+  const tilted = await until(address, (s) => s.version > aside.version, 10);
+  near(far(tilted.case.values.end[0].place.at, to.at), 0, 1e-3);
+  const turned = tilted.case.values.end[0].place.along;
+  near(Math.hypot(...turned), 1, 1e-3);
+  assert.ok(far(turned, to.along) > 0.02, JSON.stringify(turned));
+  await page.getByRole("button", { name: /^Undo/ }).click();
+  await until(address, (s) => far(s.case.values.end[0].place.along, to.along) < 1e-9, 10);
+  assert.deepEqual(faults, []);
+});
+
+test("fittings from the table and from a file", async (t) => {
+  const { cwd, address, page, faults } = await withDuct(t, chrome);
+  const table = JSON.parse((await spile("fittings", "--json")).stdout).fittings;
+  const fitting = page.getByLabel("upper: fitting", { exact: true });
+  await page.waitForFunction(() => document.querySelector('[aria-label="upper: fitting"]').options.length > 4);
+  const words = await fitting.locator("option").allTextContents();
+  const sizes = table.flatMap((kind) => kind.sizes.map((size) => `a standard ${kind.kind} ${size.size}`));
+  for (const size of sizes) assert.ok(words.some((word) => word.startsWith(size)), `${size} in ${words}`);
+  await fitting.selectOption("cone breathing-15");
+  const cone = await until(address, (now) => now.case.values.end[0].fitting.kind === "cone", 10);
+  assert.equal(cone.case.values.end[0].fitting.size, "breathing-15");
+  assert.equal(cone.case.refused, null, JSON.stringify(cone.case.refused));
+  assert.equal(cone.case.values.end[0].reach, 8);
+  await fitting.selectOption("file");
+  await page.getByLabel("upper: fitting's file from elsewhere").setInputFiles(
+    new URL("../../../../tests/scans/step/trachea-nozzle-inch.step", import.meta.url).pathname,
+  );
+  const step = await until(address, (now) => now.case.values.end[0].fitting.kind === "step", 10);
+  assert.equal(step.case.values.end[0].fitting.file, "trachea-nozzle-inch.step");
+  assert.equal(
+    Buffer.compare(await readFile(join(cwd, "trachea-nozzle-inch.step")), await readFile(new URL("../../../../tests/scans/step/trachea-nozzle-inch.step", import.meta.url))), 0,
+  );
+  await page.getByLabel("upper: place of the fitting").selectOption("as-modelled");
+  const modelled = await until(address, (now) => now.case.values.end[0].place === "as-modelled", 10);
+  assert.equal(modelled.case.refused, null, JSON.stringify(modelled.case.refused));
+  assert.deepEqual(faults, []);
+});
+
+test("the part under its maps, cut open, measured; the section at the strip's station", async (t) => {
+  const { cwd, address, page, faults } = await withDuct(t, chrome);
+  await made(page, address);
+  const proof = await json(cwd, "duct-out", "proof.json");
+  await until(address, (now) => now.result?.has_maps, 30);
+  await page.getByLabel("what the part is coloured by").selectOption("wall");
+  const scale = page.getByTestId("scale");
+  await scale.waitFor();
+  // The duct's wall is even.
+  const to = Number(await scale.getAttribute("data-to"));
+  near(to, (DUCT.outside - DUCT.bore) / 2, 0.5);
+  await page.waitForFunction(() => document.querySelector("[data-test=picture]").dataset.map !== "");
+  assert.match(await scale.textContent(), /limit 1\.2/);
+  const deepest = proof.limits.find((limit) => limit.name === "wall_min");
+  if (deepest.measured >= 1.2) assert.equal(await scale.getAttribute("data-beyond"), "0");
+  await page.getByLabel("with the triangles' edges").check();
+  await pictured(page, "map");
+  await page.getByLabel("what the part is coloured by").selectOption("deviation");
+  await page.waitForFunction(() => document.querySelector("[data-test=scale]")?.dataset.from < 0);
+  const deviation = proof.limits.find((limit) => limit.name === "deviation");
+  near(Number(await scale.getAttribute("data-to")), Math.max(deviation.asked, deviation.measured), 0.03);
+  await pictured(page, "deviation");
+  await page.getByLabel("what the part is coloured by").selectOption("none");
+  await page.waitForFunction(() => document.querySelector("[data-test=picture]").dataset.map === "");
+  // The section at the strip's first station: the scan's own wall, less what 48 sides take.
+  await page.getByLabel("station", { exact: true }).fill("1");
+  const section = page.getByTestId("section");
+  await page.waitForFunction(() => document.querySelector("[data-test=section]")?.dataset.least > 0);
+  near(Number(await section.getAttribute("data-least")), 2, 0.25);
+  assert.match(await section.textContent(), /wall \d/);
+  await page.getByLabel("where the picture is cut open").selectOption("station");
+  await page.waitForFunction(() => document.querySelector("[data-test=picture]").dataset.open !== "");
+  const open = (await data(page, "open")).split(" ").map(Number);
+  const end = proof.ends.find((end) => end.stations.length > 1);
+  near(far(open, end.stations[1].at), 0, 2e-3);
+  await pictured(page, "opened");
+  await page.getByLabel("where the picture is cut open").selectOption("none");
+  // Two places, and the distance between them.
+  await page.getByRole("button", { name: "All of it" }).click();
+  await page.waitForTimeout(300);
+  const box = await page.getByTestId("picture").boundingBox();
+  const [x, y] = [box.x + box.width / 2, box.y + box.height / 2];
+  await page.mouse.click(x, y);
+  await page.getByTestId("measured").waitFor();
+  const one = /at ([-\d.]+), ([-\d.]+), ([-\d.]+)/.exec(await page.getByTestId("measured").textContent()).slice(1).map(Number);
+  await page.mouse.click(x, y + 30);
+  await page.getByTestId("measured").getByText("apart").waitFor();
+  const said = await page.getByTestId("measured").textContent();
+  const two = /at ([-\d.]+), ([-\d.]+), ([-\d.]+)/.exec(said).slice(1).map(Number);
+  near(Number(/: ([\d.]+) mm apart/.exec(said)[1]), far(one, two), 0.02);
+  assert.deepEqual(faults, []);
+});
+
+test("a defect is drawn by its own outline, mended, and what was done is told", async (t) => {
+  const cwd = await folder(t);
+  // The duct without two of its triangles, and with one turned over.
+  const whole = duct();
+  const broken = Buffer.concat([whole.subarray(0, 84), whole.subarray(84 + 50 * 1000, 84 + 50 * 7000), whole.subarray(84, 84 + 50 * 1000), whole.subarray(84 + 50 * 7002)]);
+  broken.writeUInt32LE((broken.length - 84) / 50, 80);
+  await writeFile(join(cwd, "duct.stl"), broken);
+  await writeFile(join(cwd, "duct.toml"), CASE);
+  const faults = [];
+  const { address } = await opened(t, cwd, "duct.toml");
+  const page = await shown(t, chrome, address, faults);
+  await page.getByTestId("findings").waitFor();
+  const { findings } = (await state(address)).scan.examined;
+  const hole = findings.findIndex((finding) => finding.kind === "hole");
+  assert.ok(hole >= 0, JSON.stringify(findings));
+  const pairs = new Float32Array(await (await fetch(`${address}api/scan/finding/${hole}`)).arrayBuffer());
+  // Two triangles that share an edge leave a loop of four edges, each from point to point.
+  assert.equal(pairs.length, 4 * 6);
+  for (let k = 0; k < 4; k++) {
+    const next = pairs.slice(6 * ((k + 1) % 4), 6 * ((k + 1) % 4) + 3);
+    assert.deepEqual([...pairs.slice(6 * k + 3, 6 * k + 6)], [...next]);
+  }
+  await page.getByRole("button", { name: new RegExp(`^${hole + 1}\\. 1 × hole`) }).click();
+  await page.locator(".labels span", { hasText: String(hole + 1) }).waitFor();
+  await pictured(page, "outline");
+  await page.getByRole("button", { name: "Mend the scan now" }).click();
+  await page.getByTestId("mended").waitFor();
+  const now = await until(address, (now) => now.scan?.examined && now.scan.file === "duct-mended.stl", 20);
+  assert.equal(now.case.values.scan.file, "duct-mended.stl");
+  assert.ok(now.scan.mended.mends.some((mend) => mend.kind === "hole"));
+  assert.equal(await page.getByTestId("mended").locator("ol > li").count(), now.scan.mended.mends.length);
+  const examined = JSON.parse((await spile("examine", "--json", join(cwd, "duct-mended.stl"))).stdout);
+  assert.ok(!examined.findings.some((finding) => finding.kind === "hole"));
+  assert.equal(Buffer.compare(await readFile(join(cwd, "duct.stl")), broken), 0);
+  await page.getByRole("button", { name: /^Undo/ }).click();
+  await until(address, (now) => now.scan?.file === "duct.stl", 20);
+  assert.deepEqual(faults, []);
+});
+
+test("a scan of doubtful unit raises a doubt", async (t) => {
+  const cwd = await folder(t);
+  const small = duct();
+  for (let at = 84; at < small.length; at += 50) {
+    for (let k = 12; k < 48; k += 4) small.writeFloatLE(small.readFloatLE(at + k) / 1000, at + k);
+  }
+  await writeFile(join(cwd, "duct.stl"), small);
+  const { address } = await opened(t, cwd, "duct.stl");
+  const page = await shown(t, chrome, address);
+  const doubt = page.getByTestId("doubt");
+  await doubt.waitFor();
+  assert.match(await doubt.textContent(), /Check it/);
+  await copyFile(join(cwd, "duct.stl"), join(cwd, "other.stl"));
+  await page.getByLabel("unit of the scan").selectOption("mm");
+  await until(address, (now) => now.case.values.unit === "mm", 10);
+  await doubt.waitFor();
+  assert.match(await doubt.textContent(), /unusual/);
+});
