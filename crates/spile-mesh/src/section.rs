@@ -204,8 +204,9 @@ impl Cut<'_> {
         let half = (bounds.max - middle).max(middle - bounds.min);
         let reach = bounds.min.abs().max(bounds.max.abs()) + point.abs();
         let rounding = ROUNDED_STEPS * f64::EPSILON * reach.dot(normal.abs());
+        let beyond = (middle - point).dot(normal).abs() - (half.dot(normal.abs()) + rounding);
         // Not a number: no reason to pass by.
-        !((middle - point).dot(normal).abs() > half.dot(normal.abs()) + rounding)
+        beyond <= 0.0 || beyond.is_nan()
     }
 
     /// The half-edges of a cut triangle that run down and up through the plane.
