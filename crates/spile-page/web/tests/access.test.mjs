@@ -92,6 +92,7 @@ test("the scale of colours is even, and clear to every kind of colour vision", a
   await until(address, (now) => now.result?.has_maps, 30);
   await page.getByLabel("what the part is coloured by").selectOption("wall");
   // The scale as it is drawn, from least to most.
+  await page.getByTestId("scale").locator("rect.step").first().waitFor();
   const fills = await page.getByTestId("scale").locator("rect.step").evaluateAll((all) => all.map((rect) => rect.getAttribute("fill")));
   const SCALE = fills.map((fill) => fill.match(/\d+/g).map((x) => Number(x) / 255));
   assert.equal(SCALE.length, 64);

@@ -175,11 +175,11 @@ test("the part under its maps, cut open, measured; the section at the strip's st
   const [x, y] = [box.x + box.width / 2, box.y + box.height / 2];
   await page.mouse.click(x, y);
   await page.getByTestId("measured").waitFor();
-  const one = /at ([-\d.]+), ([-\d.]+), ([-\d.]+)/.exec(await page.getByTestId("measured").textContent()).slice(1).map(Number);
+  const one = /at (-?\d+(?:\.\d+)?), (-?\d+(?:\.\d+)?), (-?\d+(?:\.\d+)?)/.exec(await page.getByTestId("measured").textContent()).slice(1).map(Number);
   await page.mouse.click(x, y + 30);
   await page.getByTestId("measured").getByText("apart").waitFor();
   const said = await page.getByTestId("measured").textContent();
-  const two = /at ([-\d.]+), ([-\d.]+), ([-\d.]+)/.exec(said).slice(1).map(Number);
+  const two = /at (-?\d+(?:\.\d+)?), (-?\d+(?:\.\d+)?), (-?\d+(?:\.\d+)?)/.exec(said).slice(1).map(Number);
   near(Number(/: ([\d.]+) mm apart/.exec(said)[1]), far(one, two), 0.02);
   assert.deepEqual(faults, []);
 });

@@ -65,6 +65,7 @@ export class Scene {
     const canvas = this.renderer.domElement;
     canvas.tabIndex = 0;
     canvas.setAttribute("role", "img");
+    canvas.setAttribute("aria-label", "scan and part in space; the arrow keys turn them");
     host.append(canvas, this.labels);
     this.world.add(this.surfaces.scan, this.surfaces.part, this.overlays, this.marks, this.handles.group);
     const lamp = new THREE.DirectionalLight(0xffffff, 2.2);
