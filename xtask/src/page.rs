@@ -61,6 +61,7 @@ pub fn test(is_full: bool) -> Result<Count, Fault> {
         .args(is_full.then(|| web().join("tests/job.test.mjs")))
         .env("SPILE_BIN", spile)
         .env("SPILE_CHROMIUM", chromium)
+        .env("SPILE_PAGE_FULL", if is_full { "1" } else { "" })
         .env("SPILE_PICTURES", target().join("page-pictures"));
     let said = process::run_and_listen(&mut command)?;
     let told = |what: &str| {
