@@ -2,19 +2,11 @@
 
 import * as THREE from "three";
 
+import type { Tube } from "../state/plan";
 import type { Triple } from "../state/values";
 import { MARK, PLANNED } from "./colours";
 import { vector } from "./handles";
 import { dispose } from "./surface-mesh";
-
-/** A fitting that would be joined: its half profile turned round its axis. */
-export interface Tube {
-  at: Triple;
-  along: Triple;
-  bore: number;
-  outside: number;
-  length: number;
-}
 
 /** What is drawn beside the surfaces. */
 export interface Marks {

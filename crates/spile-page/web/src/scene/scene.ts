@@ -13,7 +13,7 @@ import { fill, type Label, type Marks } from "./marks";
 import { colour, dispose, drawn, edges, fade, overlay } from "./surface-mesh";
 
 export type { Held } from "./handles";
-export type { Marks, Tube } from "./marks";
+export type { Marks } from "./marks";
 
 /** What the pointer does: turns and points, or paints. */
 export interface Brush {
