@@ -1,8 +1,11 @@
 import { defineConfig } from "vite";
 
+import { licences } from "./licences.ts";
+
 // Names without hashes: the files are built into one binary and never cached.
 export default defineConfig({
   base: "./",
+  plugins: [licences],
   build: {
     target: "es2022",
     emptyOutDir: false,

@@ -14,6 +14,7 @@ use crate::number::{digits, measured_text, place};
 use crate::picture::{Camera, CutAway, Picture};
 use crate::records_told::{cautions, changed, facts, mends, records};
 use crate::section_drawing::{self, Section, drawn, plane_at};
+use crate::turnable::turnable;
 use crate::views::{
     EndFrame, behind, cut_open, frame, into, part_key, part_tones, scan_key, scan_tones, toned,
     whole,
@@ -29,15 +30,24 @@ const SECTIONS: usize = 8;
 /// The limits whose worst place is shown in a section.
 const SHOWN_IN_SECTION: [&str; 3] = ["wall_min", "bore_loss", "deviation"];
 
-/// Writes the report as a document.
-pub fn document(evidence: &Evidence) -> Document {
-    document_with(evidence, 1.0)
+/// How much a report shows: less, where it would be too large otherwise.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Detail {
+    /// Pictures have this share of their usual width and height.
+    pub picture_share: f64,
+    /// The part is there to be turned, with about so many triangles of what did not change.
+    pub turnable: Option<usize>,
 }
 
-/// The report with pictures of this share of their usual width and height, for where it
-/// would be too large otherwise.
-pub fn document_with(evidence: &Evidence, picture_share: f64) -> Document {
-    let size = picture_size(evidence.settled.ends.len(), picture_share);
+impl Default for Detail {
+    fn default() -> Self {
+        Self { picture_share: 1.0, turnable: None }
+    }
+}
+
+/// Writes the report as a document.
+pub fn document(evidence: &Evidence, detail: Detail) -> Document {
+    let size = picture_size(evidence.settled.ends.len(), detail.picture_share);
     let mut blocks = facts(evidence);
     blocks.push(heading("Limits"));
     blocks.extend(limits(evidence));
@@ -46,6 +56,8 @@ pub fn document_with(evidence: &Evidence, picture_share: f64) -> Document {
     let scan = Mesh::joined(evidence.scans);
     if let Some(mesh) = evidence.mesh {
         blocks.extend(part(evidence, mesh, size));
+        let turned = detail.turnable.and_then(|most| turnable(evidence, most));
+        blocks.extend(turned.map(|turned| Block::Turnable(Box::new(turned))));
     } else if let Some(scan) = &scan {
         blocks.extend(scan_alone(scan, size));
     }

@@ -3,6 +3,8 @@
 
 use spile_proof::Verdict;
 
+use crate::turnable::Turnable;
+
 /// A whole report.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Document {
@@ -90,6 +92,8 @@ pub enum Block {
     Table(Table),
     /// Figures that belong side by side where there is room.
     Figures(Vec<Figure>),
+    /// The part, to be turned where a page has a script for it; nothing anywhere else.
+    Turnable(Box<Turnable>),
     /// A file's text as it is.
     Code {
         /// What it is, for those who cannot see it.

@@ -4,7 +4,6 @@
 //! Nothing here measures or judges: every figure comes from `spile-proof`. Nothing
 //! depends on clock, host or place, so that the same proof gives the same bytes.
 
-mod base64;
 pub mod chart;
 pub mod colour;
 mod comparison;
@@ -19,10 +18,12 @@ pub mod number;
 pub mod picture;
 mod records_told;
 pub mod section_drawing;
+mod turnable;
 pub mod views;
 
 pub use comparison::{Comparison, comparison};
-pub use contents::{document, document_with};
+pub use contents::{Detail, document};
 pub use document::Document;
 pub use evidence::{Evidence, FileRecord};
 pub use html::html;
+pub use turnable::{EndTold, MapTold, PlaceTold, RegionTold, Turnable};

@@ -2,7 +2,9 @@
 
 use spile_mesh::{DVec3, Mesh};
 use spile_proof::EndStations;
-use spile_proof::measures::{Figure as Measured, Histogram, Measures, Percentile, VertexMap};
+use spile_proof::measures::{
+    Deviation, Figure as Measured, Histogram, Measures, Percentile, Thickness, VertexMap,
+};
 
 use crate::chart::{self, escaped, open};
 use crate::colour::{Map, hex};
@@ -59,6 +61,27 @@ impl Drawn<'_> {
     }
 }
 
+/// The values at the ends of the deviation's colours; none where nothing was replaced.
+pub(crate) fn deviation_range(measures: &Measures) -> Option<[f64; 2]> {
+    let Deviation { map, limit, area, .. } = &measures.deviation;
+    let largest = map.range().map_or(0.0, |[low, high]| high.max(-low));
+    // No further than the limit, and no further than there is anything to see.
+    let most = if *limit > 0.0 { limit.min(largest) } else { largest }.max(f64::MIN_POSITIVE);
+    (*area > 0.0).then_some([-most, most])
+}
+
+/// The values at the ends of the wall's colours; none where there is no wall.
+pub(crate) fn wall_range(measures: &Measures) -> Option<[f64; 2]> {
+    let Thickness { least, histogram, .. } = &measures.thickness;
+    let least = least.as_ref()?.value;
+    Some([least, histogram.to.max(least * 1.01)])
+}
+
+/// The name of the deviation's scale.
+pub(crate) fn deviation_scale(unit: &str) -> String {
+    format!("deviation, {unit}: below zero material was lost, above it was added")
+}
+
 /// How far replaced scan lies from the scan.
 pub(crate) fn deviation(
     evidence: &Evidence,
@@ -68,15 +91,9 @@ pub(crate) fn deviation(
 ) -> Vec<Block> {
     let (deviation, unit) = (&measures.deviation, evidence.unit);
     let limit = deviation.limit;
-    let largest = deviation.map.range().map_or(0.0, |[low, high]| high.max(-low));
-    if deviation.area <= 0.0 {
-        return Vec::new();
-    }
-    // No further than the limit, and no further than there is anything to see.
-    let most = if limit > 0.0 { limit.min(largest) } else { largest }.max(f64::MIN_POSITIVE);
+    let Some([_, most]) = deviation_range(measures) else { return Vec::new() };
     let values = numbers(&deviation.map);
-    let name = format!("deviation, {unit}: below zero material was lost, above it was added");
-    let scale = scale(Map::Signed, [-most, most], &name, unit);
+    let scale = scale(Map::Signed, [-most, most], &deviation_scale(unit), unit);
     let drawn = Drawn { values: &values, map: Map::Signed, range: [-most, most], scale, size };
     let ring = deviation.largest_where.map(DVec3::from_array);
     let mut blocks = vec![heading("Deviation")];
@@ -145,8 +162,9 @@ pub(crate) fn wall(
     size: [usize; 2],
 ) -> Vec<Block> {
     let (thickness, unit) = (&measures.thickness, evidence.unit);
-    let Some(least) = &thickness.least else { return Vec::new() };
-    let range = [least.value, thickness.histogram.to.max(least.value * 1.01)];
+    let (Some(least), Some(range)) = (&thickness.least, wall_range(measures)) else {
+        return Vec::new();
+    };
     let values = numbers(&thickness.map);
     let scale = scale(Map::Unsigned, range, &format!("wall, {unit}"), unit);
     let drawn = Drawn { values: &values, map: Map::Unsigned, range, scale, size };

@@ -106,16 +106,30 @@ pub fn into(frame: &EndFrame) -> Camera {
     Camera::round(near, x, along)
 }
 
+/// What triangles of a part belong to, by the number that [`region_number`] gives, with
+/// its tone.
+pub(crate) const REGIONS: [(&str, Rgb); 5] = [
+    ("scan, kept bit for bit", tone::KEPT),
+    ("scan, replaced", tone::REPLACED),
+    ("joint", tone::JOINT),
+    ("fitting, end faces", tone::FITTING),
+    ("made wall", tone::MADE),
+];
+
+/// Where in [`REGIONS`] a triangle's own is.
+pub(crate) fn region_number(label: &PartLabel) -> usize {
+    match label.region {
+        Region::Kept => 0,
+        Region::Replaced => 1,
+        Region::Joint => 2,
+        Region::Fitting | Region::EndFace => 3,
+        Region::MadeWall => 4,
+    }
+}
+
 /// The tone of each triangle of the part.
 pub fn part_tones(labels: &[PartLabel]) -> Vec<Rgb> {
-    let of = |label: &PartLabel| match label.region {
-        Region::Kept => tone::KEPT,
-        Region::Replaced => tone::REPLACED,
-        Region::Joint => tone::JOINT,
-        Region::Fitting | Region::EndFace => tone::FITTING,
-        Region::MadeWall => tone::MADE,
-    };
-    labels.iter().map(of).collect()
+    labels.iter().map(|label| REGIONS[region_number(label)].1).collect()
 }
 
 /// The tone of each triangle of the scan: what was replaced, and what was given up.
@@ -130,16 +144,10 @@ pub fn scan_tones(fates: &[Fate]) -> Vec<Rgb> {
 
 /// What the tones of [`part_tones`] mean, those that there are.
 pub fn part_key(labels: &[PartLabel]) -> Key {
-    let names = [
-        (tone::KEPT, "scan, kept bit for bit", [Region::Kept, Region::Kept]),
-        (tone::REPLACED, "scan, replaced", [Region::Replaced, Region::Replaced]),
-        (tone::JOINT, "joint", [Region::Joint, Region::Joint]),
-        (tone::FITTING, "fitting, end faces", [Region::Fitting, Region::EndFace]),
-        (tone::MADE, "made wall", [Region::MadeWall, Region::MadeWall]),
-    ];
-    let there =
-        names.into_iter().filter(|(_, _, of)| labels.iter().any(|l| of.contains(&l.region)));
-    Key::Tones(there.map(|(tone, name, _)| (hex(tone), name.to_owned())).collect())
+    let mut is_there = [false; REGIONS.len()];
+    labels.iter().for_each(|label| is_there[region_number(label)] = true);
+    let there = REGIONS.iter().zip(is_there).filter(|(_, is_there)| *is_there);
+    Key::Tones(there.map(|((name, tone), _)| (hex(*tone), (*name).to_owned())).collect())
 }
 
 /// What the tones of [`scan_tones`] mean, those that there are.

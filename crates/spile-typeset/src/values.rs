@@ -31,7 +31,7 @@ pub(crate) fn values(document: &Document, letters: Letters, is_bookmarked: bool)
             "points" => write.texts(&banner.points),
             "caution" => write.string(&banner.caution),
         },
-        "blocks" => document.blocks.iter().map(|b| write.block(b)).collect::<Array>(),
+        "blocks" => document.blocks.iter().filter_map(|b| write.block(b)).collect::<Array>(),
     }
 }
 
@@ -55,8 +55,10 @@ impl Writer {
         out
     }
 
-    fn block(&self, block: &Block) -> Value {
+    /// None of what paper cannot show.
+    fn block(&self, block: &Block) -> Option<Value> {
         let (kind, holds) = match block {
+            Block::Turnable(_) => return None,
             Block::Heading { level, text } => (
                 "heading",
                 dict! { "level" => i64::from(*level), "text" => self.string(text) }.into_value(),
@@ -80,7 +82,7 @@ impl Writer {
                 ("code", dict! { "name" => self.string(name), "text" => text }.into_value())
             }
         };
-        dict! { "kind" => kind, "holds" => holds }.into_value()
+        Some(dict! { "kind" => kind, "holds" => holds }.into_value())
     }
 
     fn texts(&self, texts: &[Text]) -> Value {

@@ -6,7 +6,7 @@ use spile_case::Case;
 use spile_mesh::Mesh;
 use spile_proof::PartLabel;
 use spile_report::views::{part_tones, toned, whole};
-use spile_report::{Document, Evidence, FileRecord, document_with, html};
+use spile_report::{Detail, Document, Evidence, FileRecord, document, html};
 use spile_typeset::{Standard, pdf};
 
 use crate::failure::Failure;
@@ -42,7 +42,9 @@ impl ReportKind {
     /// The document cannot be typeset.
     pub(crate) fn write(self, document: &Document) -> Result<Vec<u8>, Failure> {
         let standard = match self {
-            Self::Page => return Ok(html(document).into_bytes()),
+            Self::Page => {
+                return Ok(html(document, spile_page::turning_script().as_deref()).into_bytes());
+            }
             Self::Pdf => Standard::PdfA2a,
             Self::Checked => Standard::PdfA1b,
         };
@@ -55,8 +57,9 @@ impl ReportKind {
 
 /// No file of the report is larger: it must go through any mail.
 const MOST_BYTES: usize = 5_000_000;
-/// Pictures are drawn this large, as shares of their usual size, until the report fits.
-const PICTURE_SHARES: [f64; 4] = [1.0, 0.7, 0.5, 0.25];
+/// Pictures are drawn this large, as shares of their usual size, and the part to be turned
+/// has about so many triangles of what did not change, until the report fits.
+const DETAILS: [(f64, usize); 4] = [(1.0, 60_000), (0.7, 40_000), (0.5, 20_000), (0.25, 10_000)];
 
 /// What the report is about, beside the proof.
 pub(crate) struct Subject<'a> {
@@ -107,18 +110,28 @@ pub(crate) fn reports(
         scans: subject.scans,
         mesh: subject.part,
     };
-    small_enough(|share| {
-        let document = document_with(&evidence, share);
+    let is_turned = kinds.contains(&ReportKind::Page) && spile_page::turning_script().is_some();
+    small_enough(&details(is_turned), |detail| {
+        let document = document(&evidence, detail);
         kinds.iter().map(|kind| kind.write(&document)).collect()
     })
 }
 
-/// What `files` writes with the largest pictures with which each file is small enough.
+/// What is tried, the most first. Where even the least is too large with the part to be
+/// turned, that is left out before the rest is given up.
+fn details(is_turned: bool) -> Vec<Detail> {
+    let with = DETAILS.map(|(picture_share, most)| Detail { picture_share, turnable: Some(most) });
+    let without = DETAILS.map(|(picture_share, _)| Detail { picture_share, turnable: None });
+    with.into_iter().filter(|_| is_turned).chain(without).collect()
+}
+
+/// What `files` writes with the first of `details` with which each file is small enough.
 fn small_enough(
-    files: impl Fn(f64) -> Result<Vec<Vec<u8>>, Failure>,
+    details: &[Detail],
+    files: impl Fn(Detail) -> Result<Vec<Vec<u8>>, Failure>,
 ) -> Result<Vec<Vec<u8>>, Failure> {
-    for share in PICTURE_SHARES {
-        let files = files(share)?;
+    for detail in details {
+        let files = files(*detail)?;
         if files.iter().all(|bytes| bytes.len() <= MOST_BYTES) {
             return Ok(files);
         }
@@ -143,14 +156,14 @@ fn record(file: &str, sha256: &str, triangles: Option<usize>) -> FileRecord {
 
 #[cfg(test)]
 mod tests {
-    use super::{MOST_BYTES, PICTURE_SHARES, small_enough};
+    use super::{DETAILS, MOST_BYTES, details, small_enough};
 
     #[test]
     fn pictures_shrink_until_every_file_goes_through_a_mail() {
         // Two files: words of a tenth of what may be, and pictures that grow with their area.
         let written = |full: usize| {
-            small_enough(|share| {
-                let pictures = (full as f64 * share * share) as usize;
+            small_enough(&details(false), |detail| {
+                let pictures = (full as f64 * detail.picture_share.powi(2)) as usize;
                 Ok(vec![vec![0; MOST_BYTES / 10], vec![0; MOST_BYTES / 10 + pictures]])
             })
         };
@@ -158,8 +171,22 @@ mod tests {
         let size = |full: usize| written(full).unwrap()[1].len() - MOST_BYTES / 10;
         assert_eq!(size(most_of_pictures), most_of_pictures);
         let larger = 2 * most_of_pictures;
-        let share = PICTURE_SHARES[1];
+        let share = DETAILS[1].0;
         assert_eq!(size(larger), (larger as f64 * share * share) as usize);
         assert!(written(100 * MOST_BYTES).unwrap_err().message.contains("5 MB"));
+    }
+
+    #[test]
+    fn the_part_to_be_turned_shrinks_too_and_goes_before_the_report_does() {
+        let written = |changed: usize| {
+            let files = small_enough(&details(true), |detail| {
+                let turned = detail.turnable.map_or(0, |most| 40 * (changed + most));
+                Ok(vec![vec![0; 1_000_000 + turned]])
+            });
+            files.unwrap()[0].len()
+        };
+        assert_eq!(written(30_000), 1_000_000 + 40 * (30_000 + DETAILS[0].1));
+        assert_eq!(written(70_000), 1_000_000 + 40 * (70_000 + DETAILS[2].1));
+        assert_eq!(written(200_000), 1_000_000);
     }
 }

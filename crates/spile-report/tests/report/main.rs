@@ -4,3 +4,5 @@
 
 mod page;
 mod scene;
+mod turned;
+mod types;

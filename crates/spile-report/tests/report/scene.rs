@@ -14,7 +14,7 @@ use spile_proof::{
     Changed, Conflict, EndStations, Fate, KnownBy, LimitResult, MendRecord, PartFigures, PartLabel,
     PartLabels, Region, Side, Station, Verdict, Wanted, WantedValue,
 };
-use spile_report::{Document, Evidence, FileRecord, document};
+use spile_report::{Detail, Document, Evidence, FileRecord, document};
 
 /// The case, with what a page must not take for markup.
 pub const CASE: &str = r#"unit = "mm"
@@ -281,6 +281,11 @@ pub fn broken() -> Scene {
 impl Scene {
     /// The document; without the part as where none closes.
     pub fn document(&self, has_part: bool) -> Document {
+        self.document_with(has_part, Detail::default())
+    }
+
+    /// The document in this detail.
+    pub fn document_with(&self, has_part: bool, detail: Detail) -> Document {
         let figures = PartFigures {
             triangles: 384,
             vertices: 192,
@@ -317,6 +322,6 @@ impl Scene {
             scans: &self.scan,
             mesh: has_part.then_some(&self.part),
         };
-        document(&evidence)
+        document(&evidence, detail)
     }
 }

@@ -3,15 +3,15 @@
 import * as THREE from "three";
 import { acceleratedRaycast, MeshBVH } from "three-mesh-bvh";
 
-import { REGIONS, type Surface } from "../api/surface";
-import { colourOf, NO_VALUE, type Range } from "../ui/scale";
-import { REGION_COLOURS, SCAN } from "./colours";
+import type { Surface } from "../api/surface";
+import { colourOf, type Colours, type Range } from "../ui/scale";
+import { SCAN } from "./colours";
 
-/** A surface with its search tree, one run of triangles a region. */
-export function drawn(surface: Surface): THREE.Mesh {
+/** A surface with its search tree, one run of triangles a region, each in its colour. */
+export function drawn(surface: Surface, regionColours: readonly number[]): THREE.Mesh {
   const geometry = new THREE.BufferGeometry();
   geometry.setAttribute("position", new THREE.BufferAttribute(surface.points, 3));
-  const materials = (surface.regions ? REGION_COLOURS : [SCAN]).map(
+  const materials = (surface.regions ? regionColours : [SCAN]).map(
     (color) => new THREE.MeshLambertMaterial({ color, side: THREE.DoubleSide }),
   );
   if (!surface.regions) {
@@ -20,7 +20,7 @@ export function drawn(surface: Surface): THREE.Mesh {
   } else {
     const sorted = new Uint32Array(surface.triangles.length);
     let filled = 0;
-    for (let region = 0; region < REGIONS.length; region++) {
+    for (let region = 0; region < regionColours.length; region++) {
       const begun = filled;
       surface.regions.forEach((r, t) => {
         if (r !== region) return;
@@ -33,6 +33,7 @@ export function drawn(surface: Surface): THREE.Mesh {
   }
   geometry.computeVertexNormals();
   const made = new THREE.Mesh(geometry, materials);
+  made.userData.colours = materials.map((material) => material.color.getHex());
   // The tree keeps the order of triangles: it has an index of its own.
   geometry.boundsTree = new MeshBVH(geometry, { indirect: true });
   made.raycast = acceleratedRaycast;
@@ -40,11 +41,12 @@ export function drawn(surface: Surface): THREE.Mesh {
 }
 
 /** Colours a surface by a value a point; null gives it its regions' colours again. */
-export function colour(mesh: THREE.Mesh, map: Float32Array | null, range: Range): void {
+export function colour(mesh: THREE.Mesh, map: Float32Array | null, range: Range, of: Colours): void {
   const materials = [mesh.material].flat() as THREE.MeshLambertMaterial[];
+  const own = mesh.userData.colours as number[];
   materials.forEach((material, region) => {
     material.vertexColors = map !== null;
-    material.color.set(map ? 0xffffff : (materials.length > 1 ? REGION_COLOURS[region] ?? SCAN : SCAN));
+    material.color.set(map ? 0xffffff : own[region] ?? SCAN);
     material.needsUpdate = true;
   });
   if (!map) {
@@ -54,7 +56,7 @@ export function colour(mesh: THREE.Mesh, map: Float32Array | null, range: Range)
   const colours = new Float32Array(3 * map.length);
   const made = new THREE.Color();
   map.forEach((value, k) => {
-    const [r, g, b] = Number.isNaN(value) ? NO_VALUE : colourOf(value, range);
+    const [r, g, b] = colourOf(value, range, of);
     made.setRGB(r, g, b, THREE.SRGBColorSpace).toArray(colours, 3 * k);
   });
   mesh.geometry.setAttribute("color", new THREE.BufferAttribute(colours, 3));

@@ -8,12 +8,12 @@ export interface Range {
   to: number;
 }
 
-type Three = [number, number, number];
+export type Three = [number, number, number];
 
 const DARK: Three = [0.3, -0.02, -0.12];
 const LIGHT: Three = [0.95, -0.03, 0.13];
 /** Where there is no value. */
-export const NO_VALUE: Three = [0.62, 0.62, 0.62];
+const NO_VALUE: Three = [0.62, 0.62, 0.62];
 
 /** OKLab to sRGB, each from 0 to 1. */
 function srgb([L, a, b]: Three): Three {
@@ -38,10 +38,20 @@ export const SCALE: readonly Three[] = Array.from({ length: STEPS }, (_, k) => {
   return srgb(DARK.map((x, i) => x + t * (LIGHT[i as 0] - x)) as Three);
 });
 
+/** Colours from least to most, and the one where there is no value. */
+export interface Colours {
+  steps: readonly Three[];
+  none: Three;
+}
+
+/** Those of the page. */
+export const PAGE_COLOURS: Colours = { steps: SCALE, none: NO_VALUE };
+
 /** The colour of a value; what lies beyond the range has its end's. */
-export function colourOf(value: number, { from, to }: Range): Three {
+export function colourOf(value: number, { from, to }: Range, { steps, none }: Colours = PAGE_COLOURS): Three {
+  if (Number.isNaN(value)) return none;
   const t = to > from ? (value - from) / (to - from) : 0.5;
-  return SCALE[Math.round(Math.min(1, Math.max(0, t)) * (STEPS - 1))]!;
+  return steps[Math.round(Math.min(1, Math.max(0, t)) * (steps.length - 1))]!;
 }
 
 /** A colour as style sheets have it. */
