@@ -80,6 +80,8 @@ fn doc() -> Result<Count, Fault> {
 /// The checks against reference libraries, in Python.
 fn outside(wish: Wish) -> Result<Count, Fault> {
     let python = python::environment()?;
+    // One check asks the page's server.
+    page::build_if_possible()?;
     let made = cases::made(wish)?;
     let mut command = Command::new(python);
     command

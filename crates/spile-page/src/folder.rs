@@ -3,6 +3,8 @@
 use std::io::{self, Write as _};
 use std::path::{Component, Path, PathBuf};
 
+use tempfile::NamedTempFile;
+
 use crate::messages::Refusal;
 
 /// A folder, and the promise that nothing outside it is touched.
@@ -82,8 +84,7 @@ impl Folder {
     pub fn write_new(&self, name: &str, bytes: &[u8]) -> Result<String, Refusal> {
         checked_name(name)?;
         let refused = |e: io::Error| Refusal::new(format!("cannot write {name}: {e}"));
-        let mut staged =
-            tempfile::Builder::new().prefix(".spile-").tempfile_in(&self.real).map_err(refused)?;
+        let mut staged = staged_in(&self.real).map_err(refused)?;
         staged.write_all(bytes).map_err(refused)?;
         let (stem, ending) = match name.rsplit_once('.') {
             Some((stem, ending)) => (stem, format!(".{ending}")),
@@ -125,9 +126,10 @@ impl Folder {
                 .hint("save under another name, or open the changed file anew"));
         }
         let refused = |e: io::Error| Refusal::new(format!("cannot write {name}: {e}"));
-        let mut staged =
-            tempfile::Builder::new().prefix(".spile-").tempfile_in(&self.real).map_err(refused)?;
+        let mut staged = staged_in(&self.real).map_err(refused)?;
         staged.write_all(bytes).map_err(refused)?;
+        let rights = path.metadata().map_err(refused)?.permissions();
+        staged.as_file().set_permissions(rights).map_err(refused)?;
         staged.persist(&path).map(drop).map_err(|e| refused(e.error))
     }
 
@@ -154,6 +156,23 @@ impl Folder {
         names.sort();
         names
     }
+}
+
+/// A file in a folder that has no name to be found by until it is persisted; with the
+/// rights that any new file has there.
+///
+/// # Errors
+/// The folder cannot be written to.
+pub fn staged_in(folder: &Path) -> io::Result<NamedTempFile> {
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".spile-");
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt as _;
+        // Less what the user's mask takes away.
+        builder.permissions(std::fs::Permissions::from_mode(0o666));
+    }
+    builder.tempfile_in(folder)
 }
 
 /// Copies of one name before it is given up.
@@ -215,6 +234,22 @@ mod tests {
         assert_eq!(folder.names(|_| true), ["a-2.stl", "a.stl"]);
         folder.remove_own("a.stl", b"three");
         assert_eq!(folder.names(|_| true), ["a-2.stl"]);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_new_file_has_the_rights_of_any_and_a_changed_one_keeps_its_own() {
+        use std::os::unix::fs::PermissionsExt as _;
+        let root = tempfile::tempdir().unwrap();
+        let folder = Folder::new(root.path()).unwrap();
+        let rights = |name: &str| root.path().join(name).metadata().unwrap().permissions();
+        std::fs::write(root.path().join("other"), b"").unwrap();
+        folder.write_new("a.stl", b"one").unwrap();
+        assert_eq!(rights("a.stl"), rights("other"));
+        std::fs::set_permissions(root.path().join("a.stl"), std::fs::Permissions::from_mode(0o640))
+            .unwrap();
+        folder.write_over("a.stl", b"one", b"two").unwrap();
+        assert_eq!(rights("a.stl").mode() & 0o777, 0o640);
     }
 
     #[cfg(unix)]

@@ -7,9 +7,10 @@ use spile_mesh::{Mesh, Topology};
 use crate::edit;
 use crate::look;
 use crate::messages::{
-    Edit, FittingShown, LineAsked, LineShown, MendedShown, PlaneAsked, Refusal, SectionShown, Step,
-    Which,
+    Edit, FittingShown, LineAsked, LineShown, MendedShown, PlaneAsked, ReachAsked, Refusal,
+    SectionShown, Step, Which,
 };
+use crate::reach::reached;
 use crate::session::{Session, is_case, no_case};
 
 impl Session {
@@ -99,6 +100,13 @@ impl Session {
     /// The line along the middle of the scan's bore.
     pub(crate) fn line(&self, asked: LineAsked) -> Result<LineShown, Refusal> {
         look::line(&self.scan_to_cut()?.0, asked)
+    }
+
+    /// The scan's triangles within reach of an end, as bytes.
+    pub(crate) fn reached(&self, asked: ReachAsked) -> Result<Vec<u8>, Refusal> {
+        let surface = self.scan_to_cut()?;
+        let found = reached(&surface.0, &surface.1, asked)?;
+        Ok(found.iter().flat_map(|t| t.to_le_bytes()).collect())
     }
 
     fn scan_to_cut(&self) -> Result<Arc<(Mesh, Topology)>, Refusal> {

@@ -7,23 +7,15 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use serde::Serialize;
 use serde_json::json;
 use sha2::{Digest as _, Sha256};
 
 use crate::edit;
-use crate::messages::{Edit, Painted, Refusal, Step};
+use crate::messages::{Edit, KeepFile, Painted, Refusal, Step};
 use crate::session::{Session, no_case};
 
 /// What this session painted: names and bytes of the files.
 pub(crate) type PaintedFiles = BTreeMap<String, Vec<u8>>;
-
-/// The file that a keep names.
-#[derive(Serialize)]
-struct KeepFile<'a> {
-    scan_sha256: &'a str,
-    triangles: &'a [u32],
-}
 
 impl Session {
     /// Puts painted triangles in place of a keep, or to the keeps that there are.
@@ -38,12 +30,12 @@ impl Session {
         if let Some(t) = triangles.last().filter(|&&t| t as usize >= count) {
             return Err(Refusal::new(format!("the scan has no triangle {t}")));
         }
-        let file = KeepFile { scan_sha256: &sha256, triangles: &triangles };
+        let is_empty = triangles.is_empty();
+        let file = KeepFile { scan_sha256: sha256, triangles };
         let bytes = serde_json::to_vec(&file).map_err(|e| Refusal::new(e.to_string()))?;
         let digest = Sha256::digest(&bytes);
         let name: String = digest.iter().take(4).map(|b| format!("{b:02x}")).collect();
         let name = format!("painted-{name}.json");
-        let is_empty = triangles.is_empty();
         if !is_empty {
             let name = self.folder.write_new(&name, &bytes)?;
             self.held().painted.insert(name, bytes);

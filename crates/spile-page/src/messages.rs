@@ -3,15 +3,24 @@
 //!
 //! Lengths are in the case's unit, areas in its square, angles in degrees.
 
+mod bytes;
+mod fittings;
+mod looked;
 mod mended;
 
 use serde::{Deserialize, Serialize};
 use ts_rs::TS;
+use utoipa::ToSchema;
 
+pub use bytes::{AnyFile, MapBytes, OutlineBytes, SurfaceBytes, TrianglesBytes};
+pub use fittings::{FittingShown, SizeShown};
+pub use looked::{
+    LineAsked, LinePoint, LineShown, LoopShown, PlaneAsked, ReachAsked, SectionShown, Which,
+};
 pub use mended::{MendRefused, MendShown, MendedShown};
 
 /// Why something was not done, fit for the screen.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, TS)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema, TS)]
 pub struct Refusal {
     /// What is wrong, in lower case, without full stop.
     pub message: String,
@@ -35,8 +44,15 @@ impl Refusal {
     }
 }
 
+/// What is answered with status 422: nothing was done.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema, TS)]
+pub struct ErrorDocument {
+    /// Why.
+    pub error: Refusal,
+}
+
 /// One mistake in a case's text.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, TS)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema, TS)]
 pub struct Mistake {
     /// Line, from 1.
     pub line: usize,
@@ -49,7 +65,7 @@ pub struct Mistake {
 }
 
 /// What a scan shows.
-#[derive(Debug, Clone, PartialEq, Serialize, TS)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema, TS)]
 pub struct Examined {
     /// SHA-256 of the file.
     pub sha256: String,
@@ -74,7 +90,7 @@ pub struct Examined {
 }
 
 /// Defects of one kind and effect.
-#[derive(Debug, Clone, PartialEq, Serialize, TS)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema, TS)]
 pub struct FindingShown {
     /// What is wrong.
     pub kind: String,
@@ -90,7 +106,7 @@ pub struct FindingShown {
 }
 
 /// An open end that was found.
-#[derive(Debug, Clone, PartialEq, Serialize, TS)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema, TS)]
 pub struct FoundEndShown {
     /// Its middle.
     pub centre: [f64; 3],
@@ -103,7 +119,7 @@ pub struct FoundEndShown {
 }
 
 /// All that the page shows.
-#[derive(Debug, Clone, Serialize, TS)]
+#[derive(Debug, Clone, Serialize, ToSchema, TS)]
 pub struct State {
     /// Rises with every change.
     #[ts(type = "number")]
@@ -125,7 +141,7 @@ pub struct State {
 }
 
 /// A scan as far as it was looked at.
-#[derive(Debug, Clone, Serialize, TS)]
+#[derive(Debug, Clone, Serialize, ToSchema, TS)]
 pub struct ScanShown {
     /// Its file; of two, the inner wall's.
     pub file: String,
@@ -140,7 +156,7 @@ pub struct ScanShown {
 }
 
 /// The case in hand.
-#[derive(Debug, Clone, Serialize, TS)]
+#[derive(Debug, Clone, Serialize, ToSchema, TS)]
 pub struct CaseShown {
     /// Its file.
     pub file: String,
@@ -160,7 +176,7 @@ pub struct CaseShown {
 }
 
 /// One change of the case's values.
-#[derive(Debug, Clone, Deserialize, TS)]
+#[derive(Debug, Clone, Deserialize, ToSchema, TS)]
 pub struct Edit {
     /// The keys that lead to the value, lists by number from 0.
     pub path: Vec<Step>,
@@ -171,7 +187,7 @@ pub struct Edit {
 }
 
 /// One step of a way to a value.
-#[derive(Debug, Clone, PartialEq, Eq, Deserialize, TS)]
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize, ToSchema, TS)]
 #[serde(untagged)]
 pub enum Step {
     /// A place in a list.
@@ -181,7 +197,7 @@ pub enum Step {
 }
 
 /// Changes that are done and undone together.
-#[derive(Debug, Clone, Deserialize, TS)]
+#[derive(Debug, Clone, Deserialize, ToSchema, TS)]
 #[serde(deny_unknown_fields)]
 pub struct Edits {
     /// What they are, in a few words.
@@ -191,7 +207,7 @@ pub struct Edits {
 }
 
 /// A new text of the case.
-#[derive(Debug, Clone, Deserialize, TS)]
+#[derive(Debug, Clone, Deserialize, ToSchema, TS)]
 #[serde(deny_unknown_fields)]
 pub struct NewText {
     /// The whole text.
@@ -199,7 +215,7 @@ pub struct NewText {
 }
 
 /// A file in the folder.
-#[derive(Debug, Clone, Deserialize, TS)]
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema, TS)]
 #[serde(deny_unknown_fields)]
 pub struct Named {
     /// Its name.
@@ -207,7 +223,7 @@ pub struct Named {
 }
 
 /// What the making is at.
-#[derive(Debug, Clone, Serialize, TS)]
+#[derive(Debug, Clone, Serialize, ToSchema, TS)]
 #[serde(tag = "is", rename_all = "lowercase")]
 pub enum RunShown {
     /// Nothing was asked for yet.
@@ -234,7 +250,7 @@ pub enum RunShown {
 }
 
 /// One step of a making.
-#[derive(Debug, Clone, PartialEq, Serialize, TS)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema, TS)]
 pub struct StepShown {
     /// Its name.
     pub step: String,
@@ -245,7 +261,7 @@ pub struct StepShown {
 }
 
 /// What a making left.
-#[derive(Debug, Clone, Serialize, TS)]
+#[derive(Debug, Clone, Serialize, ToSchema, TS)]
 pub struct ResultShown {
     /// Its folder.
     pub folder: String,
@@ -279,7 +295,7 @@ pub struct ResultShown {
 }
 
 /// One limit as it was judged.
-#[derive(Debug, Clone, Serialize, TS)]
+#[derive(Debug, Clone, Serialize, ToSchema, TS)]
 pub struct LimitShown {
     /// Its name.
     pub name: String,
@@ -301,7 +317,7 @@ pub struct LimitShown {
 }
 
 /// Limits that do not hold together.
-#[derive(Debug, Clone, Serialize, TS)]
+#[derive(Debug, Clone, Serialize, ToSchema, TS)]
 pub struct ConflictShown {
     /// Their names.
     pub limits: Vec<String>,
@@ -317,7 +333,7 @@ pub struct ConflictShown {
 }
 
 /// A change of the case that would hold.
-#[derive(Debug, Clone, Serialize, TS)]
+#[derive(Debug, Clone, Serialize, ToSchema, TS)]
 pub struct WantedShown {
     /// The key in the case file.
     pub key: String,
@@ -329,7 +345,7 @@ pub struct WantedShown {
 }
 
 /// The bore along one end's centreline.
-#[derive(Debug, Clone, Serialize, TS)]
+#[derive(Debug, Clone, Serialize, ToSchema, TS)]
 pub struct EndLine {
     /// The end.
     pub name: String,
@@ -338,7 +354,7 @@ pub struct EndLine {
 }
 
 /// One section of the bore.
-#[derive(Debug, Clone, Serialize, TS)]
+#[derive(Debug, Clone, Serialize, ToSchema, TS)]
 pub struct StationShown {
     /// Length along the line from the seam, positive toward the fitting.
     pub s: f64,
@@ -355,7 +371,7 @@ pub struct StationShown {
 }
 
 /// The part as a whole.
-#[derive(Debug, Clone, Serialize, TS)]
+#[derive(Debug, Clone, Serialize, ToSchema, TS)]
 pub struct PartShown {
     /// Its STL file in the result's folder.
     pub file: String,
@@ -370,7 +386,7 @@ pub struct PartShown {
 }
 
 /// A file to download.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, TS)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema, TS)]
 pub struct FileShown {
     /// Its path in the result's folder.
     pub name: String,
@@ -379,84 +395,17 @@ pub struct FileShown {
     pub bytes: u64,
 }
 
-/// The bore where a plane cuts it.
-#[derive(Debug, Clone, Serialize, TS)]
-pub struct SectionShown {
-    /// Closed loops, the nearest to the asked point first.
-    pub loops: Vec<LoopShown>,
-}
-
-/// One loop of a section.
-#[derive(Debug, Clone, Serialize, TS)]
-pub struct LoopShown {
-    /// Its points in order.
-    pub points: Vec<[f64; 3]>,
-    /// Its area.
-    pub area: f64,
-    /// Its length round.
-    pub perimeter: f64,
-    /// 4 pi area / perimeter^2: 1 for a circle.
-    pub roundness: f64,
-    /// The least and the greatest width: between two parallel lines that touch it.
-    pub widths: [f64; 2],
-}
-
-/// A plane.
-#[derive(Debug, Clone, Copy, Deserialize, TS)]
-#[serde(deny_unknown_fields)]
-pub struct PlaneAsked {
-    /// A point of it.
-    pub through: [f64; 3],
-    /// Its normal; any length but 0.
-    pub facing: [f64; 3],
-    /// What it cuts.
-    #[serde(default)]
-    pub of: Which,
-}
-
-/// One of the two surfaces.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize, TS)]
-#[serde(rename_all = "lowercase")]
-pub enum Which {
-    /// The scan.
-    #[default]
-    Scan,
-    /// The part.
-    Part,
-}
-
-/// Where a centreline is to begin.
-#[derive(Debug, Clone, Copy, Deserialize, TS)]
-#[serde(deny_unknown_fields)]
-pub struct LineAsked {
-    /// The middle of an open end.
-    pub from: [f64; 3],
-    /// Off the scan.
-    pub facing: [f64; 3],
-    /// Diameter of the bore there, roughly.
-    pub bore: f64,
-}
-
-/// The line along the middle of the scan's bore.
-#[derive(Debug, Clone, Serialize, TS)]
-pub struct LineShown {
-    /// Its points, the one at the end first.
-    pub points: Vec<LinePoint>,
-}
-
-/// One place of it.
-#[derive(Debug, Clone, Serialize, TS)]
-pub struct LinePoint {
-    /// Length along the line, from the end inward.
-    pub along: f64,
-    /// The place.
-    pub at: [f64; 3],
-    /// Unit tangent, off the scan.
-    pub facing: [f64; 3],
+/// The file of a painted keep.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema, TS)]
+pub struct KeepFile {
+    /// SHA-256 of the scan file that was painted, lower-case hexadecimal.
+    pub scan_sha256: String,
+    /// Its triangles, in the scan's file order from 0.
+    pub triangles: Vec<u32>,
 }
 
 /// Triangles of the scan that were painted as a keep.
-#[derive(Debug, Clone, Deserialize, TS)]
+#[derive(Debug, Clone, Deserialize, ToSchema, TS)]
 #[serde(deny_unknown_fields)]
 pub struct Painted {
     /// The number of the keep that they replace, from 0; one more where it is left out.
@@ -464,34 +413,4 @@ pub struct Painted {
     pub keep: Option<usize>,
     /// The triangles as the scan counts them, from 0. Without any the keep is taken out.
     pub triangles: Vec<u32>,
-}
-
-/// A kind of fitting that is known.
-#[derive(Debug, Clone, PartialEq, Serialize, TS)]
-pub struct FittingShown {
-    /// As the case has it.
-    pub kind: String,
-    /// What it is.
-    pub shape: String,
-    /// Standard sizes, if it has any.
-    pub sizes: Vec<SizeShown>,
-    /// Where its dimensions come from.
-    pub source: String,
-    /// What they may be taken for.
-    pub standing: String,
-}
-
-/// A standard size of a cone or socket. Lengths in millimetres.
-#[derive(Debug, Clone, PartialEq, Serialize, TS)]
-pub struct SizeShown {
-    /// As the case has it.
-    pub size: String,
-    /// Diameter in the basic plane.
-    pub basic_diameter_mm: f64,
-    /// Length of its taper.
-    pub taper_length_mm: f64,
-    /// Where its dimensions come from.
-    pub source: String,
-    /// What they may be taken for.
-    pub standing: String,
 }

@@ -3,6 +3,7 @@
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
+use spile_page::staged_in;
 use tempfile::TempDir;
 
 use crate::failure::Failure;
@@ -121,10 +122,7 @@ pub(crate) fn write_whole(out: &Path, bytes: &[u8]) -> Result<(), Failure> {
             .hint("check that the folder is there and may be written to")
     };
     let folder = out.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut file = tempfile::Builder::new()
-        .prefix(".spile-")
-        .tempfile_in(folder)
-        .map_err(|error| fail(&error))?;
+    let mut file = staged_in(folder).map_err(|error| fail(&error))?;
     file.write_all(bytes).map_err(|error| fail(&error))?;
     file.persist(out).map_err(|error| fail(&error.error))?;
     Ok(())

@@ -2,9 +2,10 @@
 
 use serde::Serialize;
 use ts_rs::TS;
+use utoipa::ToSchema;
 
 /// What mending a scan did.
-#[derive(Debug, Clone, PartialEq, Serialize, TS)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema, TS)]
 pub struct MendedShown {
     /// The scan that was mended.
     pub of: String,
@@ -15,7 +16,7 @@ pub struct MendedShown {
 }
 
 /// One mend.
-#[derive(Debug, Clone, PartialEq, Serialize, TS)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema, TS)]
 pub struct MendShown {
     /// What was mended.
     pub kind: String,
@@ -29,7 +30,7 @@ pub struct MendShown {
 }
 
 /// A defect that was not mended.
-#[derive(Debug, Clone, PartialEq, Serialize, TS)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema, TS)]
 pub struct MendRefused {
     /// What it is.
     pub kind: String,

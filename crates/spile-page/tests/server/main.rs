@@ -2,6 +2,7 @@
 
 #![expect(clippy::unwrap_used, reason = "helpers of tests, too, end a test where something fails")]
 
+mod interface;
 mod security;
 mod steering;
 mod support;

@@ -142,7 +142,7 @@ pub struct Bench {
     pub root: tempfile::TempDir,
     pub session: Arc<Session>,
     pub job: Arc<Idle>,
-    router: Router,
+    pub router: Router,
 }
 
 impl Bench {
@@ -184,6 +184,12 @@ impl Bench {
         let request = Self::own(method, path).body(Body::from(body.to_owned())).unwrap();
         let (code, bytes) = self.send(request).await;
         (code, String::from_utf8_lossy(&bytes).into_owned())
+    }
+
+    /// The code of an answer, of which no more is read: some have no end.
+    pub async fn code(&self, method: &str, path: &str) -> StatusCode {
+        let request = Self::own(method, path).body(Body::empty()).unwrap();
+        self.router.clone().oneshot(request).await.unwrap().status()
     }
 
     /// The head of an answer.

@@ -3,11 +3,11 @@
 use std::path::Path;
 
 use spile_page::messages::{
-    CaseShown, ConflictShown, Edit, Edits, EndLine, Examined, FileShown, FindingShown,
-    FittingShown, FoundEndShown, LimitShown, LineAsked, LinePoint, LineShown, LoopShown,
-    MendRefused, MendShown, MendedShown, Mistake, Named, NewText, Painted, PartShown, PlaneAsked,
-    Refusal, ResultShown, RunShown, ScanShown, SectionShown, SizeShown, State, StationShown, Step,
-    StepShown, WantedShown, Which,
+    CaseShown, ConflictShown, Edit, Edits, EndLine, ErrorDocument, Examined, FileShown,
+    FindingShown, FittingShown, FoundEndShown, KeepFile, LimitShown, LineAsked, LinePoint,
+    LineShown, LoopShown, MendRefused, MendShown, MendedShown, Mistake, Named, NewText, Painted,
+    PartShown, PlaneAsked, ReachAsked, Refusal, ResultShown, RunShown, ScanShown, SectionShown,
+    SizeShown, State, StationShown, Step, StepShown, WantedShown, Which,
 };
 use ts_rs::{Config, TS};
 
@@ -23,6 +23,7 @@ fn written() -> String {
     let mut add = |text: String| out.push_str(&format!("\nexport {text}\n"));
     macro_rules! all { ($($t:ty),* $(,)?) => { $(add(<$t>::decl(&config));)* } }
     all!(
+        ErrorDocument,
         Refusal,
         Mistake,
         Examined,
@@ -53,7 +54,9 @@ fn written() -> String {
         LineAsked,
         LineShown,
         LinePoint,
+        ReachAsked,
         Painted,
+        KeepFile,
         FittingShown,
         SizeShown,
         MendedShown,
