@@ -9,10 +9,12 @@ use crate::{Fault, process, target};
 
 mod joint;
 mod kernel;
+mod page;
 mod report;
 
 pub use joint::joint;
 pub use kernel::kernel;
+pub use page::page;
 pub use report::report;
 
 /// Sizes of the scans, in triangles.

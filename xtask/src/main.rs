@@ -41,11 +41,13 @@ cargo xtask COMMAND
                          --full runs the heavy references on everything
   tidy                   the same as `test tidy`
   picture [--real]       draw the picture of the README again; --real: those of the open scans;
-                         --report: the report of the demo, by Chromium
+                         --report: the report of the demo, by Chromium; --page: the page
   bench [--quick]        time and memory of each step as the scan grows
   bench --joint          what one joint costs on one core, step by step
   bench --stress [N]     two thousand invented ends, or N: how many hold
   bench --report         what the report takes beyond the run, for a million triangles
+  bench --page           picks, brush, cuts and the first picture of a million triangles and of four,
+                         in a headless browser
   bench --kernel         closest points beside a reference library's, and reading
                          STL beside copying it
 
@@ -54,7 +56,7 @@ below, the PATH, and apt-get where root or sudo allows.
 
   SPILE_PYTHON           Python 3.10 to 3.13 with its venv module
   SPILE_MDBOOK           mdbook 0.5 (else built once under target/tools)
-  SPILE_CHROMIUM         Chromium, for `test page` and `picture --report`
+  SPILE_CHROMIUM         Chromium, for `test page`, `picture --report` and `--page`
   SPILE_NODE             Node 20 or later, with npm beside it, for the page
 ";
 
@@ -70,12 +72,14 @@ fn main() -> ExitCode {
         ["picture"] => picture::picture(),
         ["picture", "--real"] => picture::real_pictures(),
         ["picture", "--report"] => picture::report_pictures(),
+        ["picture", "--page"] => picture::page_pictures(),
         ["bench"] => bench::bench(&bench::FULL),
         ["bench", "--quick"] => bench::bench(&bench::QUICK),
         ["bench", "--joint"] => bench::joint(),
         ["bench", "--stress"] => stress::bench(None),
         ["bench", "--stress", count] => stress::bench(Some(count)),
         ["bench", "--report"] => bench::report(),
+        ["bench", "--page"] => bench::page(),
         ["bench", "--kernel"] => bench::kernel(),
         [] | ["help" | "--help" | "-h"] => {
             print!("{HELP}");

@@ -10,8 +10,22 @@ use crate::{Fault, built_spile, process, root, target, tool};
 /// What Vite needs.
 const LEAST_NODE: u32 = 20;
 
+/// What the page, and the script that turns the part in a report, are built from.
+const SOURCES: [&str; 8] = [
+    "src",
+    "index.html",
+    "package.json",
+    "package-lock.json",
+    "tsconfig.json",
+    "licences.ts",
+    "vite.config.ts",
+    "vite.report.config.ts",
+];
+/// The scripts that come of it.
+const BUILT: [&str; 2] = ["page.js", "report.js"];
+
 /// The tests in a browser that make small parts at most.
-const TESTS: [&str; 4] = ["browser", "steer", "look", "access"];
+const TESTS: [&str; 5] = ["browser", "steer", "look", "access", "report"];
 
 /// Where the page's sources are.
 fn web() -> PathBuf {
@@ -31,9 +45,11 @@ pub fn build() -> Result<(), Fault> {
         process::run(in_web(&npm).args(["ci", "--no-audit", "--no-fund"]).env("CI", "1"))
             .map_err(|e| format!("{e}; the page's packages need network access once"))?;
     }
-    let sources = ["src", "index.html", "package-lock.json", "tsconfig.json", "vite.config.ts"];
-    let newest = sources.iter().filter_map(|name| newest(&web.join(name))).max();
-    if changed(&web.join("dist/page.js")).is_some_and(|built| newest.is_none_or(|n| n < built)) {
+    let newest = SOURCES.iter().filter_map(|name| newest(&web.join(name))).max();
+    let is_fresh = |name: &&str| {
+        changed(&web.join("dist").join(name)).is_some_and(|b| newest.is_none_or(|n| n < b))
+    };
+    if BUILT.iter().all(is_fresh) {
         return Ok(());
     }
     process::run(in_web(&npm).args(["run", "--silent", "build"]))
@@ -52,15 +68,11 @@ pub fn build_if_possible() -> Result<(), Fault> {
 /// real scan, too.
 pub fn test(is_full: bool) -> Result<Count, Fault> {
     build()?;
-    let chromium = tool::chromium()?;
-    let spile = built_spile()?;
-    let mut command = Command::new(node()?);
+    let mut command = browsing(&built_spile()?)?;
     command
         .args(["--test", "--test-concurrency=1", "--test-reporter=tap"])
         .args(TESTS.map(|name| web().join(format!("tests/{name}.test.mjs"))))
         .args(is_full.then(|| web().join("tests/job.test.mjs")))
-        .env("SPILE_BIN", spile)
-        .env("SPILE_CHROMIUM", chromium)
         .env("SPILE_PAGE_FULL", if is_full { "1" } else { "" })
         .env("SPILE_PICTURES", target().join("page-pictures"));
     let said = process::run_and_listen(&mut command)?;
@@ -76,6 +88,23 @@ pub fn test(is_full: bool) -> Result<Count, Fault> {
     } else {
         Err("the browser tests broke off".into())
     }
+}
+
+/// A script of the page's tests, to be run by Node with a browser and this spile at hand.
+///
+/// # Errors
+/// There is no fit Node, or no browser.
+pub fn in_browser(script: &str, spile: &Path) -> Result<Command, Fault> {
+    let mut command = browsing(spile)?;
+    command.arg(web().join("tests").join(script));
+    Ok(command)
+}
+
+/// Node with a browser and this spile at hand.
+fn browsing(spile: &Path) -> Result<Command, Fault> {
+    let mut command = Command::new(node()?);
+    command.env("SPILE_BIN", spile).env("SPILE_CHROMIUM", tool::chromium()?);
+    Ok(command)
 }
 
 fn in_web(program: &Path) -> Command {

@@ -1,8 +1,9 @@
 //! `cargo xtask picture`: draws the demo's finished part off screen, cut open, with
 //! what each surface is in tones that the colour-blind can tell apart; with `--real`
-//! the parts of the open scans with hard limits, with `--report` the demo's report,
-//! for the guide.
+//! the parts of the open scans with hard limits, with `--report` the demo's report, with
+//! `--page` the page in each of its states, for the guide.
 
+mod page;
 mod report;
 
 use std::path::Path;
@@ -10,6 +11,7 @@ use std::process::Command;
 
 use crate::{Fault, built_example, built_spile, process, root, target};
 
+pub use page::page_pictures;
 pub use report::report_pictures;
 
 /// Where the picture goes; the README and the guide show it.

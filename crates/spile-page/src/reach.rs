@@ -24,7 +24,8 @@ pub(crate) fn reached(
 ) -> Result<Vec<u32>, Refusal> {
     let at = DVec3::from(asked.through);
     let facing = asked.facing.map(|facing| DVec3::from(facing).normalize_or_zero());
-    if !at.is_finite() || facing == Some(DVec3::ZERO) || !(asked.reach > 0.0) {
+    let has_reach = asked.reach.is_finite() && asked.reach > 0.0;
+    if !at.is_finite() || facing == Some(DVec3::ZERO) || !has_reach {
         return Err(Refusal::new("a reach needs a place, a length, and at a cut a direction"));
     }
     let loops = match facing {

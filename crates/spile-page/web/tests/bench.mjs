@@ -134,6 +134,16 @@ export const looksAt = (page, where) =>
     return looked.length === 3 && looked.every((x, k) => Math.abs(x - where[k]) < 1e-3);
   }, where);
 
+/** Waits until what was to be drawn is drawn: a busy machine takes its time for a picture. */
+export const still = (page) => page.evaluate(async () => {
+  const { dataset } = document.querySelector("[data-test=picture]");
+  const drawn = () => new Promise((resolve) => requestAnimationFrame(() => requestAnimationFrame(resolve)));
+  for (let before = null; before !== dataset.eye; ) {
+    before = dataset.eye;
+    await drawn();
+  }
+});
+
 /** Drops a file on the page. */
 export async function dropped(page, path, name) {
   const text = (await readFile(path)).toString("base64");

@@ -6,7 +6,7 @@ import { copyFile, readFile, writeFile } from "node:fs/promises";
 import { join } from "node:path";
 import { after, before, test } from "node:test";
 
-import { browser, folder, made, opened, pictured, shown, spile, state, until, withDuct } from "./bench.mjs";
+import { browser, folder, made, opened, pictured, shown, spile, state, still, until, withDuct } from "./bench.mjs";
 import { CASE, DUCT, duct, middle } from "./duct.mjs";
 
 let chrome;
@@ -69,13 +69,13 @@ test("the cut slides along the bore and turns by its knob; the fitting is moved 
 
   // The fitting's knobs: the first are the cut's, the last the fitting's.
   await page.getByRole("button", { name: "Square to the bore at upper" }).click();
-  await page.waitForTimeout(300);
+  await still(page);
   const now = (await state(address)).version;
   const place = page.getByLabel("upper: place of the fitting");
   await place.selectOption("at");
   const stood = await until(address, (s) => s.version > now, 10);
   const from = stood.case.values.end[0].place;
-  await page.waitForTimeout(300);
+  await still(page);
   const [x, y] = await knob(page, "aside");
   await page.mouse.move(x, y);
   await page.mouse.down();
@@ -172,7 +172,7 @@ test("the part under its maps, cut open, measured; the section at the strip's st
   await page.getByLabel("where the picture is cut open").selectOption("none");
   // Two places, and the distance between them.
   await page.getByRole("button", { name: "All of it" }).click();
-  await page.waitForTimeout(300);
+  await still(page);
   const box = await page.getByTestId("picture").boundingBox();
   const [x, y] = [box.x + box.width / 2, box.y + box.height / 2];
   await page.mouse.click(x, y);

@@ -7,7 +7,7 @@ import { readdir, readFile, writeFile } from "node:fs/promises";
 import { join } from "node:path";
 import { after, before, test } from "node:test";
 
-import { browser, dropped, folder, looksAt, made, opened, pictured, shown, spile, state, typed, until, withDuct } from "./bench.mjs";
+import { browser, dropped, folder, looksAt, made, opened, pictured, shown, spile, state, still, typed, until, withDuct } from "./bench.mjs";
 import { CASE, DUCT, duct, middle } from "./duct.mjs";
 
 let chrome;
@@ -160,7 +160,7 @@ test("painted, erased, undone: a keep is in the case and in the part", async (t)
   const picture = page.getByTestId("picture");
   await page.waitForFunction(() => document.querySelector("[data-test=picture]").dataset.scan > 0);
   await page.getByRole("button", { name: "Square to the bore at upper" }).click();
-  await page.waitForTimeout(300);
+  await still(page);
   await page.getByLabel("radius of the brush, mm", { exact: true }).fill("1.5");
   await page.getByLabel("radius of the brush, mm", { exact: true }).press("Enter");
   await page.getByRole("button", { name: "Paint", exact: true }).click();
@@ -188,7 +188,7 @@ test("painted, erased, undone: a keep is in the case and in the part", async (t)
   for (const triangle of first.triangles) near(radius(triangle), DUCT.outside / 2, 0.05);
   // Another stroke, by the keyboard, in the middle of the picture; then it is erased.
   await page.getByRole("button", { name: "All of it" }).click();
-  await page.waitForTimeout(300);
+  await still(page);
   await picture.locator("canvas").focus();
   await page.keyboard.press("Enter");
   const more = await until(address, (now) => now.case.values.keep[0].file !== file, 10);
@@ -218,5 +218,55 @@ test("painted, erased, undone: a keep is in the case and in the part", async (t)
   const proof = await json(cwd, "duct-out", "proof.json");
   const untouched = proof.limits.find((limit) => limit.name === "untouched");
   assert.equal(untouched.verdict, "held", JSON.stringify(untouched));
+  assert.deepEqual(faults, []);
+});
+
+test("strokes that follow each other fast are all kept, and erased where the brush was", async (t) => {
+  const { cwd, address, page, faults } = await withDuct(t, chrome);
+  // An answer that comes late must not take back what was painted since.
+  for (const way of ["**/api/paint", "**/api/keep/*"]) {
+    await page.route(way, async (route) => {
+      await new Promise((resolve) => setTimeout(resolve, 400));
+      await route.continue();
+    });
+  }
+  const picture = page.getByTestId("picture");
+  await page.waitForFunction(() => document.querySelector("[data-test=picture]").dataset.scan > 0);
+  await page.getByRole("button", { name: "All of it" }).click();
+  await still(page);
+  await page.getByRole("button", { name: "Paint", exact: true }).click();
+  const box = await picture.boundingBox();
+  const [x, y] = [box.x + box.width / 2, box.y + box.height / 2];
+  const drag = async (...places) => {
+    await page.mouse.move(...places[0]);
+    await page.mouse.down();
+    for (const place of places.slice(1)) await page.mouse.move(...place, { steps: 5 });
+    await page.mouse.up();
+  };
+  const count = async () => Number(await picture.getAttribute("data-painted"));
+  const counts = [0];
+  for (const k of [-2, 0, 2]) {
+    await drag([x - 20, y + 20 * k], [x, y + 20 * k + 5], [x + 20, y + 20 * k]);
+    counts.push(await count());
+  }
+  // Each stroke painted more, and all of it comes to the case.
+  assert.ok(counts.every((n, k) => k === 0 || n > counts[k - 1]), counts.join());
+  const kept = async (n) => {
+    for (const begun = Date.now(); Date.now() - begun < 20_000; await page.waitForTimeout(100)) {
+      const file = (await state(address)).case.values.keep?.[0]?.file;
+      const triangles = file ? (await json(cwd, file)).triangles : [];
+      if (triangles.length === n) return triangles;
+    }
+    throw new Error(`the case does not keep ${n} triangles`);
+  };
+  const painted = await kept(counts[3]);
+  await page.waitForTimeout(1000);
+  assert.equal(await count(), counts[3]);
+  // Erased along the second stroke: what is left is some of what was painted, from the others.
+  await page.getByRole("button", { name: "Erase", exact: true }).click();
+  await drag([x - 20, y], [x, y + 5], [x + 20, y]);
+  const left = await kept(await count());
+  assert.ok(left.length > 0 && left.length <= counts[3] - (counts[2] - counts[1]), `${left.length} of ${counts}`);
+  assert.ok(left.every((triangle) => painted.includes(triangle)));
   assert.deepEqual(faults, []);
 });

@@ -1,6 +1,12 @@
 // The server's messages. Written from crates/spile-page/src/messages.rs; do not edit:
 // SPILE_WRITE_TYPES=1 cargo test -p spile-page types
 
+export type ErrorDocument = { 
+/**
+ * Why.
+ */
+error: Refusal, };
+
 export type Refusal = { 
 /**
  * What is wrong, in lower case, without full stop.
@@ -541,6 +547,20 @@ at: [number, number, number],
  */
 facing: [number, number, number], };
 
+export type ReachAsked = { 
+/**
+ * A point of the cut's plane; without a direction, near the middle of the rim.
+ */
+through: [number, number, number], 
+/**
+ * The plane's normal; none where the end is an open rim.
+ */
+facing: [number, number, number] | null, 
+/**
+ * How far.
+ */
+reach: number, };
+
 export type Painted = { 
 /**
  * The number of the keep that they replace, from 0; one more where it is left out.
@@ -548,6 +568,16 @@ export type Painted = {
 keep: number | null, 
 /**
  * The triangles as the scan counts them, from 0. Without any the keep is taken out.
+ */
+triangles: Array<number>, };
+
+export type KeepFile = { 
+/**
+ * SHA-256 of the scan file that was painted, lower-case hexadecimal.
+ */
+scan_sha256: string, 
+/**
+ * Its triangles, in the scan's file order from 0.
  */
 triangles: Array<number>, };
 

@@ -3,7 +3,7 @@
 
 import { paintedKeep } from "../state/plan";
 import type {
-  Edit, FittingShown, LineAsked, LineShown, Painted, PlaneAsked, Refusal, SectionShown, State,
+  Edit, ErrorDocument, FittingShown, KeepFile, LineAsked, LineShown, Named, Painted, PlaneAsked, ReachAsked, Refusal, SectionShown, State,
 } from "./messages";
 
 /** Why the server did not do what it was asked. */
@@ -23,7 +23,7 @@ async function asked(way: string, init?: RequestInit): Promise<Response> {
   }
   if (response.ok) return response;
   if (response.status === 422) {
-    const told = (await response.json()) as { error: Refusal };
+    const told = (await response.json()) as ErrorDocument;
     throw new Refused(told.error);
   }
   const message = response.status === 413 ? "the file is too large" : `answered with ${response.status}`;
@@ -64,6 +64,10 @@ export const section = async (plane: PlaneAsked): Promise<SectionShown> =>
 export const line = async (asked: LineAsked): Promise<LineShown> =>
   (await (await post("api/line", asked)).json()) as LineShown;
 
+/** The scan's triangles within reach of an end. */
+export const reach = async (asked: ReachAsked): Promise<Uint32Array> =>
+  new Uint32Array(await (await post("api/reach", asked)).arrayBuffer());
+
 /** The fittings that are known. */
 export const fittings = async (): Promise<FittingShown[]> =>
   (await (await asked("api/fittings")).json()) as FittingShown[];
@@ -77,7 +81,7 @@ export const paint = (triangles: number[]) =>
 
 /** The triangles that a painted keep names. */
 export const keep = async (k: number): Promise<number[]> =>
-  ((await (await asked(`api/keep/${k}`)).json()) as { triangles: number[] }).triangles;
+  ((await (await asked(`api/keep/${k}`)).json()) as KeepFile).triangles;
 
 /** Mends the scan. */
 export const mend = () => inTurn(() => post("api/mend"));
@@ -93,7 +97,7 @@ export const map = async (which: "deviation" | "wall"): Promise<Float32Array> =>
 /** Hands a fitting's file over; gives the name under which it was written. */
 export const takeFitting = async (file: File): Promise<string> => {
   const said = await asked(`api/fitting/${encodeURIComponent(file.name)}`, { method: "PUT", body: file });
-  return ((await said.json()) as { file: string }).file;
+  return ((await said.json()) as Named).file;
 };
 
 /** Hands a scan or case over; it is written to the folder under a free name. */

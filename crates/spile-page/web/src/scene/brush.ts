@@ -23,19 +23,3 @@ export function touched(mesh: THREE.Mesh, at: THREE.Vector3, normal: THREE.Vecto
 
 const nearest = new THREE.Vector3();
 const facing = new THREE.Vector3();
-
-/** The triangles whose corners all lie within a distance of some points. */
-export function within(mesh: THREE.Mesh, points: THREE.Vector3[], distance: number): number[] {
-  const tree = mesh.geometry.boundsTree as MeshBVH | undefined;
-  const found: number[] = [];
-  const round = new THREE.Box3().setFromPoints(points).expandByScalar(distance);
-  const isNear = (p: THREE.Vector3) => points.some((q) => p.distanceToSquared(q) < distance * distance);
-  tree?.shapecast({
-    intersectsBounds: (box: THREE.Box3) => box.intersectsBox(round),
-    intersectsTriangle: ({ a, b, c }: ExtendedTriangle, index: number) => {
-      if (isNear(a) && isNear(b) && isNear(c)) found.push(index);
-      return false;
-    },
-  });
-  return found;
-}

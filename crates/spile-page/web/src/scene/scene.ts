@@ -5,11 +5,12 @@ import { OrbitControls } from "three/examples/jsm/controls/OrbitControls.js";
 
 import type { Surface } from "../api/surface";
 import type { Triple } from "../state/values";
-import type { Range } from "../ui/scale";
-import { touched, within } from "./brush";
-import { GROUND, KEPT, REACHED } from "./colours";
+import { type Colours, PAGE_COLOURS, type Range } from "../ui/scale";
+import { touched } from "./brush";
+import { GROUND, REACHED, REGION_COLOURS } from "./colours";
 import { Handles, type Held, vector } from "./handles";
 import { fill, type Label, type Marks } from "./marks";
+import { Painted } from "./painted";
 import { colour, dispose, drawn, edges, fade, overlay } from "./surface-mesh";
 
 export type { Held } from "./handles";
@@ -21,9 +22,23 @@ export interface Brush {
   isErasing: boolean;
 }
 
+/** How the picture looks, and what it is called. */
+export interface Look {
+  /** For those who do not see it. */
+  label: string;
+  /** What stands behind everything, by day and by night. */
+  ground: { light: number; dark: number };
+  /** A colour a region. */
+  regions: readonly number[];
+}
+
+/** As the page has it. */
+const PAGE_LOOK: Look = { label: "scan and part in space; the arrow keys turn them", ground: GROUND, regions: REGION_COLOURS };
+
 /** What the picture tells. */
 export interface Heard {
-  onPick: (at: Triple, normal: Triple) => void;
+  /** A surface was pointed at: where, how it faces, and the points of the triangle there. */
+  onPick: (at: Triple, normal: Triple, corners: Triple) => void;
   /** A stroke of the brush has ended: all that is painted now. */
   onPainted: (triangles: number[]) => void;
   /** What is held by a knob is somewhere else; at last with `isDone`. */
@@ -45,10 +60,10 @@ export class Scene {
   private labelled: { element: HTMLElement; at: THREE.Vector3 }[] = [];
   private markLabels: Label[] = [];
   private readonly handles = new Handles();
-  private readonly painted = new Set<number>();
+  /** What is painted on the scan; none without a scan. */
+  private painted: Painted | null = null;
   private readonly overlays = new THREE.Group();
   private brush: Brush | null = null;
-  private reached: { points: Triple[]; distance: number }[] = [];
   private edged = false;
   private opened: THREE.Plane | null = null;
   private flight: { from: THREE.Vector3[]; to: THREE.Vector3[]; begun: number } | null = null;
@@ -56,7 +71,7 @@ export class Scene {
   /** Who is told. */
   heard: Heard | null = null;
 
-  constructor(private readonly host: HTMLElement) {
+  constructor(private readonly host: HTMLElement, private readonly look: Look = PAGE_LOOK) {
     this.renderer = new THREE.WebGLRenderer({ antialias: true });
     this.renderer.localClippingEnabled = true;
     this.labels = document.createElement("div");
@@ -65,7 +80,7 @@ export class Scene {
     const canvas = this.renderer.domElement;
     canvas.tabIndex = 0;
     canvas.setAttribute("role", "img");
-    canvas.setAttribute("aria-label", "scan and part in space; the arrow keys turn them");
+    canvas.setAttribute("aria-label", look.label);
     host.append(canvas, this.labels);
     this.world.add(this.surfaces.scan, this.surfaces.part, this.overlays, this.marks, this.handles.group);
     const lamp = new THREE.DirectionalLight(0xffffff, 2.2);
@@ -89,11 +104,18 @@ export class Scene {
     for (const child of group.children) dispose(child);
     group.clear();
     if (surface) {
-      group.add(drawn(surface));
+      group.add(drawn(surface, this.look.regions));
       if (isFirst) this.all();
     }
-    if (which === "scan") this.painted.clear();
-    this.overlay();
+    if (which === "scan") {
+      const scan = this.meshOf("scan");
+      this.overlays.clear();
+      this.painted?.dispose();
+      this.painted = scan ? new Painted(scan) : null;
+      if (this.painted) this.overlays.add(this.painted.drawn);
+      this.reach([]);
+      this.tellPainted();
+    }
     this.drawEdges();
     this.clip();
     this.host.dataset[which] = surface ? String(surface.triangles.length / 3) : "0";
@@ -148,38 +170,35 @@ export class Scene {
 
   /** Shows these triangles of the scan as kept. */
   paint(triangles: ArrayLike<number>): void {
-    this.painted.clear();
-    for (let k = 0; k < triangles.length; k++) this.painted.add(triangles[k]!);
-    this.overlay();
+    this.painted?.fill(triangles);
+    this.tellPainted();
   }
 
-  /** Shows what of the scan lies within these distances of loops. */
-  reach(reached: { points: Triple[]; distance: number }[]): void {
-    this.reached = reached;
-    this.overlay();
+  private tellPainted(): void {
+    this.host.dataset.painted = String(this.painted?.count ?? 0);
+    this.draw();
   }
 
-  private overlay(): void {
-    for (const child of this.overlays.children) dispose(child);
-    this.overlays.clear();
-    this.host.dataset.painted = String(this.painted.size);
+  /** Shows these triangles of the scan as within reach. */
+  reach(triangles: ArrayLike<number>): void {
+    for (const child of this.overlays.children.filter((child) => child !== this.painted?.drawn)) {
+      dispose(child);
+      this.overlays.remove(child);
+    }
     const scan = this.meshOf("scan");
-    if (!scan) return;
-    const reached = this.reached.flatMap(({ points, distance }) => within(scan, points.map(vector), distance));
-    this.host.dataset.reached = String(reached.length);
-    if (reached.length > 0) this.overlays.add(overlay(scan, reached, REACHED, 1));
-    if (this.painted.size > 0) this.overlays.add(overlay(scan, [...this.painted], KEPT, 2));
+    this.host.dataset.reached = String(scan ? triangles.length : 0);
+    if (scan && triangles.length > 0) this.overlays.add(overlay(scan, triangles, REACHED, 1));
     this.clip();
     this.draw();
   }
 
   /** Colours the part by a value a point, or by its regions. */
-  colour(map: Float32Array | null, range: Range): void {
+  colour(map: Float32Array | null, range: Range, of: Colours = PAGE_COLOURS): void {
     const part = this.meshOf("part");
     if (!part) return;
     const points = part.geometry.getAttribute("position").count;
     const isFit = map?.length === points;
-    colour(part, isFit ? map : null, range);
+    colour(part, isFit ? map : null, range, of);
     this.host.dataset.map = isFit ? `${range.from} ${range.to}` : "";
     this.draw();
   }
@@ -280,7 +299,7 @@ export class Scene {
       const frame = this.renderer.domElement.getBoundingClientRect();
       const middle: [number, number] = [frame.left + frame.width / 2, frame.top + frame.height / 2];
       if (!this.brush) this.pointAt(...middle);
-      else if (this.stroke(...middle)) this.heard?.onPainted([...this.painted]);
+      else if (this.stroke(...middle)) this.heard?.onPainted(this.painted?.triangles ?? []);
       return;
     }
     if (!step) return;
@@ -316,7 +335,7 @@ export class Scene {
       const [did, isStill] = [does, Math.hypot(event.clientX - down[0], event.clientY - down[1]) <= 4];
       does = "turns";
       this.controls.enabled = true;
-      if (did === "paints") this.heard?.onPainted([...this.painted]);
+      if (did === "paints") this.heard?.onPainted(this.painted?.triangles ?? []);
       if (did === "holds") {
         if (!isStill) this.move(event.clientX, event.clientY, true);
         this.handles.drop();
@@ -329,7 +348,7 @@ export class Scene {
 
   private pointAt(x: number, y: number): void {
     const hit = this.pick(x, y);
-    if (hit) this.heard?.onPick(hit.at, hit.normal);
+    if (hit) this.heard?.onPick(hit.at, hit.normal, hit.corners);
   }
 
   private move(x: number, y: number, isDone: boolean): void {
@@ -344,8 +363,9 @@ export class Scene {
     if (!hit?.face || !this.brush || !scan) return false;
     const now = new Set<number>();
     touched(scan, hit.point, hit.face.normal, this.brush.radius, now);
-    for (const t of now) this.brush.isErasing ? this.painted.delete(t) : this.painted.add(t);
-    this.overlay();
+    if (this.brush.isErasing) this.painted?.remove(now);
+    else this.painted?.add(now);
+    this.tellPainted();
     return true;
   }
 
@@ -362,7 +382,7 @@ export class Scene {
   }
 
   /** The nearest shown surface under a place of the window. */
-  pick(x: number, y: number): { at: Triple; normal: Triple } | null {
+  pick(x: number, y: number): { at: Triple; normal: Triple; corners: Triple } | null {
     const ray = this.rayAt(x, y);
     const shown = Object.entries(this.surfaces).filter(([, group]) => group.visible);
     const meshes = shown.flatMap(([which]) => this.meshOf(which as "scan" | "part") ?? []);
@@ -370,12 +390,12 @@ export class Scene {
     const hits = ray.intersectObjects(meshes, false);
     const hit = hits.find(({ point }) => !this.opened || this.opened.distanceToPoint(point) >= 0);
     if (!hit?.face) return null;
-    const { x: a, y: b, z: c } = hit.face.normal;
-    return { at: hit.point.toArray() as Triple, normal: [a, b, c] };
+    const { a, b, c, normal } = hit.face;
+    return { at: hit.point.toArray() as Triple, normal: normal.toArray() as Triple, corners: [a, b, c] };
   }
 
   private ground(isDark: boolean): void {
-    this.world.background = new THREE.Color(isDark ? GROUND.dark : GROUND.light);
+    this.world.background = new THREE.Color(isDark ? this.look.ground.dark : this.look.ground.light);
     this.draw();
   }
 
@@ -400,6 +420,7 @@ export class Scene {
         if (mark.userData.facesCamera) mark.quaternion.copy(this.camera.quaternion);
       }
       this.renderer.render(this.world, this.camera);
+      this.host.dataset.eye = this.camera.position.toArray().map((x) => x.toFixed(3)).join(" ");
       this.putLabels();
     });
   }

@@ -40,14 +40,12 @@ export interface View {
   end: number;
   /** What is being slid or tilted, `place` or `cut` with the end's number, and where it would be. */
   draft: { id: string; at: Triple; along: Triple } | null;
-  /** The loops at the cut in hand. */
-  loops: Triple[];
 }
 
 /** What the picture shows to begin with. */
 export const FIRST_VIEW: View = {
   blend: 0, look: null, ring: [], outline: null, station: null, picked: null, earlier: null, brush: null,
-  map: null, hasEdges: false, open: null, end: 0, draft: null, loops: [],
+  map: null, hasEdges: false, open: null, end: 0, draft: null,
 };
 
 /** Handed to every section. */

@@ -63,27 +63,21 @@ function Slide({ acts, k, isRim }: { acts: Acts; k: number; isRim: boolean }) {
   const { values } = state.case ?? {};
   const name = nameOf(values, k);
   const line = useLine(state, k);
-  const near = nearEnd(state, k);
   const draft = view.draft?.id === `cut ${k}` ? view.draft : null;
   const plane = draft ?? cutOf(state, k, line);
   const [bore, setBore] = useState<LoopShown | null | undefined>(undefined);
-  const isInHand = view.end === k;
   // Of the loops round the point the innermost is the bore.
   const ask = useMemo(
     () => inStep(
       (wish: { at: Point; along: Point }) => server.section({ through: wish.at, facing: wish.along, of: "scan" }),
-      ({ loops }) => {
-        setBore(innermost(loops));
-        show({ loops: loops.slice(0, 2).flatMap((loop) => thinned(loop.points)) });
-      },
+      ({ loops }) => setBore(innermost(loops)),
     ),
     [],
   );
-  const key = JSON.stringify([plane?.at, plane?.along, state.scan?.has_surface, state.scan?.file, isInHand]);
+  const key = JSON.stringify([plane?.at, plane?.along, state.scan?.has_surface, state.scan?.file]);
   useEffect(() => {
     if (!isRim && plane && state.scan?.has_surface) ask({ at: plane.at, along: plane.along });
-    if (isRim && isInHand && near) show({ loops: circles(near) });
-  }, [key, isRim, near?.bore]);
+  }, [key, isRim]);
   if (isRim) return null;
   const unit = unitOf(state);
   const along = numberAt(values, endWay(k, "cut", "along"));
@@ -125,22 +119,4 @@ function innermost(loops: LoopShown[]): LoopShown | null {
   const [a, b] = loops;
   if (!a || !b) return a ?? null;
   return a.area <= b.area ? a : b;
-}
-
-/** Enough of a loop's points to tell what is near it. */
-function thinned(points: Point[]): Point[] {
-  const step = Math.max(1, Math.floor(points.length / 64));
-  return points.filter((_, i) => i % step === 0);
-}
-
-/** Points of the circles of a rim that was found. */
-function circles({ centre, direction, bore, outside }: { centre: Point; direction: Point; bore: number; outside: number | null }): Point[] {
-  const [x, y, z] = direction;
-  const u: Point = Math.abs(z) < 0.9 ? [-y, x, 0] : [0, -z, y];
-  const v: Point = [y * u[2] - z * u[1], z * u[0] - x * u[2], x * u[1] - y * u[0]];
-  return [bore, outside ?? bore].flatMap((across) =>
-    Array.from({ length: 64 }, (_, i) => {
-      const turn = (2 * Math.PI * i) / 64;
-      return moved(moved(centre, u, 0.5 * across * Math.cos(turn)), v, 0.5 * across * Math.sin(turn));
-    }));
 }

@@ -1,11 +1,12 @@
 // The 3D view as a part of the page: what is shown follows the state and what is in hand.
 
-import { useEffect, useLayoutEffect, useRef, useState } from "preact/hooks";
+import { useEffect, useLayoutEffect, useMemo, useRef, useState } from "preact/hooks";
 
+import type { ReachAsked } from "../api/messages";
 import * as server from "../api/server";
 import { readSurface } from "../api/surface";
 import { type Held, Scene } from "../scene/scene";
-import { useFittings, useLine } from "../state/asked";
+import { inStep, useFittings, useLine } from "../state/asked";
 import { apart, cutOf, endWay, facingOf, nameOf, nearEnd, paintedKeep, rounded, siteOf, tubeOf } from "../state/plan";
 import { listAt, numberAt, tripleAt, type Triple, unitOf } from "../state/values";
 import type { Acts } from "../ui/acts";
@@ -20,7 +21,10 @@ export function Picture({ acts }: { acts: Acts }) {
   const [failed, setFailed] = useState(false);
   useEffect(() => {
     try {
-      setScene(new Scene(host.current!));
+      const scene = new Scene(host.current!);
+      setScene(scene);
+      // For those who time it.
+      Object.assign(host.current!, { scene });
     } catch {
       setFailed(true);
     }
@@ -44,9 +48,7 @@ export function Picture({ acts }: { acts: Acts }) {
   const isPlan = view.blend < 0.5 || !state.result?.has_surface;
   const held = isPlan && topic === "ends" && !view.brush ? heldAt(acts, known, line) : [];
   useEffect(() => scene?.hold(held), [scene, JSON.stringify(held)]);
-  const reach = numberAt(values, endWay(view.end, "reach"));
-  const reached = isPlan && topic === "ends" && reach && view.loops.length > 0 ? [{ points: view.loops, distance: reach }] : [];
-  useEffect(() => scene?.reach(reached), [scene, JSON.stringify(reached), state.scan?.has_surface]);
+  useReach(acts, scene, isPlan && topic === "ends" ? line : undefined);
   const marks = JSON.stringify([
     values, state.scan?.examined?.sha256, view.ring, view.outline?.label, view.outline?.at, view.station,
     view.earlier, view.picked, view.draft, line?.points.length, known.length, isPlan,
@@ -173,6 +175,22 @@ function useSurface(which: "scan" | "part", key: string, scene: Scene | null): s
     return () => void (isOld = true);
   }, [key, scene]);
   return there;
+}
+
+/** Shows what lies within reach of the end in hand; nothing where no line is given. */
+function useReach({ state, view }: Acts, scene: Scene | null, line: Parameters<typeof cutOf>[2] | undefined): void {
+  const values = state.case?.values;
+  const k = view.end;
+  const reach = numberAt(values, endWay(k, "reach"));
+  const cut = line === undefined ? null : view.draft?.id === `cut ${k}` ? view.draft : cutOf(state, k, line);
+  const rim = line === undefined ? undefined : tripleAt(values, endWay(k, "rim"));
+  const through = cut?.at ?? rim;
+  const asked = reach && through && state.scan?.has_surface ? { through, facing: cut?.along ?? null, reach } : null;
+  const ask = useMemo(
+    () => inStep(server.reach, (triangles: Uint32Array, _: ReachAsked) => scene?.reach(triangles)),
+    [scene],
+  );
+  useEffect(() => (asked ? ask(asked) : scene?.reach([])), [scene, JSON.stringify(asked), state.scan?.file]);
 }
 
 /** Colours the part by the chosen map. */
