@@ -11,6 +11,7 @@ mod deviation_map;
 mod figure;
 mod lines;
 mod part_points;
+mod pockets;
 mod pressure;
 mod printing;
 mod seam_angles;
@@ -26,6 +27,7 @@ pub use bulk::Bulk;
 pub use deviation_map::{Deviation, Extreme, Percentile};
 pub use figure::{Figure, Histogram, VertexMap};
 pub use lines::{FlowLine, LineStation, On, Stop};
+pub use pockets::{Opens, Pocket, Pockets};
 pub use pressure::PressureLoss;
 pub use printing::{ClosedVoid, Overhang};
 pub use seam_angles::SeamAngles;
@@ -64,6 +66,9 @@ pub struct Measures {
     pub bulk: Bulk,
     /// What overhangs; none without the case's `build_direction`.
     pub overhang: Option<Overhang>,
+    /// What does not drain from hollows that have a way out; empty without the case's
+    /// `build_direction`, or where the surface is not closed.
+    pub pockets: Vec<Pockets>,
     /// Hollows that are shut in.
     pub voids: Vec<ClosedVoid>,
 }
@@ -99,6 +104,10 @@ pub fn measure(
         seams: seam_angles::seam_angles(&l),
         bulk: bulk::bulk(&welded, is_closed, said.density_g_cm3, settled.unit.in_millimetres()),
         overhang: said.build_direction.map(|up| printing::overhang(&welded, up)),
+        pockets: said
+            .build_direction
+            .filter(|_| is_closed)
+            .map_or_else(Vec::new, |up| pockets::pockets(&welded, up)),
         voids: if proof.part.shells > 1 { printing::closed_voids(&welded) } else { Vec::new() },
     };
     let maps = [

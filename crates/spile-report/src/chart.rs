@@ -4,8 +4,9 @@ use std::fmt::Write as _;
 
 use crate::number::digits;
 
-/// Width and height of a chart in its own units; text in it is 12 high.
-pub const SIZE: [usize; 2] = [460, 280];
+/// Width and height of a chart in its own units; text in it is 12 high, so that two side by
+/// side on paper have text of 8 points.
+pub const SIZE: [usize; 2] = [360, 240];
 /// Room for labels: left, top, right, bottom.
 const ROOM: [f64; 4] = [58.0, 30.0, 14.0, 44.0];
 /// The darkest ink, and that of rules.
@@ -315,10 +316,10 @@ mod tests {
         };
         let svg = histogram(&chart);
         assert!(svg.contains("a &lt; b &amp; &quot;c&quot;"));
-        // Three quarters stand three times as high as one: foot at 236, top at 30.
+        // Three quarters stand three times as high as one: foot at 196, top at 30.
         let axis = Axis::rounded(0.0, 0.75, 5);
         assert!((axis.high - 0.8).abs() < 1e-12);
-        let top = |share: f64| format!("V{:.1}H", 236.0 - 206.0 * share / 0.8);
+        let top = |share: f64| format!("V{:.1}H", 196.0 - 166.0 * share / 0.8);
         assert!(svg.contains(&top(0.25)) && svg.contains(&top(0.75)), "{svg}");
     }
 }

@@ -26,37 +26,40 @@ pub struct Comparison<'a> {
     pub unit: &'a str,
     /// The files, A and B.
     pub files: &'a [FileRecord; 2],
-    /// Guaranteed bounds from A to B, from B to A, and both ways, with a place that is as far
-    /// off as the lower bound.
-    pub bounds: [([f64; 2], DVec3); 3],
+    /// How far they lie apart.
+    pub apart: Apart<'a>,
     /// How B was laid on A, and what was read there, each with its name.
     pub facts: &'a [(String, String)],
     /// How far B may lie from A, where that was asked.
     pub tolerance: Option<f64>,
+    /// What this is not about.
+    pub caution: &'a str,
+}
+
+/// How far one surface, B, lies from another, A.
+#[derive(Debug, Clone, Copy)]
+pub struct Apart<'a> {
+    /// Guaranteed bounds from A to B, from B to A, and both ways, with a place that is as far
+    /// off as the lower bound.
+    pub bounds: [([f64; 2], DVec3); 3],
     /// The surface B, where it was compared.
     pub mesh: &'a Mesh,
     /// How far each of its points lies from A, above zero where it stands off it.
     pub deviation: &'a [f64],
     /// Its area by that.
     pub histogram: &'a Histogram,
-    /// What this is not about.
-    pub caution: &'a str,
 }
 
 /// Writes the record as a document.
 pub fn comparison(record: &Comparison) -> Document {
-    let mut blocks = vec![heading("Distances"), distances(record)];
-    blocks.push(Block::Note(plain(
-        "Guaranteed bounds of the largest distance, each way over the whole surface: from every \
-         place of the one to the nearest of the other. They come from branch and bound, are no \
-         samples, and include rounding.",
-    )));
+    let mut blocks = vec![heading("Distances")];
+    blocks.extend(distances(&record.apart, record.unit));
     if !record.facts.is_empty() {
         blocks.push(heading("Fit and deviations"));
         let told = record.facts.iter().map(|(name, text)| (name.clone(), plain(text.as_str())));
         blocks.push(Block::Facts(told.collect()));
     }
-    blocks.extend(map(record));
+    blocks.extend(map(&record.apart, record.tolerance, record.unit));
     blocks.push(heading("Files"));
     blocks.push(file_table(
         "The files that this record is about; a file with another hash is another file",
@@ -81,13 +84,13 @@ pub fn comparison(record: &Comparison) -> Document {
 }
 
 /// A length with its unit.
-fn length(x: &str, unit: &str) -> String {
+pub(crate) fn length(x: &str, unit: &str) -> String {
     if unit.is_empty() { x.to_owned() } else { format!("{x} {unit}") }
 }
 
 /// A tolerance is judged by the bounds from B to A: what B lacks is told, not judged.
 fn banner(record: &Comparison) -> Banner {
-    let ([low, high], at) = record.bounds[1];
+    let ([low, high], at) = record.apart.bounds[1];
     let said = |x: f64, sense: Sense| length(&sense.digits(x), record.unit);
     let far = format!(
         "B lies up to {} from A, for certain no more than {}, near {}",
@@ -112,7 +115,8 @@ fn banner(record: &Comparison) -> Banner {
     Banner { verdict, sentence, points: Vec::new(), caution: record.caution.to_owned() }
 }
 
-fn distances(record: &Comparison) -> Block {
+/// The table of distances, and what they are.
+pub(crate) fn distances(apart: &Apart, unit: &str) -> [Block; 2] {
     let names = ["from A to B", "from B to A", "both ways"];
     let row = |(name, ([low, high], at)): (&str, ([f64; 2], DVec3))| -> Vec<Cell> {
         vec![
@@ -122,11 +126,11 @@ fn distances(record: &Comparison) -> Block {
             place(at.to_array()).into(),
         ]
     };
-    let of_unit = |name: &str| match record.unit {
+    let of_unit = |name: &str| match unit {
         "" => name.to_owned(),
         unit => format!("{name}, {unit}"),
     };
-    Block::Table(Table {
+    let table = Block::Table(Table {
         caption: "How far the surfaces lie apart".to_owned(),
         head: vec![
             ("Distance".to_owned(), Align::Left),
@@ -134,39 +138,44 @@ fn distances(record: &Comparison) -> Block {
             (of_unit("At most"), Align::Right),
             ("Where".to_owned(), Align::Left),
         ],
-        rows: names.into_iter().zip(record.bounds).map(row).collect(),
-    })
+        rows: names.into_iter().zip(apart.bounds).map(row).collect(),
+    });
+    let note = "Guaranteed bounds of the largest distance, each way over the whole surface: from every \
+                place of the one to the nearest of the other. They come from branch and bound, are no \
+                samples, and include rounding.";
+    [table, Block::Note(plain(note))]
+}
+
+/// How B's deviations are drawn: the numbers at the map's ends, and their scale.
+pub(crate) fn drawn<'a>(apart: &Apart<'a>, unit: &str) -> Drawn<'a> {
+    let shares = apart.histogram;
+    let most = shares.to.max(-shares.from).max(f64::MIN_POSITIVE);
+    let name = length("deviation of B from A,", unit);
+    let name = name.trim_end_matches(',');
+    let range = [-most, most];
+    let scale = scale(Map::Signed, range, name, ["B lacks", "B stands off"]);
+    Drawn { values: apart.deviation, map: Map::Signed, range, scale, size: PICTURE }
 }
 
 /// B's deviations as a map, from two sides, and their histogram.
-fn map(record: &Comparison) -> Vec<Block> {
-    let shares = record.histogram;
-    let most = shares.to.max(-shares.from).max(f64::MIN_POSITIVE);
-    let name = format!(
-        "{}: below zero B lacks material, above it stands off A",
-        length("deviation of B from A,", record.unit).trim_end_matches(',')
-    );
-    let scale = scale(Map::Signed, [-most, most], &name, record.unit);
-    let range = [-most, most];
-    let drawn = Drawn { values: record.deviation, map: Map::Signed, range, scale, size: PICTURE };
-    let ring = Some(record.bounds[1].1);
-    let front = whole(record.mesh);
-    let shots = [(front, "One side"), (behind(record.mesh, &front), "The other side")];
+pub(crate) fn map(apart: &Apart, tolerance: Option<f64>, unit: &str) -> Vec<Block> {
+    let drawn = drawn(apart, unit);
+    let ring = Some(apart.bounds[1].1);
+    let front = whole(apart.mesh);
+    let shots = [(front, "One side"), (behind(apart.mesh, &front), "The other side")];
     let shots = shots.map(|(from, side)| {
         let alt = format!(
-            "{side} of B, coloured by its deviation from A, on a map from -{m} to {m} {}.",
-            record.unit,
-            m = digits(most)
+            "{side} of B, coloured by its deviation from A, on a map from -{m} to {m} {unit}.",
+            m = digits(drawn.range[1])
         );
-        drawn.shot(record.mesh, (from, None), ring, (alt, format!("{side} of B.")))
+        drawn.shot(apart.mesh, (from, None), ring, (alt, format!("{side} of B.")))
     });
-    let marks =
-        record.tolerance.map(|t| [(-t, "tolerance".to_owned()), (t, "tolerance".to_owned())]);
-    let x = length("deviation of B from A,", record.unit);
+    let marks = tolerance.map(|t| [(-t, "tolerance".to_owned()), (t, "tolerance".to_owned())]);
+    let x = length("deviation of B from A,", unit);
     let chart = histogram(
-        shares,
+        apart.histogram,
         marks.as_ref().map_or(&[], |marks| marks.as_slice()),
-        (x.trim_end_matches(','), "Area of B by its deviation from A.", record.unit),
+        (x.trim_end_matches(','), "Area of B by its deviation from A.", unit),
     );
     let note: Text = plain(
         "The map and the histogram are read at B's points; colours end where the histogram does, \

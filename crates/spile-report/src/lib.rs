@@ -17,13 +17,15 @@ mod measures_told;
 pub mod number;
 pub mod picture;
 mod records_told;
+mod revisions;
 pub mod section_drawing;
 mod turnable;
 pub mod views;
 
-pub use comparison::{Comparison, comparison};
+pub use comparison::{Apart, Comparison, comparison};
 pub use contents::{Detail, document};
 pub use document::Document;
 pub use evidence::{Evidence, FileRecord};
 pub use html::html;
+pub use revisions::{EndChanged, LimitPair, Parts, Revisions, revisions};
 pub use turnable::{EndTold, MapTold, PlaceTold, RegionTold, Turnable};

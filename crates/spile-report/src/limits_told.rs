@@ -7,7 +7,7 @@ use crate::evidence::Evidence;
 use crate::number::{Sense, asked_text, in_unit, measured_text, place, sense_of};
 
 /// A plain word for each limit, for those who have never seen a case file.
-fn plain_word(limit: &str) -> &'static str {
+pub(crate) fn plain_word(limit: &str) -> &'static str {
     match limit {
         "case" => "all that was asked is judged",
         "closed" => "one closed solid",

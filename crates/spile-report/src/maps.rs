@@ -6,7 +6,7 @@ use spile_proof::measures::{
     Deviation, Figure as Measured, Histogram, Measures, Percentile, Thickness, VertexMap,
 };
 
-use crate::chart::{self, escaped, open};
+use crate::chart::{self, open};
 use crate::colour::{Map, hex};
 use crate::contents::{Shot, figures, heading};
 use crate::document::{Block, Figure, Image, Key, Text, plain};
@@ -17,7 +17,7 @@ use crate::picture::{Camera, CutAway, Look, Paint, Shading, draw};
 use crate::views::{cut_open, frame, whole};
 
 /// Width and height of a scale.
-const SCALE: [usize; 2] = [460, 46];
+const SCALE: [usize; 2] = [360, 46];
 /// Fields of its bar.
 const FIELDS: usize = 64;
 
@@ -93,7 +93,8 @@ pub(crate) fn deviation(
     let limit = deviation.limit;
     let Some([_, most]) = deviation_range(measures) else { return Vec::new() };
     let values = numbers(&deviation.map);
-    let scale = scale(Map::Signed, [-most, most], &deviation_scale(unit), unit);
+    let name = format!("deviation, {unit}");
+    let scale = scale(Map::Signed, [-most, most], &name, ["material lost", "added"]);
     let drawn = Drawn { values: &values, map: Map::Signed, range: [-most, most], scale, size };
     let ring = deviation.largest_where.map(DVec3::from_array);
     let mut blocks = vec![heading("Deviation")];
@@ -166,7 +167,7 @@ pub(crate) fn wall(
         return Vec::new();
     };
     let values = numbers(&thickness.map);
-    let scale = scale(Map::Unsigned, range, &format!("wall, {unit}"), unit);
+    let scale = scale(Map::Unsigned, range, &format!("wall, {unit}"), ["", ""]);
     let drawn = Drawn { values: &values, map: Map::Unsigned, range, scale, size };
     let ring = thickness.least_where.map(DVec3::from_array);
     let mut facts = vec![certain("Thinnest of the whole part", Some(least), unit)];
@@ -257,8 +258,8 @@ fn share(percentile: &Percentile, what: &str, unit: &str) -> (String, Text) {
     (name, plain(told(&percentile.value, unit, digits)))
 }
 
-/// A bar of a map's colours with the values at its ends and middle.
-pub(crate) fn scale(map: Map, [low, high]: [f64; 2], name: &str, unit: &str) -> Key {
+/// A bar of a map's colours with the values at its ends and middle, and what the ends mean.
+pub(crate) fn scale(map: Map, [low, high]: [f64; 2], name: &str, meant: [&str; 2]) -> Key {
     use std::fmt::Write as _;
     let mut svg = open(SCALE);
     let width = SCALE[0] as f64 / FIELDS as f64;
@@ -273,13 +274,17 @@ pub(crate) fn scale(map: Map, [low, high]: [f64; 2], name: &str, unit: &str) -> 
             hex(map.at(t))
         );
     }
-    let middle = 0.5 * (low + high);
-    chart::text(&mut svg, [0.0, 42.0], "start", &digits(low));
-    chart::text(&mut svg, [0.5 * SCALE[0] as f64, 42.0], "middle", &digits(middle));
-    chart::text(&mut svg, [SCALE[0] as f64, 42.0], "end", &digits(high));
+    let with = |x: f64, meant: &str| match meant {
+        "" => digits(x),
+        meant => format!("{} {meant}", digits(x)),
+    };
+    let ends = [with(low, meant[0]), with(high, meant[1])];
+    chart::text(&mut svg, [0.0, 42.0], "start", &ends[0]);
+    chart::text(&mut svg, [0.5 * SCALE[0] as f64, 42.0], "middle", &digits(0.5 * (low + high)));
+    chart::text(&mut svg, [SCALE[0] as f64, 42.0], "end", &ends[1]);
     chart::text(&mut svg, [0.0, 11.0], "start", name);
     svg.push_str("</svg>");
-    let alt = format!("Scale from {} to {} {unit}: {}", digits(low), digits(high), escaped(name));
+    let alt = format!("Scale of {name}: from {} to {}", ends[0], ends[1]);
     Key::Scale(Image::Svg(svg, SCALE), alt)
 }
 

@@ -3,7 +3,8 @@
 
 use spile_case::Flow;
 use spile_proof::measures::{
-    BallAlong, Figure, FlowLine, LineStation, Measures, On, PressureLoss, SeamAngles, Stop,
+    BallAlong, Figure, FlowLine, LineStation, Measures, On, Opens, Pockets, PressureLoss,
+    SeamAngles, Stop,
 };
 
 use crate::contents::heading;
@@ -233,6 +234,13 @@ pub(crate) fn material(evidence: &Evidence, measures: &Measures) -> Vec<Block> {
         fact("Area that overhangs", format!("{}{near}", told(&overhang.area, &square, digits)));
         fact("Area on the plate", format!("{} {square}", digits(overhang.on_plate)));
     }
+    for pockets in &measures.pockets {
+        let name = match pockets.opens {
+            Opens::Up => "Stays in pockets that open upward",
+            Opens::Down => "Stays in pockets that open downward",
+        };
+        fact(name, pockets_told(pockets, unit));
+    }
     for void in &measures.voids {
         let text = format!("{} {cube}, near {}", digits(void.volume), place(void.where_));
         fact("Hollow without a way out", text);
@@ -245,12 +253,33 @@ pub(crate) fn material(evidence: &Evidence, measures: &Measures) -> Vec<Block> {
     if measures.overhang.is_some() {
         note.push_str(
             " Overhangs are area that faces down and leans less than 45 degrees from the plate, common practice \
-             and no standard: a hint for printing, as hollows are. Pockets that have a way out but do not drain \
-             are not looked for.",
+             and no standard: a hint for printing, as hollows are.",
         );
+    }
+    if let Some(pockets) = measures.pockets.first() {
+        note.push_str(&format!(
+            " Pockets have a way out, but no way that leads down all along: one that opens upward keeps resin or \
+             powder while the part stands on its plate and is a suction cup where it hangs from it; one that \
+             opens downward is the other way about. The plate is no floor here; what is narrower or shallower \
+             than {} {unit} is not seen.",
+            Sense::AtMost.digits(pockets.cell)
+        ));
     }
     blocks.push(Block::Note(plain(note)));
     blocks
+}
+
+/// How much stays in pockets, and where the largest of them is.
+fn pockets_told(pockets: &Pockets, unit: &str) -> String {
+    let all = told(&pockets.volume, &format!("{unit}\u{b3}"), digits);
+    match pockets.largest.first() {
+        None => "nothing found".to_owned(),
+        Some(largest) => format!(
+            "{all}; the largest is {} {unit} deep near {}",
+            digits(largest.depth),
+            place(largest.where_)
+        ),
+    }
 }
 
 /// What could not be told, so that measures may be mistaken.

@@ -8,7 +8,7 @@ use crate::chart::{open, text};
 use crate::number::digits;
 
 /// Width and height of a drawing in its own units.
-pub const SIZE: [usize; 2] = [460, 360];
+pub const SIZE: [usize; 2] = [360, 290];
 /// Room round the section.
 const ROOM: f64 = 24.0;
 /// Below the section, for the scale.

@@ -175,7 +175,7 @@ pub(crate) struct CompareArgs {
     /// How far B may lie from A: the share of B that does is given too
     #[arg(long, value_name = "T", allow_negative_numbers = true, value_parser = above_zero, requires = "align")]
     pub tolerance: Option<f64>,
-    /// Write a report of two files to FILE (.html or .pdf): distances, map of the deviation, files
+    /// Write a report to FILE (.html or .pdf): distances, map of the deviation, of folders each limit and end
     #[arg(long, value_name = "FILE")]
     pub report: Option<PathBuf>,
 }

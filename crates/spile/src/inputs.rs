@@ -8,7 +8,7 @@ use spile_case::{
     Case, ExactFaces, Fitting, Keep, Painted, Solid, SolidKind, Unit, read_case_with,
 };
 use spile_formats::FileUnit;
-use spile_formats::step::{ReadStep, StepBody, read_step};
+use spile_formats::step::{ReadStep, StepBody, is_step, read_step};
 use spile_joint::facet;
 use spile_mesh::Mesh;
 
@@ -97,6 +97,10 @@ pub(crate) fn load(path: &Path) -> Result<Loaded, Failure> {
         let path = folder.join(&solid.file);
         let shown = solid.file.replace('\\', "/");
         let read = match solid.kind {
+            SolidKind::Mesh if is_step(&shown) => {
+                Err(Failure::new(format!("{shown} is a STEP file, and the case says it is a mesh"))
+                    .hint("write `kind = \"step\"`: its exact faces are then joined and proved"))
+            }
             SolidKind::Mesh => read_mesh_named(&path, &shown)
                 .and_then(|(file, mesh)| check_solid_unit(solid, &file).map(|()| (file, mesh))),
             SolidKind::Step => read_step_solid(&path, &shown, solid, chord),

@@ -7,8 +7,8 @@ use spile_case::{Case, read_case};
 use spile_mesh::{DVec3, Mesh};
 use spile_proof::measures::{
     BallAlong, Bulk, ClosedVoid, Deviation, Extreme, Figure, FlowLine, Histogram, LineStation,
-    Measures, On, Overhang, Percentile, PressureLoss, SeamAngles, Section, Stop, Thickness,
-    VertexMap,
+    Measures, On, Opens, Overhang, Percentile, Pocket, Pockets, PressureLoss, SeamAngles, Section,
+    Stop, Thickness, VertexMap,
 };
 use spile_proof::{
     Changed, Conflict, EndStations, Fate, KnownBy, LimitResult, MendRecord, PartFigures, PartLabel,
@@ -236,6 +236,20 @@ fn measures(part: &Mesh, labels: PartLabels) -> Measures {
             on_plate: 28.27,
             where_: Some(at),
         }),
+        pockets: vec![
+            Pockets {
+                opens: Opens::Up,
+                volume: about(31.4, Some(0.52)),
+                cell: 0.0521,
+                largest: vec![Pocket { volume: 31.4, depth: 2.5, where_: at }],
+            },
+            Pockets {
+                opens: Opens::Down,
+                volume: about(0.0, Some(0.0)),
+                cell: 0.0521,
+                largest: Vec::new(),
+            },
+        ],
         voids: vec![ClosedVoid { volume: 0.125, where_: at }],
     }
 }

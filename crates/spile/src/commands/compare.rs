@@ -51,10 +51,6 @@ struct Document {
 /// Compares two surfaces, or two folders.
 pub(crate) fn compare(args: &CompareArgs) -> Result<Answer, Failure> {
     match [args.a.is_dir(), args.b.is_dir()] {
-        [true, true] if args.report.is_some() => {
-            Err(Failure::new("`--report` shows two surfaces, not folders")
-                .hint("name the two parts in them: `A/part.stl B/part.stl`"))
-        }
         [true, true] if args.align => {
             Err(Failure::new("`--align` lays one surface on another, not folders")
                 .hint("name the part and the scan of its print"))

@@ -14,35 +14,46 @@ use crate::answer::Answer;
 use crate::args::CompareArgs;
 use crate::case_changes::{KeyChange, changes};
 use crate::commands::compare::{Distances, outward};
+use crate::commands::folders_report::folders_report;
 use crate::commands::run::CASE_FILE;
 use crate::end_places::EndPlaces;
 use crate::failure::Failure;
-use crate::inputs::{read_bytes, read_mesh, shown};
-use crate::output::PARTS;
+use crate::inputs::{InputFile, read_bytes, read_mesh, shown};
+use crate::output::{PARTS, write_whole};
 use crate::progress::Progress;
+use crate::report_file::ReportKind;
 use crate::table::{Align, Table};
 use crate::written::Written;
 
 /// One of the two folders.
-struct Folder {
-    name: String,
-    proof: Written,
-    case: Case,
+pub(super) struct Folder {
+    /// As it was given.
+    pub name: String,
+    /// What its proof says.
+    pub proof: Written,
+    /// Its settled case.
+    pub case: Case,
     /// None where no part closed.
-    part: Option<Mesh>,
+    pub part: Option<(InputFile, Mesh)>,
 }
 
+/// What `compare` tells of two folders.
 #[derive(Serialize)]
-struct Document {
+pub(super) struct Document {
     a: String,
     b: String,
-    verdict: [Value; 2],
+    /// The verdicts of the proofs.
+    pub verdict: [Value; 2],
     inputs: Vec<InputPair>,
-    case: Vec<KeyChange>,
-    limits: Vec<RowPair>,
+    /// Keys of the cases that differ.
+    pub case: Vec<KeyChange>,
+    /// Each limit of one or both.
+    pub limits: Vec<RowPair>,
+    /// How far the parts lie apart; none where one has no part.
     #[serde(flatten)]
-    distances: Option<Distances>,
-    ends: Vec<EndChange>,
+    pub distances: Option<Distances>,
+    /// What changed at which end, the largest change first.
+    pub ends: Vec<EndChange>,
 }
 
 /// Inputs that stand in the same place of both lists.
@@ -55,27 +66,38 @@ struct InputPair {
 
 /// One limit in both proofs, null where one has no such row.
 #[derive(Serialize)]
-struct RowPair {
-    name: String,
-    end: Option<String>,
-    asked: [Option<f64>; 2],
-    measured: [Option<f64>; 2],
-    verdict: [Option<String>; 2],
+pub(super) struct RowPair {
+    /// The limit.
+    pub name: String,
+    /// Its end.
+    pub end: Option<String>,
+    /// What was asked.
+    pub asked: [Option<f64>; 2],
+    /// What was measured.
+    pub measured: [Option<f64>; 2],
+    /// The words of the proofs.
+    pub verdict: [Option<String>; 2],
 }
 
 /// What of the parts is not the same triangle in both, by the end that it is nearest to.
 #[derive(Serialize)]
-struct EndChange {
-    name: String,
-    triangles: [usize; 2],
-    area: [f64; 2],
-    bounds: [f64; 2],
+pub(super) struct EndChange {
+    /// The end.
+    pub name: String,
+    /// How many triangles only A has, and only B.
+    pub triangles: [usize; 2],
+    /// Their area.
+    pub area: [f64; 2],
+    /// Guaranteed bounds of how far they lie from the other part.
+    pub bounds: [f64; 2],
+    /// A place that is as far off as the lower bound.
     #[serde(rename = "where")]
-    where_: [f64; 3],
+    pub where_: [f64; 3],
 }
 
 /// Compares two folders that `run` has left.
 pub(crate) fn compare_folders(args: &CompareArgs) -> Result<Answer, Failure> {
+    let kind = args.report.as_deref().map(ReportKind::of).transpose()?;
     let (a, b) = (read_folder(&args.a)?, read_folder(&args.b)?);
     if a.case.unit != b.case.unit {
         let message = format!(
@@ -88,6 +110,7 @@ pub(crate) fn compare_folders(args: &CompareArgs) -> Result<Answer, Failure> {
     let progress = Progress::new(1);
     spile_joint::Watch::step(&progress, "compare", None);
     let parts = a.part.as_ref().zip(b.part.as_ref());
+    let parts = parts.map(|((_, a), (_, b))| (a, b));
     let distances = parts.map(|(a, b)| Distances::of(a, b, args.within));
     let ends = match (parts, &distances) {
         (Some(parts), Some(distances)) => {
@@ -101,13 +124,17 @@ pub(crate) fn compare_folders(args: &CompareArgs) -> Result<Answer, Failure> {
         case: changes(&a.case, &b.case),
         limits: row_pairs(&a.proof, &b.proof),
         verdict: [&a, &b].map(|f| f.proof.json["verdict"].clone()),
-        a: a.name,
-        b: b.name,
+        a: a.name.clone(),
+        b: b.name.clone(),
         distances,
         ends,
     };
     let ending = document.distances.as_ref().map(|d| d.ending(args.within));
-    let text = document.text(a.case.unit.name());
+    let mut text = document.text(a.case.unit.name());
+    if let (Some(report), Some(kind)) = (&args.report, kind) {
+        write_whole(report, &kind.write(&folders_report(&document, [&a, &b]))?)?;
+        text.push_str(&format!("written: {}\n", shown(report)));
+    }
     Ok(Answer::new(ending.unwrap_or(crate::exit::Ending::Held), text, &document))
 }
 
@@ -127,7 +154,7 @@ fn read_folder(folder: &Path) -> Result<Folder, Failure> {
     let mut names = PARTS.iter().map(|stem| format!("{stem}.stl"));
     let part = names.find(|name| proof.lists(name));
     let part = part.map(|name| read_mesh(&folder.join(name))).transpose()?;
-    Ok(Folder { name, proof, case, part: part.map(|(_, mesh)| mesh) })
+    Ok(Folder { name, proof, case, part })
 }
 
 fn input_pairs(a: &Written, b: &Written) -> Vec<InputPair> {

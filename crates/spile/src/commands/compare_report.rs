@@ -2,7 +2,7 @@
 
 use spile_mesh::Mesh;
 use spile_proof::measures::Histogram;
-use spile_report::{Comparison, Document, FileRecord, comparison};
+use spile_report::{Apart, Comparison, Document, FileRecord, comparison};
 
 use crate::commands::compare::Distances;
 use crate::commands::first_article::FirstArticle;
@@ -11,13 +11,16 @@ use crate::inputs::InputFile;
 use crate::signed_distance::SignedDistance;
 
 /// What a comparison is not about.
-const CAUTION: &str = "This covers geometry only, as far as the two files show it. Material, cleaning, \
+pub(super) const CAUTION: &str = "This covers geometry only, as far as the two files show it. Material, cleaning, \
                        sterilisation, fit, pressure and use are for qualified people under the codes \
                        and approvals that apply where the part is used.";
 /// Bins of the histogram, half of them below zero.
 const BINS: usize = 40;
-/// Share of B's area whose deviations the map's ends take in, where no tolerance says.
+/// Share of the area of B that differs whose deviations the map's ends take in, where no
+/// tolerance says.
 const SHARE_SHOWN: f64 = 0.99;
+/// A deviation of no more than this share of the largest is none.
+const ROUNDING_SHARE: f64 = 1e-6;
 /// How far beyond a tolerance the map goes.
 const BEYOND_TOLERANCE: f64 = 1.5;
 
@@ -38,11 +41,7 @@ pub(super) fn compare_report(
     align: Option<&FirstArticle>,
     tolerance: Option<f64>,
 ) -> Document {
-    let b = surfaces.b;
-    let deviation = surfaces.a.of_all(b.points());
-    let weighted: Vec<_> = deviation.iter().copied().zip(b.point_areas()).collect();
-    let most = shown_up_to(&weighted, tolerance);
-    let histogram = Histogram::of(&weighted, [-most, most], BINS);
+    let read = Read::of(surfaces.a, surfaces.b, tolerance);
     let files = surfaces.files.map(|file| FileRecord {
         file: file_name(file.name.as_ref()),
         sha256: file.sha256.clone(),
@@ -53,14 +52,34 @@ pub(super) fn compare_report(
         version: env!("CARGO_PKG_VERSION"),
         unit: unit.map_or("", |unit| unit.symbol()),
         files: &files,
-        bounds: distances.ways().map(|way| ([way.lo, way.hi], way.at)),
+        apart: read.apart(distances, surfaces.b),
         facts: &align.map_or_else(Vec::new, FirstArticle::facts),
         tolerance,
-        mesh: b,
-        deviation: &deviation,
-        histogram: &histogram,
         caution: CAUTION,
     })
+}
+
+/// B's deviations from A, read at its points.
+pub(super) struct Read {
+    deviation: Vec<f64>,
+    histogram: Histogram,
+}
+
+impl Read {
+    /// How far the points of `b` lie from `a`.
+    pub fn of(a: &SignedDistance, b: &Mesh, tolerance: Option<f64>) -> Read {
+        let deviation = a.of_all(b.points());
+        let weighted: Vec<_> = deviation.iter().copied().zip(b.point_areas()).collect();
+        let most = shown_up_to(&weighted, tolerance);
+        let histogram = Histogram::of(&weighted, [-most, most], BINS);
+        Read { deviation, histogram }
+    }
+
+    /// The same beside the guaranteed distances.
+    pub fn apart<'a>(&'a self, distances: &Distances, b: &'a Mesh) -> Apart<'a> {
+        let bounds = distances.ways().map(|way| ([way.lo, way.hi], way.at));
+        Apart { bounds, mesh: b, deviation: &self.deviation, histogram: &self.histogram }
+    }
 }
 
 /// Where map and histogram end.
@@ -69,6 +88,9 @@ fn shown_up_to(weighted: &[(f64, f64)], tolerance: Option<f64>) -> f64 {
     sizes.sort_by(|a, b| a.0.total_cmp(&b.0));
     let largest = sizes.last().map_or(0.0, |last| last.0);
     let wanted = tolerance.map(|t| BEYOND_TOLERANCE * t).unwrap_or_else(|| {
+        // Where most of B is A's own surface, the rest is what there is to see.
+        let differs = sizes.partition_point(|(size, _)| *size <= ROUNDING_SHARE * largest);
+        let sizes = &sizes[differs..];
         let mut left = SHARE_SHOWN * sizes.iter().map(|(_, area)| area).sum::<f64>();
         let within = sizes.iter().find(|(_, area)| {
             left -= area;
@@ -92,5 +114,7 @@ mod tests {
         assert!((shown_up_to(&weighted, Some(0.1)) - 0.15).abs() < 1e-12);
         assert_eq!(shown_up_to(&weighted, Some(100.0)), 9.0);
         assert_eq!(shown_up_to(&[(0.0, 1.0)], None), 1.0);
+        // All but a thousandth of the area is the same surface.
+        assert_eq!(shown_up_to(&[(1e-9, 999.0), (-0.5, 1.0)], None), 0.5);
     }
 }

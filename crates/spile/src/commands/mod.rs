@@ -11,6 +11,7 @@ mod examine_shapes;
 mod first_article;
 mod fitting_rims;
 mod fittings;
+mod folders_report;
 mod new;
 mod open;
 mod prove;

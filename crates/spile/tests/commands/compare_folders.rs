@@ -67,6 +67,53 @@ fn the_same_folder_twice_has_no_change() {
 }
 
 #[test]
+fn the_report_of_two_revisions_tells_limits_ends_and_keys() {
+    let work = two_revisions();
+    let words = ["compare", "first-out", "second-out", "--within", "0.001", "--report"];
+    let ran = work.spile(&[&words[..], &["two.html"]].concat());
+    assert_eq!(ran.code, 0, "{}{}", ran.stdout, ran.stderr);
+    assert!(ran.stdout.contains("written: two.html"), "{}", ran.stdout);
+    let page = work.read("two.html");
+    // Closed form: the far face moved by 0.5 along the axis.
+    assert!(page.contains("the largest change is at end upper"), "{page}");
+    for told in [
+        "second-out held against first-out",
+        "2 keys of the case differ.",
+        "<code>end upper.fitting</code>",
+        "<strong>8 deg</strong>",
+        "<h3>End upper</h3>",
+        "Verdict of A: <strong>held</strong>; of B: <strong>held</strong>.",
+    ] {
+        assert!(page.contains(told), "{told}");
+    }
+    // Every limit of the proofs has its row, and nothing is said of the end that is the same.
+    let limits = &work.spile(&["compare", "first-out", "second-out", "--json"]).json()["limits"];
+    let rows = page.matches("<span class=\"plain\">").count();
+    assert_eq!(rows, limits.as_array().unwrap().len());
+    assert!(!page.contains("<h3>End lower</h3>"));
+    assert!(!page.contains("http") && !page.contains(&*work.path().to_string_lossy()));
+    for (name, threads) in [("two.pdf", "2"), ("again.pdf", "1"), ("again.html", "1")] {
+        let ran = work.spile(&[&words[..], &[name, "--threads", threads]].concat());
+        assert_eq!(ran.code, 0, "{}", ran.stderr);
+    }
+    assert!(work.read_bytes("two.pdf") == work.read_bytes("again.pdf"));
+    assert!(work.read("again.html") == page, "the same bytes on any number of threads");
+}
+
+#[test]
+fn the_report_says_where_there_is_no_part_or_no_change() {
+    let work = two_revisions();
+    let ran = work.spile(&["compare", "first-out", "first-out", "--report", "same.html"]);
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    assert!(work.read("same.html").contains("The two parts have the same triangles."));
+    let proof = work.read("second-out/proof.json").replace("part.stl", "no-part.stl");
+    work.write("second-out/proof.json", proof);
+    let ran = work.spile(&["compare", "first-out", "second-out", "--report", "one.html"]);
+    assert_eq!(ran.code, 0, "{}", ran.stderr);
+    assert!(work.read("one.html").contains("No part was made in one of the two"));
+}
+
+#[test]
 fn a_result_without_a_part_is_compared_by_its_limits_alone() {
     let work = two_revisions();
     let proof = work.read("second-out/proof.json").replace("part.stl", "no-part.stl");
