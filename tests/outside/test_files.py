@@ -194,7 +194,6 @@ def test_step_holds_the_parts_triangles(made):
 
 def test_step_is_read_by_an_open_cad_kernel(made):
     """Its unit, the volume of the triangles, and each fitting: valid, of its exact volume, its radii and axis exact."""
-    pytest.importorskip("OCP")
     from OCP.BRepAdaptor import BRepAdaptor_Surface
     from OCP.BRepCheck import BRepCheck_Analyzer
     from OCP.BRepGProp import BRepGProp

@@ -124,9 +124,17 @@ def test_coordinates_finer_than_a_file_of_32_bits_are_rounded_and_said_so(spile,
     assert any("rounded to 32-bit" in note for note in proof["notes"])
 
 
+def tube_at_a_cut(made):
+    """The first end, where that is a plane cut with a tube at a place that the case tells."""
+    end = made.case["end"][0]
+    if "cut" not in end or end.get("fitting", {}).get("kind") != "tube" or "along" not in end["place"]:
+        pytest.skip("its first end is no tube at a cut")
+    return end
+
+
 def split_in_the_joint(made):
     """Every triangle of the first end's joint, seams' and fitting's own apart, cut into three at its middle."""
-    end = made.case["end"][0]
+    end = tube_at_a_cut(made)
     cut, place = end["cut"], end["place"]
     unit = lambda v: np.array(v) / np.linalg.norm(v)
     part = made.part.astype(np.float64)
@@ -193,7 +201,7 @@ def joined_by_booleans(made, sunk):
 
     `sunk`: how far the joint reaches into the body. Nothing of this was made under any limit.
     """
-    end = made.case["end"][0]
+    end = tube_at_a_cut(made)
     unit = lambda v: np.array(v) / np.linalg.norm(v)
     through, facing = np.array(end["cut"]["through"]), unit(end["cut"]["facing"])
     at, along = np.array(end["place"]["at"]), unit(end["place"]["along"])

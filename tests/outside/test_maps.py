@@ -35,16 +35,16 @@ def distances(points, sides, faces):
 
 
 @pytest.fixture
-def sides(heavy):
-    return Sides(heavy)
+def sides(each_scan):
+    return Sides(each_scan)
 
 
 def shown(percentiles):
     return np.array([p["value"]["value"] for p in percentiles])
 
 
-def test_the_wall_over_the_bore_is_what_libigl_finds(heavy, sides):
-    wall = measures(heavy)["thickness"]
+def test_the_wall_over_the_bore_is_what_libigl_finds(each_scan, sides):
+    wall = measures(each_scan)["thickness"]
     used, areas, _ = bore_points(sides)
     found = distances(sides.points[used], sides, sides.outside)
     percents = [p["percent"] for p in wall["percentiles"]]
@@ -61,8 +61,8 @@ def test_the_wall_over_the_bore_is_what_libigl_finds(heavy, sides):
     assert np.abs(counted - below["areas"]).sum() < 1e-3 * areas.sum()
 
 
-def test_rays_into_the_wall_are_as_long_as_libigls(heavy, sides):
-    wall = measures(heavy)["thickness"]
+def test_rays_into_the_wall_are_as_long_as_libigls(each_scan, sides):
+    wall = measures(each_scan)["thickness"]
     used, areas, normals = bore_points(sides)
     outside = sides.faces[sides.outside].astype(np.int32)
     some = np.arange(0, len(used), max(1, len(used) // 4000))
@@ -80,8 +80,8 @@ def test_rays_into_the_wall_are_as_long_as_libigls(heavy, sides):
     assert np.allclose(sampled[1:3], shown(wall["ray_percentiles"])[1:3], rtol=0.02)
 
 
-def test_the_deviation_lies_within_the_certified_bound(heavy):
-    deviation = measures(heavy)["deviation"]
+def test_the_deviation_lies_within_the_certified_bound(each_scan):
+    deviation = measures(each_scan)["deviation"]
     largest = deviation["largest"]["value"]
     assert shown(deviation["percentiles"]).max() <= largest
     for extreme in (deviation["outward"], deviation["inward"]):
@@ -89,10 +89,10 @@ def test_the_deviation_lies_within_the_certified_bound(heavy):
     assert sum(deviation["histogram"]["areas"]) == pytest.approx(deviation["area"], rel=SAME)
 
 
-def test_signed_deviation_at_its_extremes_is_what_libigl_finds(heavy, sides):
+def test_signed_deviation_at_its_extremes_is_what_libigl_finds(each_scan, sides):
     """At a form with two walls the scan's material is told by its winding, as libigl reads it."""
-    deviation = measures(heavy)["deviation"]
-    scan = np.concatenate(heavy.scans).reshape(-1, 3).astype(float)
+    deviation = measures(each_scan)["deviation"]
+    scan = np.concatenate(each_scan.scans).reshape(-1, 3).astype(float)
     faces = np.arange(len(scan)).reshape(-1, 3)
     looked = 0
     for sign, extreme in ((1, deviation["outward"]), (-1, deviation["inward"])):

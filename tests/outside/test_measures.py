@@ -34,19 +34,19 @@ def plane_of(end):
     return {"cut": {"through": seams[(seams @ facing).argmin()], "facing": facing}}
 
 
-def test_no_sampled_deviation_exceeds_the_guaranteed_bound(heavy):
-    deviations = heavy.limit("deviation")
+def test_no_sampled_deviation_exceeds_the_guaranteed_bound(each_scan):
+    deviations = each_scan.limit("deviation")
     assert deviations
     highest = max(l["bounds"][1] for l in deviations if l["bounds"])
-    scan, part = np.concatenate(heavy.scans), heavy.part
+    scan, part = np.concatenate(each_scan.scans), each_scan.part
     in_scan, in_part = set(keys(scan)), set(keys(part))
-    sides = Sides(heavy)
+    sides = Sides(each_scan)
     # Rings and far faces replace nothing.
     new = part[[k not in in_scan for k in keys(part)] & (sides.bore | sides.outside)]
     gone = scan[[k not in in_part for k in keys(scan)]]
-    limit = heavy.case["limits"]["deviation"]
+    limit = each_scan.case["limits"]["deviation"]
     looked = 0
-    for end in heavy.case["end"]:
+    for end in each_scan.case["end"]:
         if "reach" not in end:
             continue
         plane = plane_of(end)
@@ -56,16 +56,16 @@ def test_no_sampled_deviation_exceeds_the_guaranteed_bound(heavy):
         replacing, replaced = new[below(new)], gone[below(gone)]
         near = np.linalg.norm(replacing - through, axis=2).max(axis=1) < 3 * end["reach"]
         replacing = replacing[near]
-        if heavy.case["scan"]["form"] == "bore":
+        if each_scan.case["scan"]["form"] == "bore":
             # The made outside replaces nothing: leave out what lies half a wall off the scan.
             middle = replacing.mean(axis=1)
-            replacing = replacing[distances(middle.astype(float), scan) < heavy.case["scan"]["wall"] / 2]
+            replacing = replacing[distances(middle.astype(float), scan) < each_scan.case["scan"]["wall"] / 2]
         near = np.linalg.norm(replaced - through, axis=2).max(axis=1) < 3 * end["reach"]
         replaced = replaced[near]
         looked += len(replacing) + len(replaced)
         assert distances(sampled(replacing, 20_000, 1), scan).max() <= highest + ROUNDING
         assert distances(sampled(replaced, 20_000, 2), part).max() <= highest + ROUNDING
-    if any("reach" in e for e in heavy.case["end"]):
+    if any("reach" in e for e in each_scan.case["end"]):
         assert looked > 100
 
 
@@ -84,11 +84,11 @@ def encloses(points, at, normal):
     return abs(angles[-1] - angles[0]) > np.pi
 
 
-def test_bore_sections_have_the_area_that_trimesh_finds(heavy):
-    points, faces = welded(heavy.part)
+def test_bore_sections_have_the_area_that_trimesh_finds(each_scan):
+    points, faces = welded(each_scan.part)
     mesh = trimesh.Trimesh(points, faces, process=False)
     looked = 0
-    for end in heavy.proof["ends"]:
+    for end in each_scan.proof["ends"]:
         for station in end["stations"][::4]:
             if station["area_part"] is None:
                 continue
@@ -107,10 +107,10 @@ def area_round(mesh, station):
     return min((loop_area(l, normal) for l in loops if encloses(l, at, normal)), default=None)
 
 
-def test_the_scans_sections_have_the_area_that_trimesh_finds(heavy):
-    meshes = [trimesh.Trimesh(*welded(scan), process=False) for scan in heavy.scans]
+def test_the_scans_sections_have_the_area_that_trimesh_finds(each_scan):
+    meshes = [trimesh.Trimesh(*welded(scan), process=False) for scan in each_scan.scans]
     looked = 0
-    for end in heavy.proof["ends"]:
+    for end in each_scan.proof["ends"]:
         for station in end["stations"][::2]:
             if station["area_scan"] is None:
                 continue

@@ -21,17 +21,17 @@ def sampled_least(sides, from_faces, to_faces, seed):
     return np.sqrt(squared.min())
 
 
-def test_the_sampled_wall_lies_within_the_certified_bounds(heavy):
-    sides = Sides(heavy)
+def test_the_sampled_wall_lies_within_the_certified_bounds(each_scan):
+    sides = Sides(each_scan)
     assert sides.bore.sum() > 1000 and sides.outside.sum() > 1000
-    if heavy.case["scan"]["form"] == "bore":
+    if each_scan.case["scan"]["form"] == "bore":
         # Judged everywhere, once.
-        (row,) = heavy.limit("wall_min")
+        (row,) = each_scan.limit("wall_min")
         judged = [(row, sides.bore)]
     else:
-        rows = {l["end"]: l for l in heavy.limit("wall_min")}
-        ends = [e for e in heavy.case["end"] if "fitting" in e]
-        judged = [(rows[e["name"]], sides.joint(heavy, e)) for e in ends]
+        rows = {l["end"]: l for l in each_scan.limit("wall_min")}
+        ends = [e for e in each_scan.case["end"] if "fitting" in e]
+        judged = [(rows[e["name"]], sides.joint(each_scan, e)) for e in ends]
     assert judged
     for row, faces in judged:
         low, high = row["bounds"]

@@ -5,6 +5,7 @@
 
 mod bench;
 mod cases;
+mod gltf;
 mod guide;
 mod licences;
 mod page;

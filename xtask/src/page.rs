@@ -129,7 +129,10 @@ fn node() -> Result<PathBuf, Fault> {
 }
 
 /// The npm beside Node, or on the path.
-fn npm() -> Result<PathBuf, Fault> {
+///
+/// # Errors
+/// There is no fit Node, or no npm.
+pub fn npm() -> Result<PathBuf, Fault> {
     let node = node()?;
     let name = if cfg!(windows) { "npm.cmd" } else { "npm" };
     let beside = node.with_file_name(name);

@@ -5,8 +5,8 @@ use std::time::Instant;
 
 use crate::summary::{self, Count, Row};
 use crate::{
-    Fault, built_example, cases, guide, licences, page, preflight, process, python, root, stress,
-    tidy, tool,
+    Fault, built_example, cases, gltf, guide, licences, page, preflight, process, python, root,
+    stress, tidy, tool,
 };
 
 /// What a run of the tests was asked for.
@@ -99,6 +99,9 @@ fn outside(wish: Wish) -> Result<Count, Fault> {
         .env("SPILE_REPORT_PDF", built_example("spile", "report_pdf")?)
         .env("SPILE_PREFLIGHT", preflight::class_path()?)
         .env("SPILE_MADE", &made.folder);
+    if let Some(validator) = gltf::validator()? {
+        command.env("GLTF_VALIDATOR", validator);
+    }
     if wish.full {
         command.arg("--full");
     }
