@@ -107,15 +107,16 @@ fn target() -> PathBuf {
     std::env::var_os("CARGO_TARGET_DIR").map_or_else(|| root().join("target"), PathBuf::from)
 }
 
-/// Builds the spile command and gives its path.
+/// Builds the spile command and gives its path; with the features that the whole workspace
+/// asks of its dependencies, or they would all be built twice.
 fn built_spile() -> Result<PathBuf, Fault> {
-    process::cargo(&["build", "--package", "spile", "--bin", "spile"])?;
+    process::cargo(&["build", "--workspace", "--bin", "spile"])?;
     Ok(target().join("debug").join(format!("spile{}", std::env::consts::EXE_SUFFIX)))
 }
 
-/// Builds an example program of a crate and gives its path.
-fn built_example(package: &str, name: &str) -> Result<PathBuf, Fault> {
-    process::cargo(&["build", "--package", package, "--example", name])?;
+/// Builds an example program and gives its path.
+fn built_example(name: &str) -> Result<PathBuf, Fault> {
+    process::cargo(&["build", "--workspace", "--example", name])?;
     let file = format!("{name}{}", std::env::consts::EXE_SUFFIX);
     Ok(target().join("debug").join("examples").join(file))
 }

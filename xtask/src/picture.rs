@@ -65,6 +65,6 @@ pub fn real_pictures() -> Result<(), Fault> {
 
 /// Draws the part that was made in a folder.
 fn draw(made: &Path, path: &Path, size: [&str; 2], more: &[&str]) -> Result<(), Fault> {
-    let program = built_example("spile-report", "part_picture")?;
+    let program = built_example("part_picture")?;
     process::run(Command::new(program).arg(made).arg(path).args(size).args(more))
 }

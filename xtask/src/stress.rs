@@ -105,7 +105,7 @@ fn name(ended: Ended) -> &'static str {
 /// Draws and runs the seeds below `count`, one a processor at a time.
 fn all(folder: &Path, count: u64) -> Result<Vec<Seed>, Fault> {
     let spile = built_spile()?;
-    let draw = built_example("spile", "stress")?;
+    let draw = built_example("stress")?;
     process::run(Command::new(draw).arg(folder).arg("0").arg(count.to_string()))?;
     let count = usize::try_from(count).map_err(|e| format!("how many seeds: {e}"))?;
     process::side_by_side(count, |k| one(&spile, &folder.join(format!("seed-{k}"))))

@@ -93,10 +93,10 @@ fn outside(wish: Wish) -> Result<Count, Fault> {
         .env("RAYON_NUM_THREADS", "1")
         .env("OMP_NUM_THREADS", "1")
         .env("SPILE_BIN", &made.spile)
-        .env("SPILE_PAIRS", built_example("spile", "pairs")?)
-        .env("SPILE_REMESHED", built_example("spile", "remeshed")?)
-        .env("SPILE_STRESS", built_example("spile", "stress")?)
-        .env("SPILE_REPORT_PDF", built_example("spile", "report_pdf")?)
+        .env("SPILE_PAIRS", built_example("pairs")?)
+        .env("SPILE_REMESHED", built_example("remeshed")?)
+        .env("SPILE_STRESS", built_example("stress")?)
+        .env("SPILE_REPORT_PDF", built_example("report_pdf")?)
         .env("SPILE_PREFLIGHT", preflight::class_path()?)
         .env("SPILE_MADE", &made.folder);
     if let Some(validator) = gltf::validator()? {

@@ -14,6 +14,8 @@ use crate::number::{Sense, digits, place};
 use crate::records_told::file_table;
 use crate::views::{behind, whole};
 
+/// A share of the surface that is not worth a word is below this.
+const LEAST_TOLD: f64 = 0.001;
 /// Pictures are this many pixels wide and high.
 const PICTURE: [usize; 2] = [840, 500];
 
@@ -42,12 +44,14 @@ pub struct Apart<'a> {
     /// Guaranteed bounds from A to B, from B to A, and both ways, with a place that is as far
     /// off as the lower bound.
     pub bounds: [([f64; 2], DVec3); 3],
-    /// The surface B, where it was compared.
+    /// The surface B, where it was compared, in triangles that are small enough for the map.
     pub mesh: &'a Mesh,
     /// How far each of its points lies from A, above zero where it stands off it.
     pub deviation: &'a [f64],
-    /// Its area by that.
+    /// The area of what differs by that.
     pub histogram: &'a Histogram,
+    /// Share of B's area that does not differ.
+    pub same: f64,
 }
 
 /// Writes the record as a document.
@@ -172,15 +176,23 @@ pub(crate) fn map(apart: &Apart, tolerance: Option<f64>, unit: &str) -> Vec<Bloc
     });
     let marks = tolerance.map(|t| [(-t, "tolerance".to_owned()), (t, "tolerance".to_owned())]);
     let x = length("deviation of B from A,", unit);
+    let mut below = "Area of B by its deviation from A".to_owned();
+    if apart.same >= LEAST_TOLD {
+        below.push_str(&format!(
+            "; {} %, which do not differ, are left out",
+            digits(100.0 * apart.same)
+        ));
+    }
+    below.push('.');
     let chart = histogram(
         apart.histogram,
         marks.as_ref().map_or(&[], |marks| marks.as_slice()),
-        (x.trim_end_matches(','), "Area of B by its deviation from A.", unit),
+        (x.trim_end_matches(','), &below, unit),
     );
     let note: Text = plain(
-        "The map and the histogram are read at B's points; colours end where the histogram does, \
-         and what lies beyond has the end's colour. Ring: the place of the largest distance from B to A, drawn \
-         through the part where that hides it.",
+        "The map and the histogram are read at places of B that lie close together; colours \
+         end where the histogram does, and what lies beyond has the end's colour. Ring: the place of the \
+         largest distance from B to A, drawn through the part where that hides it.",
     );
     [Some(heading("Deviation")), figures(shots.into()), Some(Block::Figures(vec![chart]))]
         .into_iter()

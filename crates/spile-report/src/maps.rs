@@ -276,7 +276,7 @@ pub(crate) fn scale(map: Map, [low, high]: [f64; 2], name: &str, meant: [&str; 2
     }
     let with = |x: f64, meant: &str| match meant {
         "" => digits(x),
-        meant => format!("{} {meant}", digits(x)),
+        meant => format!("{} ({meant})", digits(x)),
     };
     let ends = [with(low, meant[0]), with(high, meant[1])];
     chart::text(&mut svg, [0.0, 42.0], "start", &ends[0]);

@@ -21,6 +21,7 @@ mod progress;
 mod proof_difference;
 mod proof_file;
 mod proof_table;
+mod refined;
 mod report_file;
 mod signed_distance;
 mod starter;

@@ -14,7 +14,7 @@ const OF_THE_REPORT: [&str; 2] = ["measure", "report"];
 /// Runs the demo's case on a large phantom, built as the tests are: optimised, with debug
 /// assertions.
 pub fn report() -> Result<(), Fault> {
-    let phantom = built_example("spile", "phantom")?;
+    let phantom = built_example("phantom")?;
     let spile = built_spile()?;
     let here = target().join("bench").join(SIZE.to_string());
     process::run(Command::new(phantom).arg(SIZE.to_string()).arg(&here))?;

@@ -73,7 +73,7 @@ fn compared(spile: &Path, folder: &Path) -> Result<(), Fault> {
         process::run(Command::new(program).current_dir(folder).args(words))
     };
     in_folder(spile, &["run", "phantom-second.toml", "--without-report"])?;
-    let print = built_example("spile", "invented_print")?;
+    let print = built_example("invented_print")?;
     in_folder(&print, &["phantom-out/part.stl", "print-invented.stl"])?;
     let revisions = ["compare", "phantom-out", "phantom-second-out", "--within", "0.005"];
     let article = ["compare", "phantom-out/part.stl", "print-invented.stl", "--within", "0.01"];

@@ -37,9 +37,9 @@ pub(super) fn folders_report(told: &compare_folders::Document, folders: [&Folder
             .map(|change| (change.key.clone(), [change.a.clone(), change.b.clone()]))
             .collect::<Vec<_>>(),
         ends: &told.ends.iter().map(end).collect::<Vec<_>>(),
-        parts: parts.zip(read.as_ref()).map(|(((a, part), distances), read)| Parts {
+        parts: parts.zip(read.as_ref()).map(|(((a, _), distances), read)| Parts {
             a,
-            apart: read.apart(distances, part),
+            apart: read.apart(distances),
             settled: &b.case,
             stations: &stations,
         }),
