@@ -4,7 +4,7 @@ use std::process::Command;
 
 use serde_json::Value;
 
-use crate::{Fault, page, process, target};
+use crate::{Fault, built_example, built_spile, page, process, target};
 
 /// Triangles of the scans.
 const SIZES: [usize; 2] = [1_000_000, 4_000_000];
@@ -18,21 +18,20 @@ const PROMISED: [(usize, &[(&str, f64)]); 2] = [
     (SIZES[1], &[("pick_ms", 20.0)]),
 ];
 
-/// Has the page show phantoms of these sizes, by spile built for release.
+/// Has the page show phantoms of these sizes, by spile built as the tests are: optimised,
+/// with debug assertions.
 ///
 /// # Errors
 /// The browser breaks off, or a figure is over what is promised.
 pub fn page() -> Result<(), Fault> {
     page::build()?;
-    let built = ["build", "--release", "-p", "spile", "--bin", "spile", "--example", "phantom"];
-    process::cargo(&built)?;
-    let release = target().join("release");
+    let phantom = built_example("spile", "phantom")?;
+    let spile = built_spile()?;
     let mut over = Vec::new();
     for (size, promised) in PROMISED {
         let here = target().join("bench").join(size.to_string());
-        let phantom = release.join("examples/phantom");
-        process::run(Command::new(phantom).arg(size.to_string()).arg(&here))?;
-        let mut command = page::in_browser("figures.mjs", &release.join("spile"))?;
+        process::run(Command::new(&phantom).arg(size.to_string()).arg(&here))?;
+        let mut command = page::in_browser("figures.mjs", &spile)?;
         let said = process::run_silently(command.arg(here.join("phantom-invented.stl")))?;
         let told = said.lines.iter().find_map(|line| serde_json::from_str::<Value>(line).ok());
         let Some(Value::Object(told)) = told.filter(|_| said.code == Some(0)) else {

@@ -17,8 +17,13 @@ const median = (times) => [...times].sort((a, b) => a - b)[Math.floor(times.leng
 async function picture(chrome, address) {
   const begun = Date.now();
   const page = await shown(t, chrome, address);
-  const entry = await page.waitForFunction(() => document.querySelector("[data-test=picture]")?.dataset.eye, null, { polling: 20 });
+  const entry = await page.waitForFunction(() => document.querySelector("[data-test=picture]")?.scene?.renderer.info.render.triangles > 1000, null, { polling: 20 });
   await entry.dispose();
+  // What was asked of the graphics is done once a pixel of it can be read.
+  await page.evaluate(() => {
+    const gl = document.querySelector("[data-test=picture]").scene.renderer.getContext();
+    gl.readPixels(0, 0, 1, 1, gl.RGBA, gl.UNSIGNED_BYTE, new Uint8Array(4));
+  });
   return { page, seconds: (Date.now() - begun) / 1000 };
 }
 
@@ -29,7 +34,7 @@ const timed = (page, what) => page.evaluate(async ([what, TIMES]) => {
   window.requestAnimationFrame = () => 0;
   const frame = host.querySelector("canvas").getBoundingClientRect();
   const size = Math.max(...(await (await fetch("api/state")).json()).scan.examined.size);
-  scene.paintWith({ radius: size / 100, isErasing: false });
+  scene.paintWith({ radius: size / 40, isErasing: false });
   let met = 0;
   const times = [];
   // Places on a spiral from the middle of the picture, so that many meet the scan.
@@ -74,9 +79,9 @@ try {
     const { calls, triangles } = scene.renderer.info.render;
     return { calls, triangles, bytes: entries.reduce((sum, entry) => sum + entry.encodedBodySize, 0) };
   });
+  const { scan: { examined } } = await until(address, (now) => now.scan?.examined, 600);
   const picks = await timed(page, "pick");
   const strokes = await timed(page, "stroke");
-  const { scan: { examined } } = await until(address, (now) => now.scan?.examined, 600);
   const end = examined.ends[0];
   const dragged = await cuts(page, end, Math.max(...examined.size));
   console.log(JSON.stringify({

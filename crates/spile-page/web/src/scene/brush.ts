@@ -1,15 +1,16 @@
 // The brush: which triangles of a surface a ball at a place of it touches.
 
 import * as THREE from "three";
-import type { ExtendedTriangle, MeshBVH } from "three-mesh-bvh";
+import type { ExtendedTriangle } from "three-mesh-bvh";
+
+import { treeOf } from "./surface-mesh";
 
 /**
  * The triangles that a ball touches and that face as the surface does at its middle, so
  * that a brush wider than the wall does not paint the wall's other side.
  */
 export function touched(mesh: THREE.Mesh, at: THREE.Vector3, normal: THREE.Vector3, radius: number, into: Set<number>): void {
-  const tree = mesh.geometry.boundsTree as MeshBVH | undefined;
-  tree?.shapecast({
+  treeOf(mesh).shapecast({
     intersectsBounds: (box: THREE.Box3) => box.distanceToPoint(at) <= radius,
     intersectsTriangle: (triangle: ExtendedTriangle, index: number) => {
       triangle.closestPointToPoint(at, nearest);

@@ -11,7 +11,7 @@ import { GROUND, REACHED, REGION_COLOURS } from "./colours";
 import { Handles, type Held, vector } from "./handles";
 import { fill, type Label, type Marks } from "./marks";
 import { Painted } from "./painted";
-import { colour, dispose, drawn, edges, fade, overlay } from "./surface-mesh";
+import { colour, dispose, drawn, edges, fade, overlay, treeOf } from "./surface-mesh";
 
 export type { Held } from "./handles";
 export type { Marks } from "./marks";
@@ -328,7 +328,8 @@ export class Scene {
       canvas.setPointerCapture(event.pointerId);
     }, first);
     canvas.addEventListener("pointermove", (event) => {
-      if (does === "paints") this.stroke(event.clientX, event.clientY);
+      // A fast hand leaves no gaps: the browser tells of all its places at once.
+      if (does === "paints") for (const { clientX, clientY } of event.getCoalescedEvents()) this.stroke(clientX, clientY);
       if (does === "holds") this.move(event.clientX, event.clientY, false);
     }, first);
     const up = (event: PointerEvent) => {
@@ -359,6 +360,7 @@ export class Scene {
   /** One step of the brush at a place of the window; whether it met the scan. */
   stroke(x: number, y: number): boolean {
     const scan = this.meshOf("scan");
+    if (scan) treeOf(scan);
     const hit = this.brush && scan ? this.rayAt(x, y).intersectObject(scan, false)[0] : undefined;
     if (!hit?.face || !this.brush || !scan) return false;
     const now = new Set<number>();
@@ -386,6 +388,7 @@ export class Scene {
     const ray = this.rayAt(x, y);
     const shown = Object.entries(this.surfaces).filter(([, group]) => group.visible);
     const meshes = shown.flatMap(([which]) => this.meshOf(which as "scan" | "part") ?? []);
+    meshes.forEach(treeOf);
     ray.firstHitOnly = !this.opened;
     const hits = ray.intersectObjects(meshes, false);
     const hit = hits.find(({ point }) => !this.opened || this.opened.distanceToPoint(point) >= 0);
@@ -414,14 +417,21 @@ export class Scene {
     if (this.isDue) return;
     this.isDue = true;
     requestAnimationFrame((now) => {
-      this.isDue = false;
+      // What the step itself moves is drawn with it.
       this.step(now);
+      this.isDue = false;
+      if (this.flight) this.draw();
       for (const mark of this.marks.children) {
         if (mark.userData.facesCamera) mark.quaternion.copy(this.camera.quaternion);
       }
       this.renderer.render(this.world, this.camera);
       this.host.dataset.eye = this.camera.position.toArray().map((x) => x.toFixed(3)).join(" ");
       this.putLabels();
+      // Whoever sees the picture will point at it soon.
+      setTimeout(() => (["scan", "part"] as const).forEach((which) => {
+        const mesh = this.meshOf(which);
+        if (mesh) treeOf(mesh);
+      }));
     });
   }
 
@@ -434,7 +444,6 @@ export class Scene {
     this.controls.target.lerpVectors(from[1]!, to[1]!, eased);
     if (t >= 1) this.flight = null;
     this.controls.update();
-    this.draw();
   }
 
   private putLabels(): void {

@@ -7,7 +7,7 @@ import type { Surface } from "../api/surface";
 import { colourOf, type Colours, type Range } from "../ui/scale";
 import { SCAN } from "./colours";
 
-/** A surface with its search tree, one run of triangles a region, each in its colour. */
+/** A surface, one run of triangles a region, each in its colour. */
 export function drawn(surface: Surface, regionColours: readonly number[]): THREE.Mesh {
   const geometry = new THREE.BufferGeometry();
   geometry.setAttribute("position", new THREE.BufferAttribute(surface.points, 3));
@@ -34,10 +34,16 @@ export function drawn(surface: Surface, regionColours: readonly number[]): THREE
   geometry.computeVertexNormals();
   const made = new THREE.Mesh(geometry, materials);
   made.userData.colours = materials.map((material) => material.color.getHex());
-  // The tree keeps the order of triangles: it has an index of its own.
-  geometry.boundsTree = new MeshBVH(geometry, { indirect: true });
   made.raycast = acceleratedRaycast;
   return made;
+}
+
+/** The surface's search tree, made when it is first asked for: the picture comes before it. */
+export function treeOf({ geometry }: THREE.Mesh): MeshBVH {
+  // The tree keeps the order of triangles: it has an index of its own.
+  const tree = (geometry.boundsTree as MeshBVH | undefined) ?? new MeshBVH(geometry, { indirect: true });
+  geometry.boundsTree = tree;
+  return tree;
 }
 
 /** Colours a surface by a value a point; null gives it its regions' colours again. */

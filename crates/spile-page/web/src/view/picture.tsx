@@ -159,21 +159,23 @@ function Views({ acts, k }: { acts: Acts; k: number }) {
 /** Has a surface in the picture; gives what changes once it is there. */
 function useSurface(which: "scan" | "part", key: string, scene: Scene | null): string {
   const [there, setThere] = useState("");
+  // Asked for before there is a picture to put it in: making that takes a while, too.
+  const asked = useMemo(() => (key ? server.surface(which) : null), [key]);
   useEffect(() => {
     if (!scene) return;
-    if (!key) {
+    if (!asked) {
       scene.set(which, null);
       setThere("");
       return;
     }
     let isOld = false;
-    server.surface(which).then((bytes) => {
+    asked.then((bytes) => {
       if (isOld) return;
       scene.set(which, readSurface(bytes));
       setThere(key);
     }, () => undefined);
     return () => void (isOld = true);
-  }, [key, scene]);
+  }, [asked, scene]);
   return there;
 }
 
