@@ -8,6 +8,7 @@ What can be asked is not written here: it is read from the server's own descript
 import json
 import subprocess
 import sys
+import time
 from pathlib import Path
 from urllib.error import HTTPError
 from urllib.parse import quote
@@ -27,9 +28,9 @@ class Server:
             for method, operation in methods.items()
         }
 
-    def answer(self, name, body=None, **places):
+    def answer(self, operation, body=None, /, **places):
         """The open answer. What the path leaves open is in `places`; a body that is no bytes goes as JSON."""
-        method, path = self.ways[name]
+        method, path = self.ways[operation]
         path = path.format(**{key: quote(str(value)) for key, value in places.items()})
         if body is not None and not isinstance(body, bytes):
             body = json.dumps(body).encode()
@@ -37,25 +38,28 @@ class Server:
             return urlopen(Request(self.address + path, body, method=method))
         except HTTPError as error:
             refused = json.load(error)["error"] if error.code == 422 else {"message": error.reason}
-            raise SystemExit(f"{name}: {refused['message']}") from error
+            raise SystemExit(f"{operation}: {refused['message']}") from error
 
-    def ask(self, name, body=None, **places):
+    def ask(self, operation, body=None, /, **places):
         """All bytes of the answer."""
-        with self.answer(name, body, **places) as answer:
+        with self.answer(operation, body, **places) as answer:
             return answer.read()
 
     def state(self):
         return json.loads(self.ask("state"))
 
-    def until(self, is_so):
+    def until(self, is_so, seconds=600):
         """The state once it is so: looked at after every event, never in between."""
+        latest = time.monotonic() + seconds
         with self.answer("events") as events:
+            # Where nothing happens a line comes all the same, from time to time.
             for line in events:
-                if line.startswith(b"data:"):
-                    state = self.state()
-                    if is_so(state):
-                        return state
-        raise SystemExit("the server has ended")
+                state = self.state() if line.startswith(b"data:") else None
+                if state and is_so(state):
+                    return state
+                if time.monotonic() > latest:
+                    break
+        raise SystemExit("that did not come about")
 
 
 def make(server, scan, edits, folder):

@@ -29,6 +29,7 @@ use utoipa_axum::routes;
 
 use crate::assets;
 use crate::guard::{Guard, guarded};
+use crate::messages::{ErrorDocument, Mistake, Refusal};
 use crate::session::Session;
 
 /// What one request may take.
@@ -119,6 +120,8 @@ pub fn description() -> utoipa::openapi::OpenApi {
         license(name = "MIT OR Apache-2.0"),
     ),
     paths(part::output),
+    // Answers that are refused name these alone.
+    components(schemas(ErrorDocument, Refusal, Mistake)),
     tags(
         (name = "case", description = "the case, and what is told of all"),
         (name = "scan", description = "the scan: handed over, looked at, cut in thought, painted, mended"),

@@ -25,7 +25,7 @@ const PROMISED: [(usize, &[(&str, f64)]); 2] = [
 /// The browser breaks off, or a figure is over what is promised.
 pub fn page() -> Result<(), Fault> {
     page::build()?;
-    let phantom = built_example("spile", "phantom")?;
+    let phantom = built_example("phantom")?;
     let spile = built_spile()?;
     let mut over = Vec::new();
     for (size, promised) in PROMISED {

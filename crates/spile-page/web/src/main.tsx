@@ -60,6 +60,8 @@ function Page() {
   }, [isRunning]);
   const number = state?.result?.number;
   useEffect(() => show({ blend: number ? 1 : 0 }), [number]);
+  // Places of another scan are not places of this one.
+  useEffect(() => show({ ring: [], outline: null }), [state?.scan?.file]);
   // What was being slid is in the case now, or was taken back.
   useEffect(() => show({ draft: null }), [state?.case?.text]);
   useEffect(() => dropped(ask), [ask]);

@@ -19,12 +19,13 @@ async function picture(chrome, address) {
   const page = await shown(t, chrome, address);
   const entry = await page.waitForFunction(() => document.querySelector("[data-test=picture]")?.scene?.renderer.info.render.triangles > 1000, null, { polling: 20 });
   await entry.dispose();
+  const handed = (Date.now() - begun) / 1000;
   // What was asked of the graphics is done once a pixel of it can be read.
   await page.evaluate(() => {
     const gl = document.querySelector("[data-test=picture]").scene.renderer.getContext();
     gl.readPixels(0, 0, 1, 1, gl.RGBA, gl.UNSIGNED_BYTE, new Uint8Array(4));
   });
-  return { page, seconds: (Date.now() - begun) / 1000 };
+  return { page, handed, seconds: (Date.now() - begun) / 1000 };
 }
 
 /** Times of some calls in the page, in milliseconds, nothing being drawn. */
@@ -72,7 +73,7 @@ try {
   const read_s = (Date.now() - begun) / 1000;
   const chrome = await browser();
   ended.push(() => chrome.close());
-  const { page, seconds } = await picture(chrome, address);
+  const { page, handed, seconds } = await picture(chrome, address);
   const told = await page.evaluate(() => {
     const { scene } = document.querySelector("[data-test=picture]");
     const entries = performance.getEntriesByType("resource");
@@ -85,7 +86,7 @@ try {
   const end = examined.ends[0];
   const dragged = await cuts(page, end, Math.max(...examined.size));
   console.log(JSON.stringify({
-    triangles: examined.triangles, file: read.file, read_s, first_picture_s: seconds, draw_calls: told.calls,
+    triangles: examined.triangles, file: read.file, read_s, to_graphics_s: handed, first_picture_s: seconds, draw_calls: told.calls,
     drawn_triangles: told.triangles, bytes_sent: told.bytes, picks: picks.times.length, pick_ms: median(picks.times),
     strokes: strokes.times.length, stroke_ms: median(strokes.times), painted: strokes.painted, cut_ms: median(dragged),
   }));

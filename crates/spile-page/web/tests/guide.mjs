@@ -1,10 +1,10 @@
 // Draws the guide's pictures of the page: `cargo xtask picture --page`. A whole case on the
 // invented demo, and beside it what a duct shows that is broken, or asks for too much.
 
-import { writeFile } from "node:fs/promises";
+import { mkdir, writeFile } from "node:fs/promises";
 import { join } from "node:path";
 
-import { browser, dropped, folder, made, opened, shown, spile, typed, until } from "./bench.mjs";
+import { browser, dropped, folder, made, opened, shown, spile, still, typed, until } from "./bench.mjs";
 import { CASE, duct } from "./duct.mjs";
 
 const SCAN = "phantom-invented.stl";
@@ -16,8 +16,8 @@ const t = { after: (end) => ended.push(end) };
 async function drawn(page, name, heading) {
   if (heading) await page.getByRole("heading", { name: heading, exact: true }).evaluate((h) => h.scrollIntoView({ block: "start" }));
   await page.mouse.move(2, 2);
-  // Flights are over and fonts are there.
-  await page.waitForTimeout(700);
+  await still(page);
+  await page.waitForTimeout(500);
   await page.screenshot({ path: join(pictures, `${name}.png`) });
   console.log(`${name}.png drawn`);
 }
@@ -28,7 +28,8 @@ const button = (page, name) => page.getByRole("button", { name });
 async function demo(chrome) {
   const from = await folder(t);
   await spile("demo", "--out", from);
-  const cwd = await folder(t);
+  const cwd = join(await folder(t), "phantom");
+  await mkdir(cwd);
   const { address } = await opened(t, cwd);
   const page = await shown(t, chrome, address);
   await drawn(page, "empty");
@@ -67,6 +68,7 @@ async function demo(chrome) {
   await typed(page, address, "wall_min, mm", "1.5");
 
   await button(page, "All of it").click();
+  await still(page);
   await button(page, "Paint").click();
   const box = await page.getByTestId("picture").boundingBox();
   const [x, y] = [box.x + box.width / 2, box.y + box.height / 2];
@@ -101,10 +103,12 @@ async function demo(chrome) {
   await page.getByLabel("with the triangles' edges").uncheck();
   await page.getByLabel("what the part is coloured by").selectOption("none");
   await button(page, `Square to the bore at ${name}`).click();
-  await page.waitForTimeout(300);
-  await page.mouse.click(x, y - 40);
+  await still(page);
+  const now = await page.getByTestId("picture").boundingBox();
+  const [left, top] = [now.x + now.width / 2, now.y + now.height / 2];
+  await page.mouse.click(left, top - 70);
   await page.getByTestId("measured").waitFor();
-  await page.mouse.click(x, y + 60);
+  await page.mouse.click(left, top + 90);
   await page.getByTestId("measured").getByText("apart").waitFor();
   await drawn(page, "measured", "Part");
   await page.locator("li[data-limit=wall_min] > button").first().click();

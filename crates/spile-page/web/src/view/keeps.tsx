@@ -19,7 +19,8 @@ export function KeepsSection({ acts }: { acts: Acts }) {
   const add = (keep: unknown) => void acts.change("one keep more", [{ path: ["keep", keeps.length], value: keep }]);
   const ball = () => picked && add({ ball: { at: rounded(picked), radius } });
   const box = () => picked && add({ box: { min: rounded(moved(picked, [-1, -1, -1], Math.sqrt(3) * radius)), max: rounded(moved(picked, [1, 1, 1], Math.sqrt(3) * radius)) } });
-  const [size, setSize] = useState(radius);
+  const [chosen, setSize] = useState<number | null>(null);
+  const size = chosen ?? radius;
   const painted = paintedKeep(values);
   const canPaint = textAt(values, ["scan", "form"]) !== "sheets";
   const paint = (isErasing: boolean) => show({ brush: brush?.isErasing === isErasing ? null : { radius: size, isErasing }, blend: 0 });

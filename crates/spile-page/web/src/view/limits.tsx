@@ -56,7 +56,7 @@ function Limit({ acts, name, unit, scale, proposal, before, after, required }: L
       ) : (
         <>
           {name === "chord" ? `a tenth of deviation.` : "measured, not asked."}{" "}
-          <button type="button" onClick={() => acts.set(["limits", name], proposal)}>Ask for {told}</button>
+          {proposal > 0 && <button type="button" onClick={() => acts.set(["limits", name], proposal)}>Ask for {told}</button>}
         </>
       )}
     </p>

@@ -66,7 +66,7 @@ function Files({ acts }: { acts: Acts }) {
   const chosen = state.case?.file ?? state.scan?.file;
   return (
     <details open={!state.scan}>
-      <summary>Choose another file</summary>
+      <summary>{state.scan ? "Choose another file" : "Choose a file"}</summary>
       <ul class="plain">
         {state.files.filter((file) => file !== chosen && !/\.(step|stp)$/i.test(file)).map((file) => (
           <li key={file}>
