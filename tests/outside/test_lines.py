@@ -34,7 +34,8 @@ def test_sections_of_the_line_are_what_trimesh_finds(each_scan):
     scans = [trimesh.Trimesh(*welded(scan), process=False) for scan in each_scan.scans]
     looked = {"before": 0, "after": 0}
     for line in each_scan.proof["measures"]["lines"]:
-        for station in line["stations"][::7]:
+        # Of a short line, as in the arch, which soon comes to a branch, every station.
+        for station in line["stations"][:: 7 if len(line["stations"]) > 60 else 1]:
             for when, meshes in (("before", scans), ("after", [part])):
                 section = station[when]
                 if section is None:

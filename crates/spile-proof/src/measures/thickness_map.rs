@@ -7,6 +7,7 @@
 
 use rayon::prelude::*;
 use serde::Serialize;
+use spile_case::FileKind;
 use spile_mesh::{Bvh, DVec3, nearest};
 
 use super::deviation_map::Percentile;
@@ -22,11 +23,12 @@ pub struct Thickness {
     /// outside; to rounding that of the surface there.
     #[serde(skip)]
     pub map: VertexMap,
-    /// Distance to the other side along the inward normal, where it is met.
+    /// Distance to the other side along the inward normal, where it is met. At some of the
+    /// points alone where there are very many, unless the case asks for a file that has all.
     #[serde(skip)]
     pub ray: VertexMap,
     /// Diameter of the largest ball that touches the surface here, on the inward side of
-    /// its normal, and the other side; to a thousandth of it.
+    /// its normal, and the other side; to a thousandth of it. At the points of `ray`.
     #[serde(skip)]
     pub ball: VertexMap,
     /// The least wall of the whole part, scan included; none where a side is missing.
@@ -50,6 +52,9 @@ const BINS: usize = 40;
 /// The histogram ends where this share of the area is passed, for a few places
 /// of a scan may have no other side near.
 const HISTOGRAM_SHARE: f64 = 0.995;
+/// Ray and ball are read for their percentiles at about so many points of the part, spread
+/// over its list: they are dear, and shown alone.
+const READ_ABOUT: usize = 100_000;
 /// A ball is no longer shrunk when that takes no more than this share of it.
 const BALL_SHARE: f64 = 1e-3;
 /// It is shrunk this often at most; a handful is common.
@@ -76,7 +81,10 @@ pub(super) fn thickness(
     proof: &Proof,
 ) -> Thickness {
     let far = l.part.bounds().diagonal();
-    let each: Vec<Wall> = (0..l.part.points().len())
+    let count = l.part.points().len();
+    let stride = count.div_ceil(READ_ABOUT).max(1);
+    let wants_all = l.case.output.files.contains(&FileKind::Ply);
+    let each: Vec<Wall> = (0..count)
         .into_par_iter()
         .map(|v| {
             let other = match points.side[v] {
@@ -84,22 +92,24 @@ pub(super) fn thickness(
                 Side::Outside => &trees.bore,
                 Side::Neither => return Wall::default(),
             };
-            Wall::at(other, l.part.points()[v], points.normal[v], far)
+            let normal = if wants_all || v % stride == 0 { points.normal[v] } else { DVec3::ZERO };
+            Wall::at(other, l.part.points()[v], normal, far)
         })
         .collect();
     let map =
         |pick: fn(&Wall) -> Option<f64>| VertexMap { values: each.iter().map(pick).collect() };
     let (map, ray, ball) = (map(|w| w.shortest), map(|w| w.ray), map(|w| w.ball));
     let least = of_the_proof(l, proof).or_else(|| least(l, trees));
-    let bore = sorted_by_area(points, &map);
+    let bore = sorted_by_area(points, &map, 1);
+    let how_read = if stride == 1 { EVERY_POINT } else { SOME_POINTS };
     let to = quantiles(&bore, &[HISTOGRAM_SHARE]).first().copied().unwrap_or(0.0);
     let how = "shortest straight distance from the whole bore to the outside";
     Thickness {
         least: least.map(|(b, _)| Figure::certified(b[0], b, how)),
         least_where: least.map(|(_, at)| at),
-        percentiles: percentiles(&bore),
-        ray_percentiles: percentiles(&sorted_by_area(points, &ray)),
-        ball_percentiles: percentiles(&sorted_by_area(points, &ball)),
+        percentiles: percentiles(&bore, EVERY_POINT),
+        ray_percentiles: percentiles(&sorted_by_area(points, &ray, stride), how_read),
+        ball_percentiles: percentiles(&sorted_by_area(points, &ball, stride), how_read),
         histogram: Histogram::of(&bore, [0.0, to], BINS),
         map,
         ray,
@@ -138,19 +148,23 @@ fn least(l: &Labelled, trees: &Trees) -> Option<Least> {
     Some(([found.lo, found.hi], found.at.to_array()))
 }
 
-/// Values at points of the bore with the area each stands for, rising.
-fn sorted_by_area(points: &PartPoints, map: &VertexMap) -> Vec<(f64, f64)> {
+/// Values at every so many points of the bore with the area each stands for, rising.
+fn sorted_by_area(points: &PartPoints, map: &VertexMap, stride: usize) -> Vec<(f64, f64)> {
     let is_bore = |v: usize| points.side[v] == Side::Bore;
-    let values = map.values.iter().enumerate().filter(|(v, _)| is_bore(*v));
+    let values = map.values.iter().enumerate().step_by(stride).filter(|(v, _)| is_bore(*v));
     let mut all: Vec<(f64, f64)> =
         values.filter_map(|(v, value)| value.map(|x| (x, points.area[v]))).collect();
     all.par_sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
     all
 }
 
-fn percentiles(sorted: &[(f64, f64)]) -> Vec<Percentile> {
+/// How percentiles are read where there is time for all points, and where there is not.
+const EVERY_POINT: &str = "read at the bore's points, each weighted by the area at it";
+const SOME_POINTS: &str =
+    "read at some of the bore's points, spread over all of them, each weighted by the area at it";
+
+fn percentiles(sorted: &[(f64, f64)], how: &str) -> Vec<Percentile> {
     let values = quantiles(sorted, &PERCENTS.map(|percent| percent / 100.0));
-    let how = "read at the bore's points, each weighted by the area at it";
     PERCENTS
         .iter()
         .zip(values)

@@ -91,7 +91,7 @@ fn the_report_of_two_revisions_tells_limits_ends_and_keys() {
     let rows = page.matches("<span class=\"plain\">").count();
     assert_eq!(rows, limits.as_array().unwrap().len());
     assert!(!page.contains("<h3>End lower</h3>"));
-    assert!(!page.contains("http") && !page.contains(&*work.path().to_string_lossy()));
+    assert!(!page.contains("http:") && !page.contains(&*work.path().to_string_lossy()));
     for (name, threads) in [("two.pdf", "2"), ("again.pdf", "1"), ("again.html", "1")] {
         let ran = work.spile(&[&words[..], &[name, "--threads", threads]].concat());
         assert_eq!(ran.code, 0, "{}", ran.stderr);
