@@ -73,7 +73,6 @@ pub fn test(is_full: bool) -> Result<Count, Fault> {
         .args(["--test", "--test-concurrency=1", "--test-reporter=tap"])
         .args(TESTS.map(|name| web().join(format!("tests/{name}.test.mjs"))))
         .args(is_full.then(|| web().join("tests/job.test.mjs")))
-        .env("SPILE_PAGE_FULL", if is_full { "1" } else { "" })
         .env("SPILE_PICTURES", target().join("page-pictures"));
     let said = process::run_and_listen(&mut command)?;
     let told = |what: &str| {
