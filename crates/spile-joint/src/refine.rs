@@ -1,12 +1,15 @@
 //! `refine`: remeshes the band within reach, graded back to the scan's own
 //! triangles, under a certified bound of its deviation.
 
+mod slivers;
+
 use spile_mesh::{
     Bvh, DVec3, GaveWay, Lines, Mesh, RemeshError, RemeshOptions, SizeField, are_within,
     boundary_loops, remesh,
 };
 
 use crate::reach::{Band, outline_index};
+use slivers::without_slivers;
 
 /// What refining must hold.
 #[derive(Debug, Clone)]
@@ -66,13 +69,32 @@ pub fn refine(band: &Band, limits: &RefineLimits) -> Result<Refined, RefineError
     options.gap = f64::INFINITY;
     let remeshed = remesh(&band.mesh, &options)?;
     let rim = rim_of(&remeshed.mesh, band).ok_or(RefineError::Rim)?;
+    // What is moved from here on is not covered by the remesher's certificate.
+    let is_near = |mesh: &Mesh, off: f64| are_within(&band.mesh, mesh, off);
+    let off = limits.deviation;
     let (mesh, rim) = match without_flat_ears(&remeshed.mesh, &rim, band.shared) {
-        // What that moved is not covered by the remesher's certificate.
-        Some((mesh, rim)) if are_within(&band.mesh, &mesh, limits.deviation) => (mesh, rim),
+        Some((mesh, rim)) if is_near(&mesh, off) => (mesh, rim),
         _ => (remeshed.mesh, rim),
     };
-    let off = limits.deviation;
-    Ok(Refined { band: Band { mesh, rim, off, ..band.clone() }, gave_way: remeshed.gave_way })
+    let band = Band { mesh, rim, off, ..band.clone() };
+    Ok(Refined { band: with_sound_rim(band, limits, is_near), gave_way: remeshed.gave_way })
+}
+
+/// How many times further than all else a rim may lie from the scan for the sake of
+/// sound triangles; the nearest that does is taken.
+const FURTHER: [f64; 4] = [1.0, 1.5, 2.0, 3.0];
+
+/// The band without slivers at its rim, where it can be rid of them that near.
+fn with_sound_rim(band: Band, limits: &RefineLimits, is_near: impl Fn(&Mesh, f64) -> bool) -> Band {
+    let Some((mesh, rim)) = without_slivers(&band.mesh, &band.rim, band.shared, limits.edge) else {
+        return band;
+    };
+    let off =
+        FURTHER.map(|times| times * limits.deviation).into_iter().find(|&off| is_near(&mesh, off));
+    match off {
+        Some(off) => Band { mesh, rim, off, ..band },
+        None => band,
+    }
 }
 
 /// An index over the rim of a band, for distances from it.

@@ -3,11 +3,11 @@
 //!
 //! First the one value at which the same part would hold, if the proof found
 //! one: a part made with it may come out otherwise, so it is made and judged
-//! too. Then the fitting moved further off along its own axis, step by step; and if
-//! no place does, edges of another length, which is where a shape fails on its
-//! triangles alone.
+//! too. Then the fitting moved far off along its own axis, and if that holds, halfway
+//! back again and again; and if no place does, edges of another length, which is where a
+//! shape fails on its triangles alone.
 
-use spile_case::{Case, Clear, Onward, Place, Site};
+use spile_case::{Case, Clear, Onward, Place};
 use spile_joint::Watch as _;
 use spile_mesh::{DVec3, Mesh};
 use spile_proof::{Conflict, KnownBy, Verdict, Wanted, WantedValue};
@@ -16,12 +16,15 @@ use crate::commands::tried::judged;
 use crate::inputs::Loaded;
 use crate::progress::Progress;
 
-/// How much further the fitting stands off in each try, as a share of its gap.
-/// Once one holds, tries that are left halve the way back to the last that did not.
-const FURTHER: [f64; 5] = [0.5, 1.0, 2.0, 3.0, 5.0];
+/// How much further the fitting stands off in the first try, in its outside's widths:
+/// with so much room a joint turns aside and over without folding.
+const FAR: f64 = 3.0;
 
 /// Times that the way back is halved at most.
-const HALVINGS: usize = 4;
+const HALVINGS: usize = 5;
+
+/// Shares of that way that are tried where that far does not hold.
+const NEARER: [f64; 2] = [0.5, 0.2];
 
 /// Lengths of the joint's edges that are tried, as multiples of the usual one.
 const EDGES: [f64; 3] = [0.75, 1.25, 0.55];
@@ -29,10 +32,6 @@ const EDGES: [f64; 3] = [0.75, 1.25, 0.55];
 /// Edges round a fitting's outside where the case does not give their length; what the
 /// joint takes is near it.
 const USUAL_EDGES: f64 = 110.0;
-
-/// The least gap that the shares are taken of, as a share of the fitting's
-/// outside: from a fitting that touches the cut nothing could be multiplied.
-const LEAST_GAP_SHARE: f64 = 0.5;
 
 /// Makes and judges up to `tries` changed cases, and writes what held into the
 /// conflicts.
@@ -75,19 +74,11 @@ pub(crate) fn try_changes(
 /// The nearest place further off that holds, among those that may be tried.
 fn nearest_place(case: &Case, end: &str, holds: &mut dyn FnMut(&Case) -> bool) -> Option<Wanted> {
     let mut try_at = |share: f64| {
-        let (changed, wanted) = further_off(case, end, share)?;
+        let (changed, wanted) = further_off(case, end, share * FAR)?;
         holds(&changed).then_some(wanted)
     };
-    let mut short = 0.0;
-    let mut found = None;
-    for share in FURTHER {
-        found = try_at(share).map(|wanted| (share, wanted));
-        if found.is_some() {
-            break;
-        }
-        short = share;
-    }
-    let (mut enough, mut wanted) = found?;
+    let Some(far) = try_at(1.0) else { return NEARER.into_iter().find_map(try_at) };
+    let (mut short, mut enough, mut wanted) = (0.0, 1.0, far);
     for _ in 0..HALVINGS {
         let middle = 0.5 * (short + enough);
         match try_at(middle) {
@@ -140,28 +131,23 @@ fn with_limit(case: &Case, end: &str, wanted: &Wanted) -> Option<Case> {
     is_set.then_some(changed)
 }
 
-/// The case with this end's fitting further off, and what that is in the case.
-fn further_off(case: &Case, name: &str, share: f64) -> Option<(Case, Wanted)> {
+/// The case with this end's fitting further off by so many of its outside's widths, and
+/// what that is in the case.
+fn further_off(case: &Case, name: &str, widths: f64) -> Option<(Case, Wanted)> {
     let mut changed = case.clone();
     let end = changed.ends.iter_mut().find(|e| e.name == name)?;
-    let least = LEAST_GAP_SHARE * end.fitting?.near_outside(case.unit)?;
+    let by = widths * end.fitting?.near_outside(case.unit)?;
     let tidy = |x: f64| (x * 100.0).round() / 100.0;
     let (place, key, value) = match end.place? {
         Place::Onward(onward) => {
-            let gap = tidy(onward.gap + share * onward.gap.max(least));
+            let gap = tidy(onward.gap + by);
             (Place::Onward(Onward { gap, ..onward }), "end.place.gap", WantedValue::Number(gap))
         }
         // Its place is the file's, or was sought further off already.
         Place::AsModelled | Place::Auto => return None,
         Place::At { at, along } => {
-            let on_scan = match end.site {
-                Site::Cut(cut) => cut.through,
-                Site::Rim(rim) => rim.near,
-                Site::Station(_) => return None,
-            };
-            let (near, axis) = (DVec3::from(at), DVec3::from(along).normalize_or_zero());
-            let gap = near.distance(DVec3::from(on_scan));
-            let at = (near + axis * (share * gap.max(least))).to_array().map(tidy);
+            let axis = DVec3::from(along).normalize_or_zero();
+            let at = (DVec3::from(at) + axis * by).to_array().map(tidy);
             (Place::At { at, along }, "end.place.at", WantedValue::Point(at))
         }
     };
