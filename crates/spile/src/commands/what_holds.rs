@@ -4,7 +4,7 @@
 //! First the one value at which the same part would hold, if the proof found
 //! one: a part made with it may come out otherwise, so it is made and judged
 //! too. Then the fitting moved far off along its own axis, and if that holds, halfway
-//! back again and again; and if no place does, edges of another length, which is where a
+//! back again and again; and if it does not, edges of another length, which is where a
 //! shape fails on its triangles alone.
 
 use spile_case::{Case, Clear, Onward, Place};
@@ -22,9 +22,6 @@ const FAR: f64 = 3.0;
 
 /// Times that the way back is halved at most.
 const HALVINGS: usize = 5;
-
-/// Shares of that way that are tried where that far does not hold.
-const NEARER: [f64; 2] = [0.5, 0.2];
 
 /// Lengths of the joint's edges that are tried, as multiples of the usual one.
 const EDGES: [f64; 3] = [0.75, 1.25, 0.55];
@@ -77,8 +74,8 @@ fn nearest_place(case: &Case, end: &str, holds: &mut dyn FnMut(&Case) -> bool) -
         let (changed, wanted) = further_off(case, end, share * FAR)?;
         holds(&changed).then_some(wanted)
     };
-    let Some(far) = try_at(1.0) else { return NEARER.into_iter().find_map(try_at) };
-    let (mut short, mut enough, mut wanted) = (0.0, 1.0, far);
+    let mut wanted = try_at(1.0)?;
+    let (mut short, mut enough) = (0.0, 1.0);
     for _ in 0..HALVINGS {
         let middle = 0.5 * (short + enough);
         match try_at(middle) {
