@@ -108,9 +108,10 @@ fn target() -> PathBuf {
 }
 
 /// Builds the spile command and gives its path; with the features that the whole workspace
-/// asks of its dependencies, or they would all be built twice.
+/// asks of its dependencies, or they would all be built twice. What the tests ask of them
+/// counts as soon as an example is built too.
 fn built_spile() -> Result<PathBuf, Fault> {
-    process::cargo(&["build", "--workspace", "--bin", "spile"])?;
+    process::cargo(&["build", "--workspace", "--bin", "spile", "--example", "rim"])?;
     Ok(target().join("debug").join(format!("spile{}", std::env::consts::EXE_SUFFIX)))
 }
 
