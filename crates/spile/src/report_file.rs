@@ -161,9 +161,10 @@ mod tests {
     #[test]
     fn pictures_shrink_until_every_file_goes_through_a_mail() {
         // Two files: words of a tenth of what may be, and pictures that grow with their area.
+        let shrunk = |full: usize, share: f64| (full as f64 * share * share) as usize;
         let written = |full: usize| {
             small_enough(&details(false), |detail| {
-                let pictures = (full as f64 * detail.picture_share.powi(2)) as usize;
+                let pictures = shrunk(full, detail.picture_share);
                 Ok(vec![vec![0; MOST_BYTES / 10], vec![0; MOST_BYTES / 10 + pictures]])
             })
         };
@@ -171,8 +172,7 @@ mod tests {
         let size = |full: usize| written(full).unwrap()[1].len() - MOST_BYTES / 10;
         assert_eq!(size(most_of_pictures), most_of_pictures);
         let larger = 2 * most_of_pictures;
-        let share = DETAILS[1].0;
-        assert_eq!(size(larger), (larger as f64 * share * share) as usize);
+        assert_eq!(size(larger), shrunk(larger, DETAILS[1].0));
         assert!(written(100 * MOST_BYTES).unwrap_err().message.contains("5 MB"));
     }
 
