@@ -88,7 +88,7 @@ pub fn sample() -> Result<Count, Fault> {
              elsewhere: {answered:.3}, at least {FREE_ANSWERED}"
         ));
     }
-    Ok(Count { passed: seeds.len(), failed: 0 })
+    Ok(Count::of(seeds.len(), 0))
 }
 
 fn name(ended: Ended) -> &'static str {

@@ -3,18 +3,26 @@
 use std::time::Duration;
 
 /// How many checks passed and failed.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Default)]
 pub struct Count {
     /// Checks that passed.
     pub passed: usize,
     /// Checks that failed.
     pub failed: usize,
+    /// What passed, but not as it should.
+    pub doubts: Vec<String>,
 }
 
 impl Count {
+    /// So many passed and failed.
+    pub const fn of(passed: usize, failed: usize) -> Self {
+        Self { passed, failed, doubts: Vec::new() }
+    }
+
     /// Both counts added.
-    pub fn plus(self, other: Self) -> Self {
-        Self { passed: self.passed + other.passed, failed: self.failed + other.failed }
+    pub fn plus(mut self, other: Self) -> Self {
+        self.doubts.extend(other.doubts);
+        Self { passed: self.passed + other.passed, failed: self.failed + other.failed, ..self }
     }
 }
 
@@ -34,14 +42,17 @@ pub struct Row {
 pub fn print(rows: &[Row]) -> Count {
     println!("\n{:<10} {:>8} {:>8} {:>9}", "group", "passed", "failed", "seconds");
     for row in rows {
-        let Count { passed, failed } = row.count;
+        let Count { passed, failed, doubts } = &row.count;
         let seconds = row.time.as_secs_f64();
         println!("{:<10} {passed:>8} {failed:>8} {seconds:>9.1}", row.group);
         if let Some(fault) = &row.fault {
             println!("           {fault}");
         }
+        for doubt in doubts {
+            println!("           DOUBTFUL: {doubt}");
+        }
     }
-    let total = rows.iter().fold(Count::default(), |sum, row| sum.plus(row.count));
+    let total = rows.iter().fold(Count::default(), |sum, row| sum.plus(row.count.clone()));
     println!("{} passed, {} failed", total.passed, total.failed);
     total
 }

@@ -52,7 +52,7 @@ pub fn test(words: &[&str]) -> Result<(), Fault> {
         let started = Instant::now();
         let (count, fault) = match run(Wish { full }) {
             Ok(count) => (count, None),
-            Err(fault) => (Count { passed: 0, failed: 1 }, Some(fault)),
+            Err(fault) => (Count::of(0, 1), Some(fault)),
         };
         rows.push(Row { group, count, time: started.elapsed(), fault });
     }

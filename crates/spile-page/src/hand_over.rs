@@ -86,32 +86,38 @@ impl Session {
 
     /// Scan or part where a plane cuts it.
     pub(crate) fn section(&self, asked: PlaneAsked) -> Result<SectionShown, Refusal> {
-        let surface = match asked.of {
-            Which::Scan => self.scan_to_cut()?,
-            Which::Part => {
-                let held = self.held();
-                let part = held.part.as_ref().map(|part| Arc::clone(&part.surface));
-                part.ok_or_else(|| Refusal::new("there is no part yet"))?
-            }
-        };
-        look::cut(&surface.0, &surface.1, asked)
+        if matches!(asked.of, Which::Scan) {
+            return self.with_scan_to_cut(|mesh, topology| look::cut(mesh, topology, asked));
+        }
+        let part = self.held().part.as_ref().map(|part| Arc::clone(&part.surface));
+        let part = part.ok_or_else(|| Refusal::new("there is no part yet"))?;
+        look::cut(&part.0, &part.1, asked)
     }
 
     /// The line along the middle of the scan's bore.
     pub(crate) fn line(&self, asked: LineAsked) -> Result<LineShown, Refusal> {
-        look::line(&self.scan_to_cut()?.0, asked)
+        self.with_scan_to_cut(|mesh, _| look::line(mesh, asked))
     }
 
     /// The scan's triangles within reach of an end, as bytes.
     pub(crate) fn reached(&self, asked: ReachAsked) -> Result<Vec<u8>, Refusal> {
-        let surface = self.scan_to_cut()?;
-        let found = reached(&surface.0, &surface.1, asked)?;
+        let found = self.with_scan_to_cut(|mesh, topology| reached(mesh, topology, asked))?;
         Ok(found.iter().flat_map(|t| t.to_le_bytes()).collect())
     }
 
-    fn scan_to_cut(&self) -> Result<Arc<(Mesh, Topology)>, Refusal> {
-        let surface = self.held().scan.as_ref().and_then(|scan| scan.surface.clone());
-        surface.ok_or_else(|| Refusal::new("there is no scan yet"))
+    /// Asks the scan's surface; what can be seen can be asked, if need be a moment later.
+    fn with_scan_to_cut<T>(
+        &self,
+        ask: impl FnOnce(&Mesh, &Topology) -> Result<T, Refusal>,
+    ) -> Result<T, Refusal> {
+        let surface = {
+            let held = self.held();
+            let scan = held.scan.as_ref().filter(|scan| scan.bytes.is_some());
+            let scan = scan.ok_or_else(|| Refusal::new("there is no scan yet"))?;
+            Arc::clone(&scan.surface)
+        };
+        let (mesh, topology) = surface.wait();
+        ask(mesh, topology)
     }
 
     /// The fittings that are known.
@@ -135,7 +141,7 @@ impl Session {
             file.ok_or_else(|| Refusal::new("only a scan in one file can be mended here"))?;
         let values = edit::values(&text);
         let unit = values["unit"].as_str().unwrap_or("mm");
-        let done = self.job.mend(&self.scan_to_cut()?.0, unit)?;
+        let done = self.with_scan_to_cut(|mesh, _| self.job.mend(mesh, unit))?;
         if done.mends.is_empty() {
             let mut refusal = Refusal::new("there is nothing that mending would change");
             refusal.hints =

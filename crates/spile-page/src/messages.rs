@@ -143,6 +143,9 @@ pub struct State {
 /// A scan as far as it was looked at.
 #[derive(Debug, Clone, Serialize, ToSchema, TS)]
 pub struct ScanShown {
+    /// Which reading it is: another number is another surface.
+    #[ts(type = "number")]
+    pub number: u64,
     /// Its file; of two, the inner wall's.
     pub file: String,
     /// Whether its surface can be fetched.

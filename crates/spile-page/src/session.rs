@@ -2,7 +2,8 @@
 //! shows it.
 
 use std::collections::BTreeMap;
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 use std::thread;
 
 use spile_mesh::{Mesh, Topology};
@@ -37,6 +38,8 @@ pub struct Session {
     pub(crate) job: Arc<dyn Job>,
     held: Mutex<Held>,
     version: watch::Sender<u64>,
+    /// Scans and results read so far.
+    read: AtomicU64,
 }
 
 /// What is in hand.
@@ -56,13 +59,13 @@ pub(crate) struct Held {
     pub(crate) painted: PaintedFiles,
     /// Scans that were made by mending another, with what that did.
     pub(crate) mended: BTreeMap<String, MendedShown>,
-    /// Results read so far.
-    pub(crate) results: u64,
 }
 
 pub(crate) struct Scan {
+    number: u64,
     pub(crate) files: Vec<String>,
-    pub(crate) surface: Option<Arc<(Mesh, Topology)>>,
+    /// To be cut: it comes soon after the bytes.
+    pub(crate) surface: Arc<OnceLock<(Mesh, Topology)>>,
     pub(crate) bytes: Option<Arc<Vec<u8>>>,
     pub(crate) examined: Option<Examined>,
     /// The findings' outlines.
@@ -94,8 +97,8 @@ impl Session {
     /// # Errors
     /// The file to start with cannot be read.
     pub fn new(folder: Folder, job: Arc<dyn Job>, start: &Start) -> Result<Arc<Self>, Refusal> {
-        let held = Mutex::default();
-        let session = Arc::new(Self { folder, job, held, version: watch::Sender::new(1) });
+        let (held, version, read) = (Mutex::default(), watch::Sender::new(1), AtomicU64::new(0));
+        let session = Arc::new(Self { folder, job, held, version, read });
         if let Start::File(file) = start {
             session.open(file)?;
         }
@@ -201,15 +204,16 @@ impl Session {
     /// Reads scan files on a thread of its own, then examines them; if `starts` a
     /// starter case follows.
     fn look_at(self: &Arc<Self>, files: Vec<String>, starts: bool) {
-        self.held().scan = (!files.is_empty()).then(|| Scan::unread(files.clone()));
+        let number = self.next();
+        self.held().scan = (!files.is_empty()).then(|| Scan::unread(number, files.clone()));
         self.changed();
         if files.is_empty() {
             return;
         }
         let session = Arc::clone(self);
         thread::spawn(move || {
-            if let Err(refusal) = session.read_scan(&files, starts) {
-                session.with_scan(&files, |held| {
+            if let Err(refusal) = session.read_scan(number, &files, starts) {
+                session.with_scan(number, |held| {
                     if let Some(scan) = &mut held.scan {
                         scan.refused = Some(refusal);
                     }
@@ -218,7 +222,12 @@ impl Session {
         });
     }
 
-    fn read_scan(&self, files: &[String], starts: bool) -> Result<(), Refusal> {
+    /// A number that no scan or result had before.
+    fn next(&self) -> u64 {
+        self.read.fetch_add(1, Ordering::Relaxed) + 1
+    }
+
+    fn read_scan(&self, number: u64, files: &[String], starts: bool) -> Result<(), Refusal> {
         let mut read = Vec::new();
         for file in files {
             let path = self.folder.inside(file)?;
@@ -232,17 +241,16 @@ impl Session {
             return Err(Refusal::new("the scan holds more than can be counted"));
         };
         let bytes = Arc::new(geometry::bytes(&all, None));
-        self.with_scan(files, |held| {
+        let mut surface = Arc::default();
+        self.with_scan(number, |held| {
             if let Some(scan) = &mut held.scan {
                 scan.bytes = Some(bytes);
+                surface = Arc::clone(&scan.surface);
             }
         });
-        let index = Topology::of(&all);
-        let surface = Arc::new((all, index));
-        self.with_scan(files, |held| {
-            if let Some(scan) = &mut held.scan {
-                scan.surface = Some(surface);
-            }
+        surface.get_or_init(|| {
+            let index = Topology::of(&all);
+            (all, index)
         });
         // Of two sheets the inner one has the ends.
         let Some((file, bytes, read)) = read.first() else { return Ok(()) };
@@ -260,7 +268,7 @@ impl Session {
                 future: Vec::new(),
             }
         });
-        self.with_scan(files, |held| {
+        self.with_scan(number, |held| {
             if let Some(scan) = &mut held.scan {
                 (scan.examined, scan.outlines) = (Some(examined), outlines);
             }
@@ -272,9 +280,9 @@ impl Session {
     }
 
     /// Changes what is held, if this scan is still the one in hand.
-    fn with_scan(&self, files: &[String], change: impl FnOnce(&mut Held)) {
+    fn with_scan(&self, number: u64, change: impl FnOnce(&mut Held)) {
         let mut held = self.held();
-        if held.scan.as_ref().is_some_and(|scan| scan.files == files) {
+        if held.scan.as_ref().is_some_and(|scan| scan.number == number) {
             change(&mut held);
         }
         drop(held);
@@ -412,9 +420,8 @@ impl Session {
     pub(crate) fn read_result_beside(self: &Arc<Self>, made_of: Option<String>) {
         let Some(file) = self.held().case.as_ref().map(|case| case.file.clone()) else { return };
         let Some(result) = shown::result(&self.folder, &shown::out_name(&file)) else { return };
+        let number = self.next();
         let mut held = self.held();
-        held.results += 1;
-        let number = held.results;
         let earlier = held.result.replace(ResultShown { number, ..result.clone() });
         if made_of.is_some() {
             held.before = earlier;
@@ -440,13 +447,14 @@ impl Session {
 }
 
 impl Scan {
-    fn unread(files: Vec<String>) -> Self {
-        let outlines = Vec::new();
-        Self { files, surface: None, bytes: None, examined: None, outlines, refused: None }
+    fn unread(number: u64, files: Vec<String>) -> Self {
+        let (surface, outlines) = (Arc::default(), Vec::new());
+        Self { number, files, surface, bytes: None, examined: None, outlines, refused: None }
     }
 
     fn shown(&self) -> ScanShown {
         ScanShown {
+            number: self.number,
             file: self.files.first().cloned().unwrap_or_default(),
             has_surface: self.bytes.is_some(),
             examined: self.examined.clone(),

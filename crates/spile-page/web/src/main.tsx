@@ -1,8 +1,9 @@
 // The page: a column of sentences, the picture beside it, the strip under both.
 
 import { render } from "preact";
-import { useCallback, useEffect, useMemo, useState } from "preact/hooks";
+import { useCallback, useEffect, useLayoutEffect, useMemo, useState } from "preact/hooks";
 
+import { awaited } from "./api/awaited";
 import type { State } from "./api/messages";
 import * as server from "./api/server";
 import { told, tripleAt } from "./state/values";
@@ -40,16 +41,23 @@ function Page() {
     ),
     [],
   );
-  const ask = useCallback(async (asked: () => Promise<unknown>) => {
+  const ask = useCallback((asked: () => Promise<unknown>) => {
     setSaid(null);
-    try {
-      await asked();
-    } catch (error) {
-      if (!(error instanceof server.Refused)) throw error;
-      setSaid(error);
-    }
-    await refresh();
+    const told = async () => {
+      try {
+        await asked();
+      } catch (error) {
+        if (!(error instanceof server.Refused)) throw error;
+        setSaid(error);
+      }
+      await refresh();
+    };
+    return awaited(told());
   }, []);
+  useLayoutEffect(() => {
+    // For a script that drives the page: which state it sees.
+    document.documentElement.dataset.version = String(state?.version ?? 0);
+  }, [state]);
   useEffect(() => server.onChange(() => void refresh(), setLost), []);
   const isRunning = state?.run.is === "running";
   useEffect(() => {

@@ -7,7 +7,7 @@ import { createRequire } from "node:module";
 import { readFile } from "node:fs/promises";
 import { after, before, test } from "node:test";
 
-import { browser, folder, made, opened, pictured, shown, until, withDuct } from "./bench.mjs";
+import { browser, folder, level, made, opened, pictured, shown, until, withDuct } from "./bench.mjs";
 import { CASE } from "./duct.mjs";
 
 const AXE = await readFile(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
@@ -39,6 +39,7 @@ async function wrong(page) {
 test("axe finds nothing wrong in any state, by day and by night", async (t) => {
   const empty = await opened(t, await folder(t));
   const first = await shown(t, chrome, empty.address);
+  await level(first, empty.address);
   assert.deepEqual(await wrong(first), []);
   const { address, page } = await withDuct(t, chrome, CASE.replace("wall_min = 1.2", "wall_min = 2.5"));
   assert.deepEqual(await wrong(page), []);
@@ -50,9 +51,10 @@ test("axe finds nothing wrong in any state, by day and by night", async (t) => {
   await page.getByLabel("upper: reach, mm", { exact: true }).press("Escape");
   await made(page, address);
   await page.getByTestId("conflict").first().waitFor();
-  await until(address, (now) => now.result?.has_maps, 30);
+  await until(address, (now) => now.result?.has_maps);
   await page.getByLabel("what the part is coloured by").selectOption("wall");
   await page.getByTestId("scale").waitFor();
+  await level(page, address);
   await page.evaluate(() => document.querySelectorAll("details").forEach((details) => (details.open = true)));
   assert.deepEqual(await wrong(page), []);
   await page.emulateMedia({ colorScheme: "dark" });
@@ -89,7 +91,7 @@ test("the keyboard goes through the job in its order and is never caught", async
 test("the scale of colours is even, and clear to every kind of colour vision", async (t) => {
   const { address, page } = await withDuct(t, chrome);
   await made(page, address);
-  await until(address, (now) => now.result?.has_maps, 30);
+  await until(address, (now) => now.result?.has_maps);
   await page.getByLabel("what the part is coloured by").selectOption("wall");
   // The scale as it is drawn, from least to most.
   await page.getByTestId("scale").locator("rect.step").first().waitFor();

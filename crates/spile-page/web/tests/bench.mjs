@@ -1,5 +1,6 @@
 // A folder, the spile command in it, and a browser that shows its page.
 
+import assert from "node:assert/strict";
 import { execFile, spawn } from "node:child_process";
 import { mkdtemp, readFile, rm, writeFile } from "node:fs/promises";
 import { tmpdir } from "node:os";
@@ -15,6 +16,11 @@ selectors.setTestIdAttribute("data-test");
 const SPILE = process.env.SPILE_BIN;
 const PICTURES = process.env.SPILE_PICTURES;
 const DIST = process.env.SPILE_PAGE_DIST;
+/** To shake the tests: the browser this many times as slow, and answers late by up to so many milliseconds. */
+const SLOW = Number(process.env.SPILE_PAGE_SLOW ?? 1);
+const LATE = Number(process.env.SPILE_PAGE_LATE ?? 0);
+/** How long anything is waited for: far longer than it takes on the slowest machine. */
+export const PATIENCE = 180_000;
 const started = promisify(execFile);
 
 /** Runs spile to its end: exit code and standard output. */
@@ -38,7 +44,8 @@ export const browser = () =>
 /** A new folder, gone at the test's end. */
 export async function folder(t) {
   const made = await mkdtemp(join(tmpdir(), "spile-page-"));
-  t?.after(() => rm(made, { recursive: true, force: true }));
+  // A server that is just ending may still write: then again.
+  t?.after(() => rm(made, { recursive: true, force: true, maxRetries: 20 }));
   return made;
 }
 
@@ -64,11 +71,14 @@ export async function opened(t, cwd, ...files) {
 /** The page in a window of a small laptop; faults of its script fail the test. */
 export async function shown(t, chrome, address, faults = []) {
   const context = await chrome.newContext({ viewport: { width: 1280, height: 760 }, acceptDownloads: true, reducedMotion: "reduce" });
+  t.after(() => toldOf(t, context));
   t.after(() => context.close());
   // While working on the page: its files from a folder instead of those in the binary.
   if (DIST) await context.route(/page\.(js|css)$/, (route) => route.fulfill({ path: join(DIST, new URL(route.request().url()).pathname.split("/").at(-1)) }));
+  if (LATE > 0) await delayed(context, "**/api/*", () => LATE * Math.random());
   const page = await context.newPage();
-  page.setDefaultTimeout(120_000);
+  page.setDefaultTimeout(PATIENCE);
+  await slowed(page);
   page.on("pageerror", (error) => faults.push(String(error)));
   page.on("console", (said) => said.type() === "error" && faults.push(said.text()));
   page.on("request", (request) => {
@@ -80,6 +90,31 @@ export async function shown(t, chrome, address, faults = []) {
   return page;
 }
 
+/** Of a test that failed: what its windows show, in words and as pictures. */
+export async function toldOf(t, context) {
+  if (t.passed !== false) return;
+  for (const [k, page] of context.pages().entries()) {
+    const told = await page.evaluate(() => [document.documentElement, document.querySelector("[data-test=picture], [data-test=turned]")].map((e) => ({ ...e?.dataset }))).catch(String);
+    console.log(`${t.name}, window ${k + 1}: ${JSON.stringify(told)}`);
+    await pictured(page, `failed-${t.name.replaceAll(/\W+/g, "-")}-${k + 1}`).catch(() => undefined);
+  }
+}
+
+/** Has the browser work slowly, where the tests are to be shaken. */
+export async function slowed(page) {
+  if (SLOW > 1) await (await page.context().newCDPSession(page)).send("Emulation.setCPUThrottlingRate", { rate: SLOW });
+}
+
+/** Has what is asked under a way go out late by so many milliseconds. */
+export const delayed = (page, way, late) =>
+  page.route(way, async (route) => {
+    // Events without end are none that could come late.
+    if (route.request().url().endsWith("/events")) return route.continue().catch(() => undefined);
+    await new Promise((resolve) => setTimeout(resolve, late()));
+    // The window may be closed by then.
+    await route.continue().catch(() => undefined);
+  });
+
 /** A folder with the duct and its case, and the page that shows it. */
 export async function withDuct(t, chrome, text = CASE) {
   const cwd = await folder(t);
@@ -89,6 +124,7 @@ export async function withDuct(t, chrome, text = CASE) {
   const { server, address } = await opened(t, cwd, "duct.toml");
   const page = await shown(t, chrome, address, faults);
   await page.getByTestId("size").waitFor();
+  await level(page, address);
   return { cwd, server, address, page, faults };
 }
 
@@ -100,31 +136,60 @@ export async function made(page, address) {
     if (now.run.is === "failed") throw new Error(JSON.stringify(now.run));
     return now.run.is === "done" && (now.result?.number ?? 0) > before;
   });
-  return until(address, (now) => !now.result.part || now.result.has_surface);
+  const done = await until(address, (now) => !now.result.part || now.result.has_surface);
+  await level(page, address);
+  return done;
 }
 
 /** The server's state, as a script would ask for it. */
 export const state = async (address) => (await fetch(`${address}api/state`)).json();
 
 /** Waits until the state is as wished. */
-export async function until(address, wished, seconds = 120) {
-  const begun = Date.now();
-  for (;;) {
+export async function until(address, wished) {
+  for (const begun = Date.now(); ; await new Promise((resolve) => setTimeout(resolve, 50))) {
     const now = await state(address);
     if (wished(now)) return now;
-    if (Date.now() - begun > 1000 * seconds) throw new Error(`not in ${seconds} s: ${JSON.stringify(now.run)}`);
-    await new Promise((resolve) => setTimeout(resolve, 100));
+    if (Date.now() - begun > PATIENCE) throw new Error(`the state never was as wished: ${wished}; ${JSON.stringify({ ...now, files: [] })}`);
   }
+}
+
+/**
+ * Waits until the page shows all that the server has: its state is the server's, nothing that
+ * it asked for is on its way, and what follows from it is drawn. What is read then is final.
+ */
+export async function level(page, address) {
+  const { version } = await state(address);
+  await page.evaluate(async ([version, PATIENCE]) => {
+    const { dataset } = document.documentElement;
+    const scene = () => document.querySelector("[data-test=picture]")?.scene;
+    const begun = Date.now();
+    // What follows from a change comes after a frame, and may ask or draw once more.
+    for (let calm = 0; calm < 3; ) {
+      await new Promise((resolve) => requestAnimationFrame(() => setTimeout(resolve)));
+      const isCalm = Number(dataset.version) >= version && dataset.waiting === "0" && !scene()?.isDue && !scene()?.flight;
+      calm = isCalm ? calm + 1 : 0;
+      if (Date.now() - begun > PATIENCE) throw new Error(`the page never came to rest: ${JSON.stringify({ ...dataset })}, the server is at ${version}`);
+    }
+  }, [version, PATIENCE]);
 }
 
 /** Types a number into a field and waits until the case has it. */
 export async function typed(page, address, label, text) {
-  const before = (await state(address)).version;
+  const wished = Number(text.replace(",", "."));
   const field = page.getByLabel(label, { exact: true });
-  if (Number(await field.inputValue()) === Number(text.replace(",", "."))) return;
+  await field.waitFor();
+  await level(page, address);
+  if (Number(await field.inputValue()) === wished) return;
   await field.fill(text);
   await field.press("Enter");
-  await until(address, (now) => now.version > before, 10);
+  await level(page, address);
+  assert.equal(Number(await field.inputValue()), wished, label);
+}
+
+/** Presses a button and waits for what comes of it. */
+export async function pressed(page, address, name) {
+  await page.getByRole("button", { name, exact: typeof name === "string" }).click();
+  await level(page, address);
 }
 
 /** Waits until the picture flies to a place. */
@@ -133,16 +198,6 @@ export const looksAt = (page, where) =>
     const looked = document.querySelector("[data-test=picture]").dataset.looksAt?.split(" ").map(Number) ?? [];
     return looked.length === 3 && looked.every((x, k) => Math.abs(x - where[k]) < 1e-3);
   }, where);
-
-/** Waits until what was to be drawn is drawn: a busy machine takes its time for a picture. */
-export const still = (page) => page.evaluate(async () => {
-  const { dataset } = document.querySelector("[data-test=picture]");
-  const drawn = () => new Promise((resolve) => requestAnimationFrame(() => requestAnimationFrame(resolve)));
-  for (let before = null; before !== dataset.eye; ) {
-    before = dataset.eye;
-    await drawn();
-  }
-});
 
 /** Drops a file on the page. */
 export async function dropped(page, path, name) {

@@ -6,7 +6,7 @@ import { copyFile, readdir } from "node:fs/promises";
 import { join } from "node:path";
 import { after, before, test } from "node:test";
 
-import { browser, dropped, folder, looksAt, opened, pictured, shown, spile, state, until, withDuct } from "./bench.mjs";
+import { browser, delayed, dropped, folder, level, looksAt, opened, pictured, shown, spile, state, until, withDuct } from "./bench.mjs";
 
 let chrome;
 
@@ -23,6 +23,7 @@ test("a broken scan is told as the command line tells it", async (t) => {
   const { address } = await opened(t, cwd, name);
   const page = await shown(t, chrome, address);
   await page.getByTestId("findings").waitFor();
+  await level(page, address);
   await pictured(page, "findings");
   const examined = JSON.parse((await spile("examine", "--json", join(cwd, name))).stdout);
   assert.ok(examined.findings.length > 0);
@@ -33,16 +34,13 @@ test("a broken scan is told as the command line tells it", async (t) => {
   await looksAt(page, finding.where);
   // A file that is no scan is refused where it is handed over, and not kept.
   await dropped(page, join(cwd, name), "notes.txt");
-  await page.getByRole("alert").first().waitFor();
+  await page.getByRole("alert").filter({ hasText: "notes.txt" }).waitFor();
   assert.deepEqual(await readdir(cwd), [name]);
 });
 
 test("nothing that is typed is lost, however late the server tells its state", async (t) => {
   const { address, page, faults } = await withDuct(t, chrome);
-  await page.route("**/api/state", async (route) => {
-    await new Promise((resolve) => setTimeout(resolve, 250));
-    await route.continue();
-  });
+  await delayed(page, "**/api/state", () => 250);
   const type = async (label, text) => {
     await page.getByLabel(label, { exact: true }).fill(text);
     await page.getByLabel(label, { exact: true }).press("Enter");
@@ -54,8 +52,8 @@ test("nothing that is typed is lost, however late the server tells its state", a
   await type("upper: reach, mm", "7");
   const reach = page.getByLabel("upper: reach, mm", { exact: true });
   await reach.fill("6.5");
-  await until(address, (now) => now.case.values.end[0].reach === 7, 10);
-  await new Promise((resolve) => setTimeout(resolve, 800));
+  await until(address, (now) => now.case.values.end[0].reach === 7);
+  await level(page, address);
   assert.equal(await reach.inputValue(), "6.5");
   await reach.press("Enter");
   // Another window changes the very number that is being typed, and one beside it.
@@ -67,7 +65,8 @@ test("nothing that is typed is lost, however late the server tells its state", a
   await page.waitForFunction(() => document.querySelector('[aria-label="kink, \u00b0"]').value === "14");
   assert.equal(await deviation.inputValue(), "0.2");
   await deviation.press("Enter");
-  const { case: { values } } = await until(address, (now) => now.case.values.limits.deviation === 0.2, 10);
+  const { case: { values } } = await until(address, (now) => now.case.values.limits.deviation === 0.2);
+  await level(page, address);
   assert.deepEqual(values.end[0].rim, rim.map(Number));
   assert.equal(values.end[0].reach, 6.5);
   assert.equal(values.limits.kink, 14);

@@ -69,7 +69,7 @@ try {
   const begun = Date.now();
   const { address } = await opened(t, dirname(scan), basename(scan));
   // The server reads it once, whoever looks.
-  const { scan: read } = await until(address, (now) => now.scan?.has_surface, 600);
+  const { scan: read } = await until(address, (now) => now.scan?.has_surface);
   const read_s = (Date.now() - begun) / 1000;
   const chrome = await browser();
   ended.push(() => chrome.close());
@@ -80,7 +80,7 @@ try {
     const { calls, triangles } = scene.renderer.info.render;
     return { calls, triangles, bytes: entries.reduce((sum, entry) => sum + entry.encodedBodySize, 0) };
   });
-  const { scan: { examined } } = await until(address, (now) => now.scan?.examined, 600);
+  const { scan: { examined } } = await until(address, (now) => now.scan?.examined);
   const picks = await timed(page, "pick");
   const strokes = await timed(page, "stroke");
   const end = examined.ends[0];

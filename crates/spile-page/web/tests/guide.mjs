@@ -4,7 +4,7 @@
 import { mkdir, writeFile } from "node:fs/promises";
 import { join } from "node:path";
 
-import { browser, dropped, folder, made, opened, shown, spile, still, typed, until } from "./bench.mjs";
+import { browser, dropped, folder, level, made, opened, shown, spile, typed, until } from "./bench.mjs";
 import { CASE, duct } from "./duct.mjs";
 
 const SCAN = "phantom-invented.stl";
@@ -16,8 +16,7 @@ const t = { after: (end) => ended.push(end) };
 async function drawn(page, name, heading) {
   if (heading) await page.getByRole("heading", { name: heading, exact: true }).evaluate((h) => h.scrollIntoView({ block: "start" }));
   await page.mouse.move(2, 2);
-  await still(page);
-  await page.waitForTimeout(500);
+  await level(page, page.url());
   await page.screenshot({ path: join(pictures, `${name}.png`) });
   console.log(`${name}.png drawn`);
 }
@@ -35,12 +34,11 @@ async function demo(chrome) {
   await drawn(page, "empty");
   await dropped(page, join(from, SCAN), SCAN);
   await page.getByTestId("size").waitFor();
-  await until(address, (now) => now.case !== null, 60);
-  await page.waitForFunction(() => document.querySelector("[data-test=picture]").dataset.scan > 0);
+  await until(address, (now) => now.case !== null);
   await drawn(page, "scan");
 
   // The demo's own job: a cut where its first rim is, a tube beyond it.
-  const { ends } = (await until(address, (now) => now.scan.examined, 60)).scan.examined;
+  const { ends } = (await until(address, (now) => now.scan.examined)).scan.examined;
   const upper = ends.findIndex((end) => end.centre[2] > 50);
   const name = `end-${upper + 1}`;
   if (upper !== 0) {
@@ -55,7 +53,6 @@ async function demo(chrome) {
   const numbers = { "bore of the tube": "16", "outside of the tube": "20", "length of the tube": "25", reach: "12", gap: "14" };
   for (const [label, value] of Object.entries(numbers)) await typed(page, address, `${name}: ${label}, mm`, value);
   await button(page, `Square to the bore at ${name}`).click();
-  await page.waitForFunction(() => document.querySelector("[data-test=picture]").dataset.reached > 0);
   await drawn(page, "ends", "Ends");
 
   for (const limit of ["wall_min", "bore_loss", "kink"]) {
@@ -68,7 +65,7 @@ async function demo(chrome) {
   await typed(page, address, "wall_min, mm", "1.5");
 
   await button(page, "All of it").click();
-  await still(page);
+  await level(page, address);
   await button(page, "Paint").click();
   const box = await page.getByTestId("picture").boundingBox();
   const [x, y] = [box.x + box.width / 2, box.y + box.height / 2];
@@ -76,34 +73,29 @@ async function demo(chrome) {
   await page.mouse.down();
   await page.mouse.move(x + 12, y + 60, { steps: 12 });
   await page.mouse.up();
-  await until(address, (now) => now.case.values.keep?.length === 1, 20);
-  await page.waitForFunction(() => document.querySelector("[data-test=picture]").dataset.painted > 0);
+  await until(address, (now) => now.case.values.keep?.length === 1);
   await drawn(page, "keeps", "Keeps");
   await button(page, "Stop painting").click();
 
   await button(page, "Make the part").click();
   await until(address, (now) => now.run.is === "running" && now.run.steps.length > 3);
   await drawn(page, "making", "Part");
-  await until(address, (now) => now.run.is === "done" && now.result?.has_maps, 300);
-  await page.waitForFunction(() => document.querySelector("[data-test=picture]").dataset.part > 0);
+  await until(address, (now) => now.run.is === "done" && now.result?.has_maps);
   await button(page, `Square to the bore at ${name}`).click();
   await drawn(page, "part", "Part");
   await page.getByLabel("what the part is coloured by").selectOption("deviation");
-  await page.waitForFunction(() => document.querySelector("[data-test=picture]").dataset.map !== "");
   await drawn(page, "deviation", "Part");
   await page.getByLabel("what the part is coloured by").selectOption("wall");
-  await page.waitForFunction(() => document.querySelector("[data-test=scale]")?.dataset.from === "0");
   await page.getByLabel("with the triangles' edges").check();
   await page.getByLabel("station", { exact: true }).fill("6");
   await page.getByLabel("where the picture is cut open").selectOption("station");
-  await page.waitForFunction(() => document.querySelector("[data-test=picture]").dataset.open !== "");
   await button(page, `From the fitting at ${name}`).click();
   await drawn(page, "opened", "Part");
   await page.getByLabel("where the picture is cut open").selectOption("none");
   await page.getByLabel("with the triangles' edges").uncheck();
   await page.getByLabel("what the part is coloured by").selectOption("none");
   await button(page, `Square to the bore at ${name}`).click();
-  await still(page);
+  await level(page, address);
   const now = await page.getByTestId("picture").boundingBox();
   const [left, top] = [now.x + now.width / 2, now.y + now.height / 2];
   await page.mouse.click(left, top - 70);
@@ -133,12 +125,12 @@ async function broken(chrome) {
   const { address } = await opened(t, cwd, "duct.toml");
   const page = await shown(t, chrome, address);
   await page.getByTestId("findings").waitFor();
-  await page.waitForFunction(() => document.querySelector("[data-test=picture]").dataset.scan > 0);
+  await level(page, address);
   await button(page, /× hole/).click();
   await drawn(page, "findings", "Scan");
   await button(page, "Mend the scan now").click();
   await page.getByTestId("mended").waitFor();
-  await until(address, (now) => now.scan?.examined && now.scan.file === "duct-mended.stl", 30);
+  await until(address, (now) => now.scan?.examined && now.scan.file === "duct-mended.stl");
   await drawn(page, "mended", "Scan");
 }
 

@@ -7,7 +7,7 @@ import { readFile, writeFile } from "node:fs/promises";
 import { join } from "node:path";
 import { after, before, test } from "node:test";
 
-import { browser, dropped, folder, looksAt, opened, pictured, shown, spile, state, typed, until } from "./bench.mjs";
+import { browser, dropped, folder, level, looksAt, opened, pictured, shown, spile, state, typed, until } from "./bench.mjs";
 
 const SCAN = "phantom-invented.stl";
 let chrome;
@@ -32,6 +32,7 @@ test("from a dropped scan to a part that the command line proves", async (t) => 
   await pictured(page, "empty");
   await dropped(page, join(demo, SCAN), SCAN);
   await page.getByTestId("size").waitFor();
+  await level(page, address);
   const examined = JSON.parse((await spile("examine", "--json", join(demo, SCAN))).stdout);
   const count = (await page.getByTestId("triangles").textContent()).replaceAll(/\D/g, "");
   assert.equal(Number(count), examined.triangles);
@@ -54,6 +55,7 @@ test("from a dropped scan to a part that the command line proves", async (t) => 
   for (const [label, values] of Object.entries(points)) {
     for (const k of [0, 1, 2]) await typed(page, address, `${name}: ${label}, ${"xyz"[k]}`, values[k]);
   }
+  await level(page, address);
   const bore = await page.getByTestId(`bore-${upper}`).textContent();
   // A circle of the demo's 16 mm, within its noise.
   assert.ok(Math.abs(Number(/circle of ([\d.]+)/.exec(bore)[1]) - 16) < 0.5, bore);
@@ -84,6 +86,7 @@ test("from a dropped scan to a part that the command line proves", async (t) => 
   const out = join(cwd, `${stem}-out`);
   const proof = await json(out, "proof.json");
   assert.equal(proof.verdict, "held");
+  await level(page, address);
   assert.match(await page.getByTestId("verdict").textContent(), /All limits that are asked are held/);
   const rows = await page.locator("ul.limits > li").count();
   assert.equal(rows, proof.limits.length);
@@ -125,13 +128,13 @@ test("a real scan, from dropping it to a part that the command line proves", asy
   const page = await shown(t, chrome, address, faults);
   await dropped(page, path, scan);
   await page.getByTestId("size").waitFor();
-  const begun = await until(address, (now) => now.case !== null, 60);
+  const begun = await until(address, (now) => now.case !== null);
   const high = (end) => (end.rim ?? end.cut.from ?? end.cut.through)[1];
   const ends = begun.case.values.end;
   // The upper end, and of the lower ones below the branch the one that is to be cut above it.
   for (let k = ends.length - 1; k >= 2; k--) {
     await page.getByRole("group", { name: `end ${ends[k].name}` }).getByRole("button", { name: "Leave this end out" }).click();
-    await until(address, (now) => now.case.values.end.length === k, 10);
+    await until(address, (now) => now.case.values.end.length === k);
   }
   const upper = high(ends[0]) > high(ends[1]) ? 0 : 1;
   const [name, other] = [ends[upper].name, ends[1 - upper].name];
@@ -172,7 +175,7 @@ test("a real scan, from dropping it to a part that the command line proves", asy
   assert.deepEqual(now.case.values.end[upper].place, { at: at.map(Number), along: along.map(Number) });
   await page.reload();
   await run(page);
-  const done = await until(address, isDone, 300);
+  const done = await until(address, isDone);
   assert.equal(done.run.is, "done", JSON.stringify(done.run));
   const out = join(cwd, done.result.folder);
   const proof = await json(out, "proof.json");

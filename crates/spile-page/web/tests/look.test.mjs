@@ -6,7 +6,7 @@ import { copyFile, readFile, writeFile } from "node:fs/promises";
 import { join } from "node:path";
 import { after, before, test } from "node:test";
 
-import { browser, folder, made, opened, pictured, shown, spile, state, still, until, withDuct } from "./bench.mjs";
+import { browser, folder, level, made, opened, pictured, pressed, shown, spile, state, until, withDuct } from "./bench.mjs";
 import { CASE, DUCT, duct, middle } from "./duct.mjs";
 
 let chrome;
@@ -21,83 +21,75 @@ const near = (x, wished, by) => assert.ok(Math.abs(x - wished) < by, `${x}, not 
 const far = (a, b) => Math.hypot(...a.map((x, k) => x - b[k]));
 const data = (page, name) => page.evaluate((name) => document.querySelector("[data-test=picture]").dataset[name], name);
 
-/** The place of a word in the picture, in the window. */
-async function knob(page, word) {
-  const knob = page.locator(".labels .knob", { hasText: word });
-  // It has its place with the next picture.
-  for (;;) {
-    const box = await knob.boundingBox();
-    if (box) return [box.x, box.y];
-    await page.waitForTimeout(50);
-  }
+/** Drags the knob with this word, which has its place once the picture is drawn. */
+async function dragged(page, address, word, by) {
+  await level(page, address);
+  const { x, y } = await page.locator(".labels .knob", { hasText: word }).boundingBox();
+  await page.mouse.move(x, y);
+  await page.mouse.down();
+  await page.mouse.move(x + by[0], y + by[1], { steps: 4 });
+  await page.mouse.up();
+  await level(page, address);
 }
+
+const placeOf = (now) => now.case.values.end[0].place;
 
 test("the cut slides along the bore and turns by its knob; the fitting is moved by hand", async (t) => {
   const { address, page, faults } = await withDuct(t, chrome);
   await page.getByLabel("upper: where the scan ends").selectOption("plane");
-  await until(address, (now) => now.case.values.end[0].cut?.through, 10);
+  await until(address, (now) => now.case.values.end[0].cut?.through);
   const slider = page.getByLabel("upper: slide the cut, mm");
   await slider.waitFor();
+  await level(page, address);
   // By the keyboard, one step.
   await slider.focus();
   const before = await state(address);
   await page.keyboard.press("ArrowRight");
-  const { case: { values } } = await until(address, (now) => now.version > before.version, 10);
+  const { case: { values } } = await until(address, (now) => now.case.text !== before.case.text);
   // It is on the duct's own arc, square to it.
   const { through, facing } = values.end[0].cut;
   near(Math.hypot(DUCT.bend - through[0], through[2]), DUCT.bend, 0.02);
   near(through[1], 0, 0.02);
   const way = middle(Math.atan2(through[2], DUCT.bend - through[0]) / DUCT.turn).along;
   near(facing.reduce((sum, x, k) => sum + x * way[k], 0), 1, 2e-4);
+  await level(page, address);
   assert.ok(Number(await data(page, "reached")) > 100, await data(page, "reached"));
   await pictured(page, "ends");
   // Slid with the pointer the numbers follow before anything is changed.
-  const steady = (await state(address)).version;
+  const steady = (await state(address)).case.text;
   await slider.evaluate((input) => {
     input.value = input.max / 2;
     input.dispatchEvent(new Event("input", { bubbles: true }));
   });
-  await page.waitForFunction(() => /roundness/.test(document.querySelector("[data-test=bore-0]").textContent));
-  assert.equal((await state(address)).version, steady);
+  await level(page, address);
+  assert.match(await page.getByTestId("bore-0").textContent(), /roundness/);
+  assert.equal((await state(address)).case.text, steady);
   await slider.evaluate((input) => input.dispatchEvent(new Event("change", { bubbles: true })));
-  const half = await until(address, (now) => now.version > steady, 10);
+  const half = await until(address, (now) => now.case.text !== steady);
   const angle = Math.atan2(half.case.values.end[0].cut.through[2], DUCT.bend - half.case.values.end[0].cut.through[0]);
   near(angle / DUCT.turn, 0.5, 0.06);
-  await page.getByRole("button", { name: /^Undo/ }).click();
+  await level(page, address);
+  await pressed(page, address, /^Undo/);
 
   // The fitting's knobs: the first are the cut's, the last the fitting's.
-  await page.getByRole("button", { name: "Square to the bore at upper" }).click();
-  await still(page);
-  const now = (await state(address)).version;
-  const place = page.getByLabel("upper: place of the fitting");
-  await place.selectOption("at");
-  const stood = await until(address, (s) => s.version > now, 10);
-  const from = stood.case.values.end[0].place;
-  await still(page);
-  const [x, y] = await knob(page, "aside");
-  await page.mouse.move(x, y);
-  await page.mouse.down();
-  await page.mouse.move(x + 12, y + 9, { steps: 4 });
-  await page.mouse.up();
-  const aside = await until(address, (s) => s.version > stood.version, 10);
-  const to = aside.case.values.end[0].place;
+  await pressed(page, address, "Square to the bore at upper");
+  await page.getByLabel("upper: place of the fitting").selectOption("at");
+  const from = placeOf(await until(address, (now) => placeOf(now).at));
+  await dragged(page, address, "aside", [12, 9]);
+  const to = placeOf(await state(address));
   const moved = to.at.map((c, k) => c - from.at[k]);
   assert.ok(Math.hypot(...moved) > 0.05, JSON.stringify(to));
   // Square to its axis, which has not turned.
   near(moved.reduce((sum, c, k) => sum + c * from.along[k], 0), 0, 0.01);
   near(far(to.along, from.along), 0, 0.01);
-  const [tx, ty] = await knob(page, /^tilt$/);
-  await page.mouse.move(tx, ty);
-  await page.mouse.down();
-  await page.mouse.move(tx + 25, ty + 5, { steps: 4 });
-  await page.mouse.up();
-  const tilted = await until(address, (s) => s.version > aside.version, 10);
-  near(far(tilted.case.values.end[0].place.at, to.at), 0, 1e-3);
-  const turned = tilted.case.values.end[0].place.along;
+  await dragged(page, address, /^tilt$/, [25, 5]);
+  const tilted = placeOf(await state(address));
+  near(far(tilted.at, to.at), 0, 1e-3);
+  const turned = tilted.along;
   near(Math.hypot(...turned), 1, 1e-3);
   assert.ok(far(turned, to.along) > 0.02, JSON.stringify(turned));
   await page.getByRole("button", { name: /^Undo/ }).click();
-  await until(address, (s) => far(s.case.values.end[0].place.along, to.along) < 1e-9, 10);
+  await until(address, (now) => far(placeOf(now).along, to.along) < 1e-9);
   assert.deepEqual(faults, []);
 });
 
@@ -110,7 +102,7 @@ test("fittings from the table and from a file", async (t) => {
   const sizes = table.flatMap((kind) => kind.sizes.map((size) => `a standard ${kind.kind} ${size.size}`));
   for (const size of sizes) assert.ok(words.some((word) => word.startsWith(size)), `${size} in ${words}`);
   await fitting.selectOption("cone breathing-15");
-  const cone = await until(address, (now) => now.case.values.end[0].fitting.kind === "cone", 10);
+  const cone = await until(address, (now) => now.case.values.end[0].fitting.kind === "cone");
   assert.equal(cone.case.values.end[0].fitting.size, "breathing-15");
   assert.equal(cone.case.refused, null, JSON.stringify(cone.case.refused));
   assert.equal(cone.case.values.end[0].reach, 8);
@@ -118,13 +110,13 @@ test("fittings from the table and from a file", async (t) => {
   await page.getByLabel("upper: fitting's file from elsewhere").setInputFiles(
     new URL("../../../../tests/scans/step/trachea-nozzle-inch.step", import.meta.url).pathname,
   );
-  const step = await until(address, (now) => now.case.values.end[0].fitting.kind === "step", 10);
+  const step = await until(address, (now) => now.case.values.end[0].fitting.kind === "step");
   assert.equal(step.case.values.end[0].fitting.file, "trachea-nozzle-inch.step");
   assert.equal(
     Buffer.compare(await readFile(join(cwd, "trachea-nozzle-inch.step")), await readFile(new URL("../../../../tests/scans/step/trachea-nozzle-inch.step", import.meta.url))), 0,
   );
   await page.getByLabel("upper: place of the fitting").selectOption("as-modelled");
-  const modelled = await until(address, (now) => now.case.values.end[0].place === "as-modelled", 10);
+  const modelled = await until(address, (now) => now.case.values.end[0].place === "as-modelled");
   assert.equal(modelled.case.refused, null, JSON.stringify(modelled.case.refused));
   assert.deepEqual(faults, []);
 });
@@ -133,42 +125,47 @@ test("the part under its maps, cut open, measured; the section at the strip's st
   const { cwd, address, page, faults } = await withDuct(t, chrome);
   await made(page, address);
   const proof = await json(cwd, "duct-out", "proof.json");
-  await until(address, (now) => now.result?.has_maps, 30);
-  await page.getByLabel("what the part is coloured by").selectOption("wall");
+  await until(address, (now) => now.result?.has_maps);
+  const coloured = async (by) => {
+    await page.getByLabel("what the part is coloured by").selectOption(by);
+    await level(page, address);
+  };
+  await coloured("wall");
   const scale = page.getByTestId("scale");
   await scale.waitFor();
   // The duct's wall is even.
   const to = Number(await scale.getAttribute("data-to"));
   near(to, (DUCT.outside - DUCT.bore) / 2, 0.5);
-  await page.waitForFunction(() => document.querySelector("[data-test=picture]").dataset.map !== "");
+  assert.match(await data(page, "map"), /\d/);
   assert.match(await scale.textContent(), /limit 1\.2/);
   const deepest = proof.limits.find((limit) => limit.name === "wall_min");
   if (deepest.measured >= 1.2) assert.equal(await scale.getAttribute("data-beyond"), "0");
   await page.getByLabel("with the triangles' edges").check();
+  await level(page, address);
   await pictured(page, "map");
-  await page.getByLabel("what the part is coloured by").selectOption("deviation");
-  await page.waitForFunction(() => document.querySelector("[data-test=scale]")?.dataset.from < 0);
+  await coloured("deviation");
+  assert.ok(Number(await scale.getAttribute("data-from")) < 0);
   const deviation = proof.limits.find((limit) => limit.name === "deviation");
   near(Number(await scale.getAttribute("data-to")), Math.max(deviation.asked, deviation.measured), 0.03);
   await pictured(page, "deviation");
-  await page.getByLabel("what the part is coloured by").selectOption("none");
-  await page.waitForFunction(() => document.querySelector("[data-test=picture]").dataset.map === "");
+  await coloured("none");
+  assert.equal(await data(page, "map"), "");
   // The section at the strip's first station: the scan's own wall, less what 48 sides take.
   await page.getByLabel("station", { exact: true }).fill("1");
   const section = page.getByTestId("section");
-  await page.waitForFunction(() => document.querySelector("[data-test=section]")?.dataset.least > 0);
+  await section.waitFor();
+  await level(page, address);
   near(Number(await section.getAttribute("data-least")), 2, 0.25);
   assert.match(await section.textContent(), /wall \d/);
   await page.getByLabel("where the picture is cut open").selectOption("station");
-  await page.waitForFunction(() => document.querySelector("[data-test=picture]").dataset.open !== "");
+  await level(page, address);
   const open = (await data(page, "open")).split(" ").map(Number);
   const end = proof.ends.find((end) => end.stations.length > 1);
   near(far(open, end.stations[1].at), 0, 2e-3);
   await pictured(page, "opened");
   await page.getByLabel("where the picture is cut open").selectOption("none");
   // Two places, and the distance between them.
-  await page.getByRole("button", { name: "All of it" }).click();
-  await still(page);
+  await pressed(page, address, "All of it");
   const box = await page.getByTestId("picture").boundingBox();
   const [x, y] = [box.x + box.width / 2, box.y + box.height / 2];
   await page.mouse.click(x, y);
@@ -194,6 +191,7 @@ test("a defect is drawn by its own outline, mended, and what was done is told", 
   const { address } = await opened(t, cwd, "duct.toml");
   const page = await shown(t, chrome, address, faults);
   await page.getByTestId("findings").waitFor();
+  await level(page, address);
   const { findings } = (await state(address)).scan.examined;
   const hole = findings.findIndex((finding) => finding.kind === "hole");
   assert.ok(hole >= 0, JSON.stringify(findings));
@@ -206,10 +204,12 @@ test("a defect is drawn by its own outline, mended, and what was done is told", 
   }
   await page.getByRole("button", { name: new RegExp(`^${hole + 1}\\. 1 × hole`) }).click();
   await page.locator(".labels span", { hasText: String(hole + 1) }).waitFor();
+  await level(page, address);
   await pictured(page, "outline");
   await page.getByRole("button", { name: "Mend the scan now" }).click();
   await page.getByTestId("mended").waitFor();
-  const now = await until(address, (now) => now.scan?.examined && now.scan.file === "duct-mended.stl", 20);
+  const now = await until(address, (now) => now.scan?.examined && now.scan.file === "duct-mended.stl");
+  await level(page, address);
   assert.equal(now.case.values.scan.file, "duct-mended.stl");
   assert.ok(now.scan.mended.mends.some((mend) => mend.kind === "hole"));
   assert.equal(await page.getByTestId("mended").locator("ol > li").count(), now.scan.mended.mends.length);
@@ -217,7 +217,7 @@ test("a defect is drawn by its own outline, mended, and what was done is told", 
   assert.ok(!examined.findings.some((finding) => finding.kind === "hole"));
   assert.equal(Buffer.compare(await readFile(join(cwd, "duct.stl")), broken), 0);
   await page.getByRole("button", { name: /^Undo/ }).click();
-  await until(address, (now) => now.scan?.file === "duct.stl", 20);
+  await until(address, (now) => now.scan?.file === "duct.stl");
   assert.deepEqual(faults, []);
 });
 
@@ -235,7 +235,7 @@ test("a scan of doubtful unit raises a doubt", async (t) => {
   assert.match(await doubt.textContent(), /Check it/);
   await copyFile(join(cwd, "duct.stl"), join(cwd, "other.stl"));
   await page.getByLabel("unit of the scan").selectOption("mm");
-  await until(address, (now) => now.case.values.unit === "mm", 10);
+  await until(address, (now) => now.case.values.unit === "mm");
   // The earlier doubt stands until the state has come.
   await doubt.filter({ hasText: "unusual" }).waitFor();
 });

@@ -157,6 +157,10 @@ before: ResultShown | null, };
 
 export type ScanShown = { 
 /**
+ * Which reading it is: another number is another surface.
+ */
+number: number, 
+/**
  * Its file; of two, the inner wall's.
  */
 file: string, 

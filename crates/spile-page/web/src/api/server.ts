@@ -2,6 +2,7 @@
 // is where everything else is.
 
 import { paintedKeep } from "../state/plan";
+import { awaited } from "./awaited";
 import type {
   Edit, ErrorDocument, FittingShown, KeepFile, LineAsked, LineShown, Named, Painted, PlaneAsked, ReachAsked, Refusal, SectionShown, State,
 } from "./messages";
@@ -13,7 +14,17 @@ export class Refused extends Error {
   }
 }
 
-async function asked(way: string, init?: RequestInit): Promise<Response> {
+/** Asks, and reads all of what is answered. */
+const asked = <T>(read: (response: Response) => Promise<T>, way: string, init?: RequestInit): Promise<T> =>
+  awaited(answered(way, init).then(read));
+
+const json = <T>(way: string, init?: RequestInit): Promise<T> =>
+  asked((response) => response.json() as Promise<T>, way, init);
+const numbers = (way: string, init?: RequestInit): Promise<ArrayBuffer> =>
+  asked((response) => response.arrayBuffer(), way, init);
+const done = (way: string, init?: RequestInit): Promise<void> => asked(async () => undefined, way, init);
+
+async function answered(way: string, init?: RequestInit): Promise<Response> {
   let response: Response;
   try {
     response = await fetch(way, init);
@@ -35,19 +46,24 @@ let last: Promise<unknown> = Promise.resolve();
 function inTurn<T>(ask: () => Promise<T>): Promise<T> {
   const next = last.then(ask, ask);
   last = next.catch(() => undefined);
-  return next;
+  return awaited(next);
 }
 
-const post = (way: string, body?: unknown): Promise<Response> =>
-  asked(way, { method: "POST", body: body === undefined ? null : JSON.stringify(body) });
+/** A browser that leaves the page sends on what is shorter than this. */
+const SHORT = 30_000;
+const posted = (body?: unknown): RequestInit => {
+  const text = body === undefined ? null : JSON.stringify(body);
+  return { method: "POST", body: text, keepalive: (text ?? "").length < SHORT };
+};
+const post = (way: string, body?: unknown): Promise<void> => done(way, posted(body));
 
 /** All that the page shows. */
-export const state = async (): Promise<State> => (await (await asked("api/state")).json()) as State;
+export const state = () => json<State>("api/state");
 
 export const open = (file: string) => inTurn(() => post("api/open", { file }));
 export const edit = (what: string, edits: Edit[]) => inTurn(() => post("api/edit", { what, edits }));
 export const setText = (text: string) =>
-  inTurn(() => asked("api/case", { method: "PUT", body: JSON.stringify({ text }) }));
+  inTurn(() => done("api/case", { method: "PUT", body: JSON.stringify({ text }) }));
 export const undo = () => inTurn(() => post("api/undo"));
 export const redo = () => inTurn(() => post("api/redo"));
 export const save = () => inTurn(() => post("api/save"));
@@ -57,20 +73,16 @@ export const stop = () => post("api/stop");
 export const end = () => post("api/end");
 
 /** The scan's loops in a plane, the nearest to its point first. */
-export const section = async (plane: PlaneAsked): Promise<SectionShown> =>
-  (await (await post("api/section", plane)).json()) as SectionShown;
+export const section = (plane: PlaneAsked) => json<SectionShown>("api/section", posted(plane));
 
 /** The line along the middle of the scan's bore. */
-export const line = async (asked: LineAsked): Promise<LineShown> =>
-  (await (await post("api/line", asked)).json()) as LineShown;
+export const line = (wished: LineAsked) => json<LineShown>("api/line", posted(wished));
 
 /** The scan's triangles within reach of an end. */
-export const reach = async (asked: ReachAsked): Promise<Uint32Array> =>
-  new Uint32Array(await (await post("api/reach", asked)).arrayBuffer());
+export const reach = async (wished: ReachAsked) => new Uint32Array(await numbers("api/reach", posted(wished)));
 
 /** The fittings that are known. */
-export const fittings = async (): Promise<FittingShown[]> =>
-  (await (await asked("api/fittings")).json()) as FittingShown[];
+export const fittings = () => json<FittingShown[]>("api/fittings");
 
 /** Keeps painted triangles, in the keep that is painted already where there is one by then. */
 export const paint = (triangles: number[]) =>
@@ -80,33 +92,27 @@ export const paint = (triangles: number[]) =>
   });
 
 /** The triangles that a painted keep names. */
-export const keep = async (k: number): Promise<number[]> =>
-  ((await (await asked(`api/keep/${k}`)).json()) as KeepFile).triangles;
+export const keep = async (k: number) => (await json<KeepFile>(`api/keep/${k}`)).triangles;
 
 /** Mends the scan. */
 export const mend = () => inTurn(() => post("api/mend"));
 
 /** The outlines of a finding: pairs of points. */
-export const outline = async (k: number): Promise<Float32Array> =>
-  new Float32Array(await (await asked(`api/scan/finding/${k}`)).arrayBuffer());
+export const outline = async (k: number) => new Float32Array(await numbers(`api/scan/finding/${k}`));
 
 /** A value for each point of the part. */
-export const map = async (which: "deviation" | "wall"): Promise<Float32Array> =>
-  new Float32Array(await (await asked(`api/part/map/${which}`)).arrayBuffer());
+export const map = async (which: "deviation" | "wall") => new Float32Array(await numbers(`api/part/map/${which}`));
 
 /** Hands a fitting's file over; gives the name under which it was written. */
-export const takeFitting = async (file: File): Promise<string> => {
-  const said = await asked(`api/fitting/${encodeURIComponent(file.name)}`, { method: "PUT", body: file });
-  return ((await said.json()) as Named).file;
-};
+export const takeFitting = async (file: File) =>
+  (await json<Named>(`api/fitting/${encodeURIComponent(file.name)}`, { method: "PUT", body: file })).file;
 
 /** Hands a scan or case over; it is written to the folder under a free name. */
 export const take = (file: File) =>
-  inTurn(() => asked(`api/file/${encodeURIComponent(file.name)}`, { method: "PUT", body: file }));
+  inTurn(() => done(`api/file/${encodeURIComponent(file.name)}`, { method: "PUT", body: file }));
 
 /** A surface as flat arrays, `scan` or `part`. */
-export const surface = async (which: "scan" | "part"): Promise<ArrayBuffer> =>
-  (await asked(`api/${which}/surface`)).arrayBuffer();
+export const surface = (which: "scan" | "part") => numbers(`api/${which}/surface`);
 
 /** Where a file of the result is to be had. */
 export const output = (name: string): string =>

@@ -105,7 +105,9 @@ export class Scene {
     group.clear();
     if (surface) {
       group.add(drawn(surface, this.look.regions));
-      if (isFirst) this.all();
+      if (isFirst && this.host.dataset.looksAt === undefined) this.all();
+      // Who has chosen a view before there was anything to see keeps it.
+      else if (isFirst) this.reachTo(this.camera.position.distanceTo(this.controls.target));
     }
     if (which === "scan") {
       const scan = this.meshOf("scan");
@@ -270,15 +272,20 @@ export class Scene {
 
   private fly(to: THREE.Vector3, out: THREE.Vector3, radius: number): void {
     const away = (1.15 * radius) / Math.sin((this.camera.fov * Math.PI) / 360);
-    this.camera.near = away / 100;
-    this.camera.far = Math.max(away * 20, 4 * this.extent());
-    this.camera.updateProjectionMatrix();
+    this.reachTo(away);
     const end = to.clone().addScaledVector(out, away);
     this.host.dataset.looksAt = to.toArray().map((x) => x.toFixed(3)).join(" ");
     const from = [this.camera.position.clone(), this.controls.target.clone()];
     const isStill = matchMedia("(prefers-reduced-motion: reduce)").matches;
     this.flight = { from, to: [end, to], begun: isStill ? -1e9 : performance.now() };
     this.draw();
+  }
+
+  /** What is drawn reaches from close by to behind everything. */
+  private reachTo(away: number): void {
+    this.camera.near = away / 100;
+    this.camera.far = Math.max(away * 20, 4 * this.extent());
+    this.camera.updateProjectionMatrix();
   }
 
   private extent(): number {

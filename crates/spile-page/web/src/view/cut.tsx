@@ -74,7 +74,7 @@ function Slide({ acts, k, isRim }: { acts: Acts; k: number; isRim: boolean }) {
     ),
     [],
   );
-  const key = JSON.stringify([plane?.at, plane?.along, state.scan?.has_surface, state.scan?.file]);
+  const key = JSON.stringify([plane?.at, plane?.along, state.scan?.has_surface, state.scan?.number]);
   useEffect(() => {
     if (!isRim && plane && state.scan?.has_surface) ask({ at: plane.at, along: plane.along });
   }, [key, isRim]);

@@ -22,7 +22,7 @@ export function KeepsSection({ acts }: { acts: Acts }) {
   const [chosen, setSize] = useState<number | null>(null);
   const size = chosen ?? radius;
   const painted = paintedKeep(values);
-  const canPaint = textAt(values, ["scan", "form"]) !== "sheets";
+  const canPaint = textAt(values, ["scan", "form"]) !== "sheets" && !!state.scan?.examined;
   const paint = (isErasing: boolean) => show({ brush: brush?.isErasing === isErasing ? null : { radius: size, isErasing }, blend: 0 });
   return (
     <Section acts={acts} topic="keeps" title="Keeps">

@@ -32,23 +32,23 @@ export function Picture({ acts }: { acts: Acts }) {
   useLayoutEffect(() => {
     if (scene) scene.heard = heard(acts, paint);
   });
-  useSurface("scan", state.scan?.has_surface ? state.scan.file + (state.scan.examined?.sha256 ?? "") : "", scene);
+  const scanThere = useSurface("scan", state.scan?.has_surface ? String(state.scan.number) : "", scene);
   const partKey = state.result?.has_surface ? String(state.result.number) : "";
   const isThere = useSurface("part", partKey, scene);
-  useEffect(() => scene?.blend(view.blend), [scene, view.blend, isThere]);
+  useEffect(() => scene?.blend(view.blend), [scene, view.blend, isThere, scanThere]);
   useMap(acts, scene, isThere);
   useEffect(() => scene?.edge(view.hasEdges), [scene, view.hasEdges, isThere]);
   useEffect(() => scene?.open(view.open), [scene, view.open]);
+  const { paint, isReady } = usePainted(acts, scene, scanThere);
   // At once: what is done next is meant for this brush.
-  useLayoutEffect(() => scene?.paintWith(view.brush), [scene, view.brush]);
-  const paint = usePainted(acts, scene);
+  useLayoutEffect(() => scene?.paintWith(isReady ? view.brush : null), [scene, view.brush, isReady]);
 
   const known = useFittings();
   const line = useLine(state, view.end);
   const isPlan = view.blend < 0.5 || !state.result?.has_surface;
   const held = isPlan && topic === "ends" && !view.brush ? heldAt(acts, known, line) : [];
   useEffect(() => scene?.hold(held), [scene, JSON.stringify(held)]);
-  useReach(acts, scene, isPlan && topic === "ends" ? line : undefined);
+  useReach(acts, scene, scanThere, isPlan && topic === "ends" ? line : undefined);
   const marks = JSON.stringify([
     values, state.scan?.examined?.sha256, view.ring, view.outline?.label, view.outline?.at, view.station,
     view.earlier, view.picked, view.draft, line?.points.length, known.length, isPlan,
@@ -179,20 +179,22 @@ function useSurface(which: "scan" | "part", key: string, scene: Scene | null): s
   return there;
 }
 
-/** Shows what lies within reach of the end in hand; nothing where no line is given. */
-function useReach({ state, view }: Acts, scene: Scene | null, line: Parameters<typeof cutOf>[2] | undefined): void {
+/** Shows what lies within reach of the end in hand on the scan that is there; nothing where no line is given. */
+function useReach({ state, view }: Acts, scene: Scene | null, scanThere: string, line: Parameters<typeof cutOf>[2] | undefined): void {
   const values = state.case?.values;
   const k = view.end;
   const reach = numberAt(values, endWay(k, "reach"));
   const cut = line === undefined ? null : view.draft?.id === `cut ${k}` ? view.draft : cutOf(state, k, line);
   const rim = line === undefined ? undefined : tripleAt(values, endWay(k, "rim"));
   const through = cut?.at ?? rim;
-  const asked = reach && through && state.scan?.has_surface ? { through, facing: cut?.along ?? null, reach } : null;
+  const asked = reach && through && scanThere ? { through, facing: cut?.along ?? null, reach } : null;
+  const isWished = useRef(false);
+  isWished.current = asked !== null;
   const ask = useMemo(
-    () => inStep(server.reach, (triangles: Uint32Array, _: ReachAsked) => scene?.reach(triangles)),
+    () => inStep(server.reach, (triangles: Uint32Array, _: ReachAsked) => isWished.current && scene?.reach(triangles)),
     [scene],
   );
-  useEffect(() => (asked ? ask(asked) : scene?.reach([])), [scene, JSON.stringify(asked), state.scan?.file]);
+  useEffect(() => (asked ? ask(asked) : scene?.reach([])), [scene, JSON.stringify(asked), scanThere]);
 }
 
 /** Colours the part by the chosen map. */
@@ -208,22 +210,30 @@ function useMap({ state, view }: Acts, scene: Scene | null, isThere: string): vo
 }
 
 /**
- * Keeps what is painted as the case has it, but for strokes that are on their way: what
- * comes back of an earlier one must not take them away.
+ * Keeps what is painted on the scan that is there as the case has it, but for strokes that
+ * are on their way: what comes back of an earlier one must not take them away.
  */
-function usePainted(acts: Acts, scene: Scene | null): (triangles: number[]) => void {
+function usePainted(acts: Acts, scene: Scene | null, scanThere: string) {
   const { state } = acts;
   const painted = paintedKeep(state.case?.values);
   const [onTheWay, setOnTheWay] = useState(0);
+  // A stroke hands over all that is painted: there is none before that is on this scan.
+  const [ready, setReady] = useState("");
   useEffect(() => {
-    if (!scene || !state.scan?.has_surface || onTheWay > 0) return;
-    if (!painted) return scene.paint([]);
+    if (!scene || !scanThere || onTheWay > 0) return;
     let isOld = false;
-    server.keep(painted.k).then((triangles) => isOld || scene.paint(triangles), () => undefined);
+    const put = (triangles: number[] | null) => {
+      if (isOld) return;
+      if (triangles) scene.paint(triangles);
+      setReady(scanThere);
+    };
+    if (painted) server.keep(painted.k).then(put, () => put(null));
+    else put([]);
     return () => void (isOld = true);
-  }, [scene, painted?.file, state.scan?.has_surface, state.scan?.file, onTheWay === 0]);
-  return (triangles) => {
+  }, [scene, painted?.file, scanThere, onTheWay === 0]);
+  const paint = (triangles: number[]) => {
     setOnTheWay((n) => n + 1);
     void acts.ask(() => server.paint(triangles)).then(() => setOnTheWay((n) => n - 1));
   };
+  return { paint, isReady: scanThere !== "" && ready === scanThere };
 }
