@@ -65,15 +65,14 @@ pub fn triangles_intersect(a: [DVec3; 3], b: [DVec3; 3], shared: &[(u8, u8)]) ->
 
 /// Whether two triangles that share nothing have a point in common.
 fn meet(a: [DVec3; 3], b: [DVec3; 3]) -> bool {
+    // A point off a triangle's plane shows that the triangle has an area.
+    let is_off =
+        |t: [DVec3; 3], others: [DVec3; 3]| is_one_side(others.map(|p| side_of_plane(t, p)));
+    if is_off(a, b) || is_off(b, a) {
+        return false;
+    }
     let (shape_a, shape_b) = (Shape::of(a), Shape::of(b));
-    let of_b = shape_a.sides(b);
-    if is_one_side(of_b) {
-        return false;
-    }
-    let of_a = shape_b.sides(a);
-    if is_one_side(of_a) {
-        return false;
-    }
+    let (of_b, of_a) = (shape_a.sides(b), shape_b.sides(a));
     // Two triangles that meet at all do so on an edge of one of them.
     (0..3).any(|k| {
         let next = (k + 1) % 3;
@@ -161,9 +160,12 @@ fn meet_beyond_edge(a: [DVec3; 3], b: [DVec3; 3], u: DVec3, v: DVec3) -> bool {
     let (Some(p), Some(q)) = (apex(a), apex(b)) else {
         return false;
     };
+    if side_of_plane([u, v, p], q) != 0 {
+        return false;
+    }
     match (Shape::of([u, v, p]), Shape::of([u, v, q])) {
-        (Shape::Triangle(t, axis), Shape::Triangle(..)) => {
-            side_of_plane(t, q) == 0 && side_of_line(u, v, p, axis) == side_of_line(u, v, q, axis)
+        (Shape::Triangle(_, axis), Shape::Triangle(..)) => {
+            side_of_line(u, v, p, axis) == side_of_line(u, v, q, axis)
         }
         // The triangle meets the line of the edge in the edge only, and the
         // other, which has no area, lies on that line.

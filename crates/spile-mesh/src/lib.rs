@@ -22,7 +22,7 @@ pub mod topology;
 mod triangle;
 
 pub use boundary::{BoundaryChains, boundary_chains, boundary_loops, pinched_points};
-pub use bvh::{Bvh, Closest, RayHit};
+pub use bvh::{Bvh, Closest, Finder, RayHit};
 pub use dense::principal_axes;
 pub use distance::{
     Bounds, TwoSided, are_within, farthest, farthest_each, hausdorff, lies_within, nearest,

@@ -17,6 +17,14 @@ pub enum Feature {
 /// others the weights of the corners lose less than two digits.
 const NEEDLE: f64 = 32.0;
 
+/// How high a triangle is if it is a needle, else 0.
+pub(crate) fn needle_height([a, b, c]: [DVec3; 3]) -> f64 {
+    let longest = a.distance(b).max(b.distance(c)).max(c.distance(a));
+    let height = (b - a).cross(c - a).length() / longest;
+    // A little more, for it may be told to be one by other rounding.
+    if height * NEEDLE < longest * (1.0 + 1e-9) { height } else { 0.0 }
+}
+
 /// The point of a triangle that is closest to `p`, as the offset from `p`.
 ///
 /// The offset leads to a convex combination of the corners whatever rounding

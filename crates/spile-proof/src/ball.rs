@@ -6,7 +6,7 @@
 //! from the sections: whatever its way, the ball's centre crosses each of them,
 //! and there it has no more room than the largest circle inside.
 
-use spile_mesh::{Bounds, Bvh, DVec3, Mesh, nearest};
+use spile_mesh::{Bounds, Bvh, DVec3, Finder, Mesh, nearest};
 
 /// A ball that travels the whole line.
 #[derive(Debug, Clone, PartialEq)]
@@ -49,21 +49,24 @@ pub fn passing_ball(bore: &Bvh, gates: &[Gate]) -> Option<PassingBall> {
     if gates.len() < 2 {
         return None;
     }
-    let mut centres = vec![grown(bore, first.at, first.along)?];
+    let mut nearby = Finder::new(bore);
+    let (start, _) = grown(&mut nearby, first.at, first.along)?;
+    let mut centres = vec![start];
     for pair in gates.windows(2) {
         // The offset from the line is carried on to the next gate.
         let offset = centres[centres.len() - 1] - pair[0].at;
         let carried = pair[1].at + offset - offset.dot(pair[1].along) * pair[1].along;
         let along = pair[1].along;
-        let (a, b) = (grown(bore, carried, along)?, grown(bore, pair[1].at, along)?);
-        let better = clearance(bore, b)? > clearance(bore, a)? * (1.0 + CENTRE_SHARE);
+        let (a, of_a) = grown(&mut nearby, carried, along)?;
+        let (b, of_b) = grown(&mut nearby, pair[1].at, along)?;
+        let better = of_b > of_a * (1.0 + CENTRE_SHARE);
         // A far jump to a wider place would cut the corner between them.
         let is_near = a.distance(b) < 0.25 * pair[0].at.distance(pair[1].at);
         centres.push(if better && is_near { b } else { a });
     }
     let mut best = certified(bore, &centres)?;
     for _ in 0..CENTRES_ADDED {
-        let Some(denser) = with_centre_at_tightest(bore, &centres, best.at) else { break };
+        let Some(denser) = with_centre_at_tightest(&mut nearby, &centres, best.at) else { break };
         let found = certified(bore, &denser)?;
         if found.tightest <= best.tightest * (1.0 + 0.1 * CENTRE_SHARE) {
             break;
@@ -73,16 +76,11 @@ pub fn passing_ball(bore: &Bvh, gates: &[Gate]) -> Option<PassingBall> {
     Some(PassingBall { lo: 2.0 * best.least.max(0.0), at: best.at, centres })
 }
 
-/// Distance to the surface.
-fn clearance(bore: &Bvh, p: DVec3) -> Option<f64> {
-    bore.closest(p).map(|closest| closest.distance)
-}
-
-/// The centre moved square to `along` to where it has the most room nearby.
-fn grown(bore: &Bvh, from: DVec3, along: DVec3) -> Option<DVec3> {
-    let mut room = clearance(bore, from)?;
+/// The centre moved square to `along` to where it has the most room nearby, and how much.
+fn grown(bore: &mut Finder, from: DVec3, along: DVec3) -> Option<(DVec3, f64)> {
+    let mut room = bore.closest(from)?.distance;
     if along == DVec3::ZERO {
-        return Some(from);
+        return Some((from, room));
     }
     let (u, v) = along.any_orthonormal_pair();
     let mut at = from;
@@ -92,8 +90,7 @@ fn grown(bore: &Bvh, from: DVec3, along: DVec3) -> Option<DVec3> {
         for k in 0..6 {
             let angle = std::f64::consts::TAU * f64::from(k) / 6.0;
             let to = at + step * (angle.cos() * u + angle.sin() * v);
-            let there = clearance(bore, to)?;
-            if there > room {
+            if let Some(there) = bore.farther(to, room) {
                 (at, room, is_better) = (to, there, true);
             }
         }
@@ -101,12 +98,16 @@ fn grown(bore: &Bvh, from: DVec3, along: DVec3) -> Option<DVec3> {
             step *= 0.5;
         }
     }
-    Some(at)
+    Some((at, room))
 }
 
 /// The line with three more centres on the piece that passes `tightest`: there,
 /// and half-way to its ends, each moved to where it has the most room.
-fn with_centre_at_tightest(bore: &Bvh, centres: &[DVec3], tightest: DVec3) -> Option<Vec<DVec3>> {
+fn with_centre_at_tightest(
+    bore: &mut Finder,
+    centres: &[DVec3],
+    tightest: DVec3,
+) -> Option<Vec<DVec3>> {
     let off = |pair: &[DVec3]| {
         let along = pair[1] - pair[0];
         let share = (tightest - pair[0]).dot(along) / along.length_squared().max(f64::MIN_POSITIVE);
@@ -118,7 +119,7 @@ fn with_centre_at_tightest(bore: &Bvh, centres: &[DVec3], tightest: DVec3) -> Op
     let [before, after] = [piece, piece + 1].map(|i| 0.5 * (centres[i] + tightest));
     let added = [before, tightest, after].map(|p| grown(bore, p, along));
     let mut denser = centres[..=piece].to_vec();
-    denser.extend(added.into_iter().flatten());
+    denser.extend(added.into_iter().flatten().map(|(centre, _)| centre));
     denser.extend(&centres[piece + 1..]);
     Some(denser)
 }
@@ -137,7 +138,7 @@ struct Clearance {
 fn certified(bore: &Bvh, centres: &[DVec3]) -> Option<Clearance> {
     let pieces = (1..centres.len() as u32).map(|i| [i - 1, i, i]).collect();
     let line = Mesh::new(centres.to_vec(), pieces).ok()?;
-    let gap = CERTIFIED_SHARE * clearance(bore, *centres.first()?)?;
+    let gap = CERTIFIED_SHARE * bore.closest(*centres.first()?)?.distance;
     let Bounds { lo, hi, at } = nearest(&line, None, bore, gap)?;
     Some(Clearance { least: lo, tightest: hi, at })
 }

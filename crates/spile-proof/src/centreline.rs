@@ -106,7 +106,7 @@ struct CutThere {
 }
 
 fn cut(bore: &BoreSurface, frame: &Frame, radius: f64, walker: &mut Walker) -> Option<CutThere> {
-    let among = bore.touching(frame.origin, 2.5 * radius);
+    let among = bore.crossing(frame, 2.5 * radius);
     let section = bore.section(frame, 0.0, frame.origin, &among, walker)?;
     let flat = outlines(bore, &section, frame);
     let centre = frame.in_space(centroid(flat.first()?)?);

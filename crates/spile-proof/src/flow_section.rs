@@ -6,6 +6,7 @@
 //! dropped for where its corners are: a fitting's triangles are as long as the
 //! fitting.
 
+use rayon::prelude::*;
 use spile_mesh::{Bounds3, DVec3, Mesh, NONE, Topology};
 
 /// A place and three axes at right angles: a cutting plane with its own two
@@ -179,20 +180,14 @@ impl BoreSurface {
                 a != b && b != c && c != a && wanted(mesh.corners(t as usize))
             })
             .collect();
-        let mut used: Vec<u32> = ids.iter().flat_map(|&t| mesh.triangles()[t as usize]).collect();
-        used.sort_unstable();
-        used.dedup();
-        let place = |p: u32| used.partition_point(|&q| q < p) as u32;
-        let triangles: Vec<[u32; 3]> =
-            ids.iter().map(|&t| mesh.triangles()[t as usize].map(place)).collect();
-        let points: Vec<DVec3> = used.iter().map(|&p| mesh.points()[p as usize]).collect();
+        let (points, triangles) = lifted(mesh, &ids);
         let next = neighbours(&points, &triangles);
         let ball = |t: &[u32; 3]| {
             let corners = t.map(|p| points[p as usize]);
             let middle = (corners[0] + corners[1] + corners[2]) / 3.0;
             (middle, corners.iter().map(|p| p.distance(middle)).fold(0.0, f64::max))
         };
-        let balls: Vec<(DVec3, f64)> = triangles.iter().map(ball).collect();
+        let balls: Vec<(DVec3, f64)> = triangles.par_iter().map(ball).collect();
         let box_of = |balls: &[(DVec3, f64)]| {
             Bounds3::of(balls.iter().flat_map(|&(middle, own)| [middle - own, middle + own]))
         };
@@ -239,18 +234,27 @@ impl BoreSurface {
 
     /// All triangles that touch the ball, and some near it, rising.
     pub fn touching(&self, centre: DVec3, radius: f64) -> Vec<u32> {
-        let near = |run: &Bounds3| {
-            let room = radius + 4.0 * RUN_SLACK_SHARE * (radius + run.diagonal());
-            run.distance_sq(centre) <= room * room
+        let near = |run: &Bounds3| is_run_near(run, centre, radius);
+        self.in_runs(near).filter(|&t| self.is_near(t, centre, radius)).collect()
+    }
+
+    /// Those of [`BoreSurface::touching`], round the frame's origin, that its plane crosses.
+    pub fn crossing(&self, frame: &Frame, radius: f64) -> Vec<u32> {
+        let centre = frame.origin;
+        let passes =
+            |run: &Bounds3| meets_run(run, frame, 0.0, 0.0) && is_run_near(run, centre, radius);
+        let is_crossed = |t: u32| {
+            let [lowest, highest] = self.heights(t, frame);
+            lowest <= 0.0 && highest >= 0.0
         };
-        self.in_runs(near)
-            .filter(|&t| {
-                let (middle, own) = self.balls[t as usize];
-                // The slack is for rounding alone.
-                let room = (radius + own) * (1.0 + RUN_SLACK_SHARE);
-                middle.distance_squared(centre) <= room * room
-            })
-            .collect()
+        self.in_runs(passes).filter(|&t| is_crossed(t) && self.is_near(t, centre, radius)).collect()
+    }
+
+    fn is_near(&self, t: u32, centre: DVec3, radius: f64) -> bool {
+        let (middle, own) = self.balls[t as usize];
+        // The slack is for rounding alone.
+        let room = (radius + own) * (1.0 + RUN_SLACK_SHARE);
+        middle.distance_squared(centre) <= room * room
     }
 
     /// Those of `among` that touch the half-plane which ends at the frame's
@@ -271,14 +275,7 @@ impl BoreSurface {
 
     /// The triangles that some plane between these heights over `frame` crosses.
     pub fn between(&self, frame: &Frame, low: f64, high: f64) -> Vec<u32> {
-        let meets = |run: &Bounds3| {
-            let middle = frame.height(run.middle());
-            let half = 0.5 * (run.max - run.min);
-            let slack = RUN_SLACK_SHARE * (half.length() + run.middle().distance(frame.origin));
-            let half_height = half.dot(frame.normal.abs()) + slack;
-            middle - half_height <= high && middle + half_height >= low
-        };
-        self.in_runs(meets)
+        self.in_runs(|run| meets_run(run, frame, low, high))
             .filter(|&t| {
                 let [lowest, highest] = self.heights(t, frame);
                 lowest <= high && highest >= low
@@ -402,6 +399,36 @@ impl BoreSurface {
         let share = if hb > ha { ((height - ha) / (hb - ha)).clamp(0.0, 1.0) } else { 0.0 };
         a + share * (b - a)
     }
+}
+
+/// Whether a run's box comes near the ball, or could but for rounding.
+fn is_run_near(run: &Bounds3, centre: DVec3, radius: f64) -> bool {
+    let room = radius + 4.0 * RUN_SLACK_SHARE * (radius + run.diagonal());
+    run.distance_sq(centre) <= room * room
+}
+
+/// Whether some plane between these heights can cross a run's box.
+fn meets_run(run: &Bounds3, frame: &Frame, low: f64, high: f64) -> bool {
+    let middle = frame.height(run.middle());
+    let half = 0.5 * (run.max - run.min);
+    let slack = RUN_SLACK_SHARE * (half.length() + run.middle().distance(frame.origin));
+    let half_height = half.dot(frame.normal.abs()) + slack;
+    middle - half_height <= high && middle + half_height >= low
+}
+
+/// The triangles `ids` of a mesh with the points that they name, in the mesh's order.
+fn lifted(mesh: &Mesh, ids: &[u32]) -> (Vec<DVec3>, Vec<[u32; 3]>) {
+    let mut place = vec![NONE; mesh.points().len()];
+    for p in ids.iter().flat_map(|&t| mesh.triangles()[t as usize]) {
+        place[p as usize] = 0;
+    }
+    let mut points = Vec::new();
+    for (place, point) in place.iter_mut().zip(mesh.points()).filter(|(place, _)| **place == 0) {
+        *place = points.len() as u32;
+        points.push(*point);
+    }
+    let triangle = |&t: &u32| mesh.triangles()[t as usize].map(|p| place[p as usize]);
+    (points, ids.iter().map(triangle).collect())
 }
 
 /// For each half-edge the triangle beyond it.

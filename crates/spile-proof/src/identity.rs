@@ -1,7 +1,7 @@
 //! Places told apart by their coordinates, bit for bit: which points of scan
 //! and part are one place, and which triangles have the same three corners.
 
-use rayon::slice::ParallelSliceMut;
+use rayon::prelude::*;
 use spile_mesh::{DVec3, Mesh, round_to_f32};
 
 /// A place as its three coordinates' `f32` bits; -0.0 is 0.0.
@@ -36,15 +36,16 @@ pub(crate) fn weld(mesh: &Mesh) -> Mesh {
 pub(crate) fn match_triangles(
     scan: &Mesh,
     part: &Mesh,
-    eligible: impl Fn(usize) -> bool,
+    eligible: impl Fn(usize) -> bool + Sync,
 ) -> Vec<Option<u32>> {
     let key = |mesh: &Mesh, t: usize| {
         let mut k = mesh.corners(t).map(bits);
         k.sort_unstable();
         k
     };
-    let sorted = |mesh: &Mesh, keep: &dyn Fn(usize) -> bool| {
+    let sorted = |mesh: &Mesh, keep: &(dyn Fn(usize) -> bool + Sync)| {
         let mut keys: Vec<([Bits; 3], u32)> = (0..mesh.triangles().len())
+            .into_par_iter()
             .filter(|&t| keep(t))
             .map(|t| (key(mesh, t), t as u32))
             .collect();

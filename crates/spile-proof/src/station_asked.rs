@@ -205,7 +205,7 @@ struct Start {
 /// close. 1 for a circle, less for any other outline (isoperimetric inequality).
 fn roundness(bore: &BoreSurface, point: &CentrePoint, radius: f64) -> f64 {
     let frame = Frame::new(point.at, point.tangent);
-    let among = bore.touching(point.at, 2.5 * radius);
+    let among = bore.crossing(&frame, 2.5 * radius);
     let Some(section) = bore.section(&frame, 0.0, point.at, &among, &mut Walker::default()) else {
         return 0.0;
     };

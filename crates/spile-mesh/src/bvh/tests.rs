@@ -151,10 +151,33 @@ proptest! {
     }
 }
 
+proptest! {
+    /// On a walk of short steps and far jumps, through the answers of the plain search.
+    #[test]
+    fn a_finder_answers_as_the_tree_does_whatever_it_was_asked_before(
+        mesh in prop_oneof![grid_mesh(), real_mesh()],
+        steps in prop::collection::vec(([-9.0..9.0_f64, -9.0..9.0, -9.0..9.0], any::<bool>()), 1..40),
+    ) {
+        let bvh = Bvh::build(&mesh);
+        let mut finder = Finder::new(&bvh);
+        let mut p = DVec3::ZERO;
+        for (step, is_far) in steps {
+            p = if is_far { DVec3::from(step) } else { p + 0.01 * DVec3::from(step) };
+            let distance = bvh.closest(p).map(|c| c.distance);
+            for share in [0.0, 0.5, 1.0, 1.5] {
+                let than = share * distance.unwrap_or(1.0);
+                prop_assert_eq!(finder.farther(p, than), distance.filter(|&d| d > than));
+            }
+            prop_assert_eq!(finder.closest(p), bvh.closest(p));
+        }
+    }
+}
+
 #[test]
 fn an_empty_tree_answers_nothing() {
     let bvh = Bvh::build(&Mesh::default());
     assert_eq!(bvh.closest(DVec3::ZERO), None);
+    assert_eq!(Finder::new(&bvh).farther(DVec3::ZERO, 0.0), None);
     assert!(bvh.ray(DVec3::ZERO, DVec3::X).is_empty());
     assert_eq!(bvh.first_hit(DVec3::ZERO, DVec3::X), None);
     bvh.for_each_touching(Bounds3::of([DVec3::ZERO]), &mut |_| unreachable!());

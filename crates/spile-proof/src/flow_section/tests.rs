@@ -33,5 +33,9 @@ fn runs_leave_out_nothing_that_a_plain_search_finds() {
         let plain: Vec<u32> = (0..1000).filter(crossed).collect();
         assert_eq!(bore.between(&frame, 0.0, 0.1), plain);
         assert!(plain.len() > 3 && plain.len() < 900);
+        let both = |t: &u32| ball(t) && bore.heights(*t, &frame)[0] <= 0.0;
+        let plain: Vec<u32> =
+            (0..1000).filter(|t| both(t) && bore.heights(*t, &frame)[1] >= 0.0).collect();
+        assert_eq!(bore.crossing(&frame, radius), plain);
     }
 }
