@@ -4,14 +4,13 @@ use std::path::Path;
 
 use serde::Deserialize;
 use spile_mesh::{Mesh, Topology};
-use spile_proof::measures::part_maps;
 use spile_proof::{
-    Changed, Conflict, EndStations, KnownBy, LimitResult, PartFigures, Verdict, WantedValue,
+    Changed, Claim, Conflict, EndStations, KnownBy, LimitResult, PartFigures, Verdict, WantedValue,
 };
 
 use crate::folder::Folder;
 use crate::geometry;
-use crate::job::Job;
+use crate::job::{Job, Loaded};
 use crate::messages::{
     ConflictShown, EndLine, FileShown, LimitShown, PartShown, ResultShown, StationShown,
     WantedShown,
@@ -88,7 +87,8 @@ pub(crate) fn part(folder: &Folder, job: &dyn Job, result: &ResultShown) -> Opti
     let mesh = spile_formats::read_bytes(file, &bytes).ok()?.mesh;
     let settled = folder.inside(&format!("{out}/case.toml")).ok()?;
     let loaded = job.load(&settled).ok();
-    let found = loaded.and_then(|l| part_maps(&l.scans, &mesh, &l.case).ok());
+    let maps = |l: Loaded| Some(Claim::new(&l.scans, &mesh, &l.case).ok()?.look().maps());
+    let found = loaded.and_then(maps);
     let regions = found.as_ref().map(|found| geometry::regions(&found.labels.part));
     let topology = Topology::of(&mesh);
     Some(PartRead {

@@ -8,9 +8,9 @@ use spile_case::{Case, End, Fitting, Limits, Place, Scan, Site};
 use spile_mesh::{DVec3, Mesh};
 
 use crate::align_asked::on_scan;
+use crate::claim::{Claim, Look};
 use crate::fitting_mesh::given;
 use crate::found_asked::found_differ;
-use crate::judge::judge;
 use crate::proof::{LimitResult, Proof, ProofError, Verdict};
 use crate::scan_view::median_edge;
 use crate::station_asked::stations_differ;
@@ -21,7 +21,7 @@ const NAME: &str = "case";
 /// vector of one and writing it out can do.
 const SAME_DIRECTION: f64 = 1e-9;
 
-/// Judges `part` as [`judge`] does, and `settled` against the case `asked` that
+/// Judges `part` as [`judge`](crate::judge) does, and `settled` against the case `asked` that
 /// it settles: a further row `case` is broken where the settled case asks less
 /// or other than was asked.
 ///
@@ -33,13 +33,21 @@ pub fn judge_as_asked(
     settled: &Case,
     asked: &Case,
 ) -> Result<Proof, ProofError> {
-    let mut proof = judge(scans, part, settled)?;
-    let row = compared(scans, settled, asked);
-    if row.verdict != Verdict::Held {
-        proof.verdict = Verdict::Broken;
+    Ok(Claim::new(scans, part, settled)?.look().judge_as_asked(asked))
+}
+
+impl Look<'_> {
+    /// Judges the part, and its settled case against the one that was asked; see
+    /// [`judge_as_asked`].
+    pub fn judge_as_asked(&self, asked: &Case) -> Proof {
+        let mut proof = self.judge();
+        let row = compared(self.claim.scans, self.claim.settled, asked);
+        if row.verdict != Verdict::Held {
+            proof.verdict = Verdict::Broken;
+        }
+        proof.limits.insert(0, row);
+        proof
     }
-    proof.limits.insert(0, row);
-    Ok(proof)
 }
 
 fn compared(scans: &[Mesh], settled: &Case, asked: &Case) -> LimitResult {

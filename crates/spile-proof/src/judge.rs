@@ -3,6 +3,7 @@
 use spile_case::{Case, Form, Place, Site};
 use spile_mesh::Mesh;
 
+use crate::claim::{Claim, Look};
 use crate::clear::judge_clear;
 use crate::closed::judge_closed;
 use crate::conflicts::{add_broken_limits, conflicts_at};
@@ -11,7 +12,6 @@ use crate::end_face::{judge_end_face, judge_other_rims};
 use crate::figures::changed;
 use crate::fitting::judge_fitting;
 use crate::flow_limits::judge_flow;
-use crate::identity::weld;
 use crate::kink::judge_kink;
 use crate::labels::{Labelled, LabelledEnd, label};
 use crate::mends::kind_name;
@@ -30,36 +30,41 @@ use crate::wall_limit::{judge_wall, judge_wall_everywhere};
 /// # Errors
 /// The inputs do not belong together; see [`ProofError`].
 pub fn judge(scans: &[Mesh], part: &Mesh, settled: &Case) -> Result<Proof, ProofError> {
-    check_inputs(scans, part, settled)?;
-    let welded = weld(part);
-    let mut proof = judge_once(scans, part, &welded, settled);
-    let again = |changed: &Case| judge_once(scans, part, &welded, changed);
-    add_broken_limits(&mut proof, settled, &again);
-    Ok(proof)
+    Ok(Claim::new(scans, part, settled)?.look().judge())
+}
+
+impl Look<'_> {
+    /// Judges the part; see [`judge`].
+    pub fn judge(&self) -> Proof {
+        let Claim { scans, part, settled, ref welded } = *self.claim;
+        let mut proof = judge_once(&self.labelled, part);
+        let again = |changed: &Case| judge_once(&label(scans, welded, changed), part);
+        add_broken_limits(&mut proof, settled, &again);
+        proof
+    }
 }
 
 /// Every limit, and the conflicts that no part can resolve.
-fn judge_once(scans: &[Mesh], part: &Mesh, welded: &Mesh, settled: &Case) -> Proof {
-    let l = label(scans, welded, settled);
-    let closed = judge_closed(&l, part);
-    let mut limits = vec![closed.result, judge_untouched(&l)];
-    limits.extend(judge_mends(&l));
+fn judge_once(l: &Labelled, part: &Mesh) -> Proof {
+    let closed = judge_closed(l, part);
+    let mut limits = vec![closed.result, judge_untouched(l)];
+    limits.extend(judge_mends(l));
     let mut conflicts = Vec::new();
     let mut stations = Vec::new();
-    limits.extend(judge_wall_everywhere(&l));
-    limits.extend(other_rims(&l));
+    limits.extend(judge_wall_everywhere(l));
+    limits.extend(other_rims(l));
     for end in &l.ends {
-        limits.extend(limits_at(&l, end, &mut stations));
-        conflicts.extend(conflicts_at(&l, end));
+        limits.extend(limits_at(l, end, &mut stations));
+        conflicts.extend(conflicts_at(l, end));
     }
     let held = limits.iter().all(|r| matches!(r.verdict, Verdict::Held | Verdict::NotAsked));
     Proof {
         verdict: if held && conflicts.is_empty() { Verdict::Held } else { Verdict::Broken },
         limits,
         conflicts,
-        mends: mends(settled),
+        mends: mends(l.case),
         part: closed.figures,
-        changed: changed(&l),
+        changed: changed(l),
         ends: stations,
     }
 }

@@ -13,6 +13,7 @@ pub mod ball;
 mod border;
 pub mod bore_loss;
 pub mod centreline;
+mod claim;
 mod clear;
 mod clip;
 mod closed;
@@ -57,11 +58,12 @@ mod wall_limit;
 
 pub use align_asked::{Residual, residual};
 pub use as_asked::judge_as_asked;
+pub use claim::{Claim, Look};
 pub use fitting_exact::exact_faces_off;
 pub use fitting_shape::SideRun;
 pub use judge::judge;
 pub use labels::{Fate, Fault, FittingFrame, Labelled, LabelledEnd, Plane, Region, Side};
-pub use part_labels::{PartLabel, PartLabels, part_labels};
+pub use part_labels::{PartLabel, PartLabels};
 pub use proof::{
     Changed, Conflict, EndStations, KnownBy, LimitResult, MendRecord, PartFigures, Proof,
     ProofError, Station, Verdict, Wanted, WantedValue,

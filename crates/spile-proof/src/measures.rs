@@ -1,6 +1,6 @@
 //! Measures: what a part is like, beside what is judged of it.
 //!
-//! [`measure`] takes what [`judge`](crate::judge) takes, and the proof that it gave.
+//! [`Look::measure`] reads them off what the proof was judged from.
 //! Nothing here decides a limit. Where a figure is one of the proof's own it
 //! keeps the proof's bounds; every other says whether it is certified or
 //! estimated, and how it was read ([`Figure`]).
@@ -18,10 +18,6 @@ mod seam_angles;
 mod section;
 mod thickness_map;
 
-use serde::Serialize;
-use spile_case::Case;
-use spile_mesh::Mesh;
-
 pub use ball_along::BallAlong;
 pub use bulk::Bulk;
 pub use deviation_map::{Deviation, Extreme, Percentile};
@@ -32,15 +28,13 @@ pub use pressure::PressureLoss;
 pub use printing::{ClosedVoid, Overhang};
 pub use seam_angles::SeamAngles;
 pub use section::Section;
+use serde::Serialize;
 pub use thickness_map::Thickness;
 
-use crate::identity::weld;
-use crate::judge::check_inputs;
-use crate::labels::label;
+use crate::claim::Look;
 use crate::part_labels::PartLabels;
-use crate::proof::{Proof, ProofError};
+use crate::proof::Proof;
 use part_points::PartPoints;
-use thickness_map::Trees;
 
 /// All measures of a part. Lengths in the case's unit, areas in its square.
 ///
@@ -73,57 +67,69 @@ pub struct Measures {
     pub voids: Vec<ClosedVoid>,
 }
 
-/// Measures `part` against `settled` and the scan files' meshes, which are those that
-/// `proof` was judged from.
-///
-/// Maps have one entry for each point of `part`, in its order. Cost: a few
-/// searches of a tree for each point; parallel, the same bytes on any number of
-/// threads.
-///
-/// # Errors
-/// The inputs do not belong together; see [`ProofError`].
-pub fn measure(
-    scans: &[Mesh],
-    part: &Mesh,
-    settled: &Case,
-    proof: &Proof,
-) -> Result<Measures, ProofError> {
-    check_inputs(scans, part, settled)?;
-    let welded = weld(part);
-    let l = label(scans, &welded, settled);
-    let points = PartPoints::of(&l);
-    let trees = Trees::of(&l);
-    let said = &settled.output;
-    let is_closed = proof.part.boundary_edges == 0;
-    let mut measures = Measures {
-        doubts: l.faults.iter().map(|fault| fault.text.clone()).collect(),
-        labels: PartLabels::of(&l),
-        deviation: deviation_map::deviation(&l, &points, proof),
-        thickness: thickness_map::thickness(&l, &points, &trees, proof),
-        lines: lines::lines(&l, &trees, said.flow.as_ref()),
-        seams: seam_angles::seam_angles(&l),
-        bulk: bulk::bulk(&welded, is_closed, said.density_g_cm3, settled.unit.in_millimetres()),
-        overhang: said.build_direction.map(|up| printing::overhang(&welded, up)),
-        pockets: said
-            .build_direction
-            .filter(|_| is_closed)
-            .map_or_else(Vec::new, |up| pockets::pockets(&welded, up)),
-        voids: if proof.part.shells > 1 { printing::closed_voids(&welded) } else { Vec::new() },
-    };
-    let maps = [
-        &mut measures.deviation.map,
-        &mut measures.thickness.map,
-        &mut measures.thickness.ray,
-        &mut measures.thickness.ball,
-    ];
-    for map in maps {
-        map.copy_to_twins(part, &welded);
+impl Look<'_> {
+    /// Measures the part beside `proof`, which is what [`Look::judge`] gave of it.
+    ///
+    /// Maps have one entry for each point of the part, in its order. Cost: a few
+    /// searches of a tree for each point; parallel, the same bytes on any number of
+    /// threads.
+    pub fn measure(&self, proof: &Proof) -> Measures {
+        let (l, part, welded) = (&self.labelled, self.claim.part, &self.claim.welded);
+        let (trees, said) = (self.trees(), &self.claim.settled.output);
+        let points = PartPoints::of(l);
+        let is_closed = proof.part.boundary_edges == 0;
+        // Marching along a bore is one step after the other: other points are read meanwhile.
+        let (lines, (deviation, thickness)) = rayon::join(
+            || lines::lines(l, trees, said.flow.as_ref()),
+            || {
+                let deviation = deviation_map::deviation(l, &points, proof);
+                (deviation, thickness_map::thickness(l, &points, trees, proof))
+            },
+        );
+        let mut measures = Measures {
+            doubts: l.faults.iter().map(|fault| fault.text.clone()).collect(),
+            labels: self.labels(),
+            deviation,
+            thickness,
+            lines,
+            seams: seam_angles::seam_angles(l),
+            bulk: bulk::bulk(welded, is_closed, said.density_g_cm3, l.case.unit.in_millimetres()),
+            overhang: said.build_direction.map(|up| printing::overhang(welded, up)),
+            pockets: said
+                .build_direction
+                .filter(|_| is_closed)
+                .map_or_else(Vec::new, |up| pockets::pockets(welded, up)),
+            voids: if proof.part.shells > 1 { printing::closed_voids(welded) } else { Vec::new() },
+        };
+        let maps = [
+            &mut measures.deviation.map,
+            &mut measures.thickness.map,
+            &mut measures.thickness.ray,
+            &mut measures.thickness.ball,
+        ];
+        for map in maps {
+            map.copy_to_twins(part, welded);
+        }
+        measures
     }
-    Ok(measures)
+
+    /// What pictures of the part show, without a proof.
+    pub fn maps(&self) -> PartMaps {
+        let (l, points) = (&self.labelled, PartPoints::of(&self.labelled));
+        let mut maps = PartMaps {
+            labels: self.labels(),
+            deviation: deviation_map::map(l, &points).0,
+            wall: thickness_map::shortest(l, &points, self.trees()),
+        };
+        for map in [&mut maps.deviation, &mut maps.wall] {
+            map.copy_to_twins(self.claim.part, &self.claim.welded);
+        }
+        maps
+    }
 }
 
-/// What pictures of a part show: the labels and two of the maps of [`measure`], at a small
-/// part of its cost.
+/// What pictures of a part show: the labels and two of the maps of [`Look::measure`], at a
+/// small part of its cost.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PartMaps {
     /// What each triangle of part and scan is.
@@ -132,24 +138,4 @@ pub struct PartMaps {
     pub deviation: VertexMap,
     /// That of [`Thickness`].
     pub wall: VertexMap,
-}
-
-/// The maps of `part` by the inputs of [`measure`], without a proof.
-///
-/// # Errors
-/// The inputs do not belong together; see [`ProofError`].
-pub fn part_maps(scans: &[Mesh], part: &Mesh, settled: &Case) -> Result<PartMaps, ProofError> {
-    check_inputs(scans, part, settled)?;
-    let welded = weld(part);
-    let l = label(scans, &welded, settled);
-    let points = PartPoints::of(&l);
-    let mut maps = PartMaps {
-        labels: PartLabels::of(&l),
-        deviation: deviation_map::map(&l, &points).0,
-        wall: thickness_map::shortest(&l, &points, &Trees::of(&l)),
-    };
-    for map in [&mut maps.deviation, &mut maps.wall] {
-        map.copy_to_twins(part, &welded);
-    }
-    Ok(maps)
 }

@@ -1,12 +1,7 @@
 //! What each triangle of part and scan is, for files and pictures that name or colour it.
 
-use spile_case::Case;
-use spile_mesh::Mesh;
-
-use crate::identity::weld;
-use crate::judge::check_inputs;
-use crate::labels::{Fate, Labelled, Region, Side, label};
-use crate::proof::ProofError;
+use crate::claim::Look;
+use crate::labels::{Fate, Labelled, Region, Side};
 
 /// What one triangle of a part is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -37,14 +32,9 @@ impl PartLabels {
     }
 }
 
-/// The labels by which a part is judged, without judging it. The measures of a part
-/// ([`crate::measures::measure`]) hold them, too.
-///
-/// The arguments are those of [`crate::judge`].
-///
-/// # Errors
-/// The inputs do not belong together; see [`ProofError`].
-pub fn part_labels(scans: &[Mesh], part: &Mesh, settled: &Case) -> Result<PartLabels, ProofError> {
-    check_inputs(scans, part, settled)?;
-    Ok(PartLabels::of(&label(scans, &weld(part), settled)))
+impl Look<'_> {
+    /// The labels by which the part is judged. Its measures ([`Look::measure`]) hold them, too.
+    pub fn labels(&self) -> PartLabels {
+        PartLabels::of(&self.labelled)
+    }
 }

@@ -7,7 +7,7 @@
 
 use rayon::prelude::*;
 use serde::Serialize;
-use spile_mesh::Bvh;
+use spile_mesh::{Bvh, Finder};
 
 use super::figure::{Figure, Histogram, VertexMap, quantiles};
 use super::part_points::PartPoints;
@@ -152,18 +152,19 @@ pub(super) fn map(l: &Labelled, points: &PartPoints) -> (VertexMap, Vec<(f64, f6
     }
     let mut middles = Vec::new();
     for Job { target, triangles, new } in &jobs {
-        let read = triangles.par_iter().map(|&t| {
+        let nearby = || Finder::new(target);
+        let read = triangles.par_iter().map_init(nearby, |nearby, &t| {
             let [a, b, c] = l.part.corners(t as usize);
-            let distance = target.closest((a + b + c) / 3.0).map(|found| found.distance);
+            let distance = nearby.closest((a + b + c) / 3.0).map(|found| found.distance);
             distance.map(|d| (d, 0.5 * l.part.area_normal(t as usize).length()))
         });
         middles.extend(read.collect::<Vec<_>>().into_iter().flatten());
         let each: Vec<Option<f64>> = new
             .par_iter()
-            .map(|&v| {
+            .map_init(nearby, |nearby, &v| {
                 let p = l.part.points()[v as usize];
-                let found = target.closest(p)?;
-                let is_out = (p - found.point).dot(points.normal[v as usize]) >= 0.0;
+                let found = nearby.closest(p)?;
+                let is_out = (p - found.point).dot(points.normal(l, v as usize)) >= 0.0;
                 Some(if is_out { found.distance } else { -found.distance })
             })
             .collect();

@@ -14,8 +14,8 @@ use spile_mesh::{Bvh, DVec3};
 use super::ball_along::{BallAlong, ball_along};
 use super::pressure::{PressureLoss, pressure_loss};
 use super::section::{Section, section};
-use super::thickness_map::Trees;
 use crate::centreline::{Centreline, LineEnd, March, centreline};
+use crate::claim::Trees;
 use crate::flow_section::{BoreSurface, Frame, Walker};
 use crate::labels::{Fate, Labelled, LabelledEnd, Side};
 use crate::stations::{Hermite, loop_centre};
@@ -150,22 +150,23 @@ struct Place {
 /// All lines, in the order of the ends at which they begin. An end that another's line has
 /// come to has none of its own.
 pub(super) fn lines(l: &Labelled, trees: &Trees, flow: Option<&Flow>) -> Vec<FlowLine> {
-    let scan_bore = l.scan_where(|t| l.scan_side[t] == Side::Bore);
-    let part_bore = l.part_where(|t| l.side[t] == Side::Bore);
-    let (scan, part) = (BoreSurface::of(&l.scan, &scan_bore), BoreSurface::of(l.part, &part_bore));
     let of_scan = |side: Side| {
         let on = |t: usize| l.scan_side[t] == side && !matches!(l.fate[t], Fate::Removed(_));
         Bvh::build_of(&l.scan, &l.scan_where(on))
     };
-    let surfaces = Surfaces {
-        scan,
-        part,
-        scan_bore: of_scan(Side::Bore),
-        scan_outside: of_scan(Side::Outside),
-        trees,
-        flow,
-        metres: l.case.unit.in_millimetres() / 1000.0,
-    };
+    let scan_bore = || l.scan_where(|t| l.scan_side[t] == Side::Bore);
+    let part_bore = || l.part_where(|t| l.side[t] == Side::Bore);
+    let ((scan, part), (scan_bore, scan_outside)) = rayon::join(
+        || {
+            rayon::join(
+                || BoreSurface::of(&l.scan, &scan_bore()),
+                || BoreSurface::of(l.part, &part_bore()),
+            )
+        },
+        || rayon::join(|| of_scan(Side::Bore), || of_scan(Side::Outside)),
+    );
+    let metres = l.case.unit.in_millimetres() / 1000.0;
+    let surfaces = Surfaces { scan, part, scan_bore, scan_outside, trees, flow, metres };
     let gateways: Vec<Option<Gateway>> = l.ends.iter().map(|end| Gateway::of(l, end)).collect();
     let mut reached = vec![false; l.ends.len()];
     let mut lines = Vec::new();
@@ -284,13 +285,20 @@ impl Surfaces<'_> {
         };
         let (old, new): (Pick, Pick) = (|s| s.before.as_ref(), |s| s.after.as_ref());
         let [before, after, whole] = stretches(&stations);
+        let (ball_before, (ball_after, ball_whole)) = rayon::join(
+            || ball(&self.scan_bore, &before, old),
+            || {
+                let on_part = |of: &[&LineStation]| ball(&self.trees.bore, of, new);
+                rayon::join(|| on_part(&after), || on_part(&whole))
+            },
+        );
         FlowLine {
             from: from.end.name.clone(),
             to,
             stop,
-            ball_before: ball(&self.scan_bore, &before, old),
-            ball_after: ball(&self.trees.bore, &after, new),
-            ball_whole: ball(&self.trees.bore, &whole, new),
+            ball_before,
+            ball_after,
+            ball_whole,
             loss_before: loss(&before, old),
             loss_after: loss(&after, new),
             loss_whole: loss(&whole, new),

@@ -8,11 +8,12 @@
 use rayon::prelude::*;
 use serde::Serialize;
 use spile_case::FileKind;
-use spile_mesh::{Bvh, DVec3, nearest};
+use spile_mesh::{Bvh, DVec3, Finder, nearest};
 
 use super::deviation_map::Percentile;
 use super::figure::{Figure, Histogram, VertexMap, quantiles};
 use super::part_points::PartPoints;
+use crate::claim::Trees;
 use crate::labels::{Labelled, Side};
 use crate::proof::Proof;
 
@@ -52,26 +53,16 @@ const BINS: usize = 40;
 /// The histogram ends where this share of the area is passed, for a few places
 /// of a scan may have no other side near.
 const HISTOGRAM_SHARE: f64 = 0.995;
-/// Ray and ball are read for their percentiles at about so many points of the part, spread
-/// over its list: they are dear, and shown alone.
-const READ_ABOUT: usize = 100_000;
+/// Of a part with more points than this, ray and ball are read for their percentiles at about
+/// [`READ_ABOUT`] of them, spread over its list: they are dear, and shown alone.
+const READ_ALL_UP_TO: usize = 100_000;
+/// With half of so many on the bore, the share below the lowest percentile is right to a tenth of
+/// it (the binomial's standard error).
+const READ_ABOUT: usize = 25_000;
 /// A ball is no longer shrunk when that takes no more than this share of it.
 const BALL_SHARE: f64 = 1e-3;
 /// It is shrunk this often at most; a handful is common.
 const SHRINKS_MOST: usize = 60;
-
-/// Trees over bore and outside of the part.
-pub(super) struct Trees {
-    pub bore: Bvh,
-    pub outside: Bvh,
-}
-
-impl Trees {
-    pub(super) fn of(l: &Labelled) -> Self {
-        let of = |side: Side| Bvh::build_of(l.part, &l.part_where(|t| l.side[t] == side));
-        Self { bore: of(Side::Bore), outside: of(Side::Outside) }
-    }
-}
 
 /// The wall at each point, and what is told of all.
 pub(super) fn thickness(
@@ -82,24 +73,24 @@ pub(super) fn thickness(
 ) -> Thickness {
     let far = l.part.bounds().diagonal();
     let count = l.part.points().len();
-    let stride = count.div_ceil(READ_ABOUT).max(1);
+    let stride = if count > READ_ALL_UP_TO { count.div_ceil(READ_ABOUT) } else { 1 };
     let wants_all = l.case.output.files.contains(&FileKind::Ply);
     let each: Vec<Wall> = (0..count)
         .into_par_iter()
-        .map(|v| {
-            let other = match points.side[v] {
-                Side::Bore => &trees.outside,
-                Side::Outside => &trees.bore,
-                Side::Neither => return Wall::default(),
-            };
-            let normal = if wants_all || v % stride == 0 { points.normal[v] } else { DVec3::ZERO };
-            Wall::at(other, l.part.points()[v], normal, far)
-        })
+        .map_init(
+            || OtherSides::of(trees),
+            |others, v| {
+                let Some(other) = others.seen_from(points.side[v]) else { return Wall::default() };
+                let is_read = wants_all || v % stride == 0;
+                let normal = if is_read { points.normal(l, v) } else { DVec3::ZERO };
+                Wall::at(other, l.part.points()[v], normal, far)
+            },
+        )
         .collect();
     let map =
         |pick: fn(&Wall) -> Option<f64>| VertexMap { values: each.iter().map(pick).collect() };
     let (map, ray, ball) = (map(|w| w.shortest), map(|w| w.ray), map(|w| w.ball));
-    let least = of_the_proof(l, proof).or_else(|| least(l, trees));
+    let least = of_the_proof(l, proof).or_else(|| least(l, trees, &map));
     let bore = sorted_by_area(points, &map, 1);
     let how_read = if stride == 1 { EVERY_POINT } else { SOME_POINTS };
     let to = quantiles(&bore, &[HISTOGRAM_SHARE]).first().copied().unwrap_or(0.0);
@@ -119,15 +110,47 @@ pub(super) fn thickness(
 
 /// The shortest straight distance to the other side alone, at each point.
 pub(super) fn shortest(l: &Labelled, points: &PartPoints, trees: &Trees) -> VertexMap {
-    let at = |v: usize| {
-        let other = match points.side[v] {
-            Side::Bore => &trees.outside,
-            Side::Outside => &trees.bore,
-            Side::Neither => return None,
-        };
-        other.closest(l.part.points()[v]).map(|closest| closest.distance)
-    };
-    VertexMap { values: (0..l.part.points().len()).into_par_iter().map(at).collect() }
+    let values = (0..l.part.points().len()).into_par_iter().map_init(
+        || OtherSides::of(trees),
+        |others, v| {
+            let other = others.seen_from(points.side[v])?;
+            other.nearby.closest(l.part.points()[v]).map(|closest| closest.distance)
+        },
+    );
+    VertexMap { values: values.collect() }
+}
+
+/// A side of the wall to be measured to, and what was near the place asked about last.
+struct OtherSide<'a> {
+    tree: &'a Bvh,
+    nearby: Finder<'a>,
+    nearby_of_balls: Finder<'a>,
+}
+
+impl<'a> OtherSide<'a> {
+    fn of(tree: &'a Bvh) -> Self {
+        Self { tree, nearby: Finder::new(tree), nearby_of_balls: Finder::new(tree) }
+    }
+}
+
+/// Both sides, for points of a part in its own order, which mostly lie together.
+struct OtherSides<'a> {
+    bore: OtherSide<'a>,
+    outside: OtherSide<'a>,
+}
+
+impl<'a> OtherSides<'a> {
+    fn of(trees: &'a Trees) -> Self {
+        Self { bore: OtherSide::of(&trees.bore), outside: OtherSide::of(&trees.outside) }
+    }
+
+    fn seen_from(&mut self, side: Side) -> Option<&mut OtherSide<'a>> {
+        match side {
+            Side::Bore => Some(&mut self.outside),
+            Side::Outside => Some(&mut self.bore),
+            Side::Neither => None,
+        }
+    }
 }
 
 /// Bounds of the least wall, and its place.
@@ -142,9 +165,28 @@ fn of_the_proof(l: &Labelled, proof: &Proof) -> Option<Least> {
     row.bounds.zip(row.where_).filter(|_| is_whole)
 }
 
-fn least(l: &Labelled, trees: &Trees) -> Option<Least> {
+/// The least wall of the whole bore, of which only triangles are measured whose corners do not
+/// show that they are thicker than the thinnest corner.
+fn least(l: &Labelled, trees: &Trees, map: &VertexMap) -> Option<Least> {
+    let wall_at = |v: u32| map.values[v as usize].unwrap_or(0.0);
     let bore = l.part_where(|t| l.side[t] == Side::Bore);
-    let found = nearest(l.part, Some(&bore), &trees.outside, 0.0)?;
+    let corners = bore.iter().flat_map(|&t| l.part.triangles()[t as usize]);
+    let thinnest = corners.map(wall_at).fold(f64::INFINITY, f64::min);
+    let size = l.part.bounds().diagonal();
+    let slack = trees.outside.closest_error(size);
+    let may_be_least = |t: &u32| {
+        let (corners, at) = (l.part.triangles()[*t as usize], l.part.corners(*t as usize));
+        let edge = [0, 1, 2].map(|k| at[k].distance(at[(k + 1) % 3]));
+        // No place is farther from all corners than the longest edge over the root of 3 (as in an
+        // equilateral triangle), nor from one of them than the longer of its two edges.
+        let longest = edge[0].max(edge[1]).max(edge[2]);
+        let walls = corners.map(wall_at);
+        let by_all = walls[0].min(walls[1]).min(walls[2]) - longest / 3.0_f64.sqrt();
+        let by_one = (0..3).map(|k| walls[k] - edge[k].max(edge[(k + 2) % 3]));
+        by_one.fold(by_all, f64::max) <= thinnest + slack
+    };
+    let near: Vec<u32> = bore.into_par_iter().filter(may_be_least).collect();
+    let found = nearest(l.part, Some(&near), &trees.outside, 0.0)?;
     Some(([found.lo, found.hi], found.at.to_array()))
 }
 
@@ -182,16 +224,16 @@ struct Wall {
 
 impl Wall {
     /// `out` is the unit normal out of the material; `far` is longer than anything here.
-    fn at(other: &Bvh, p: DVec3, out: DVec3, far: f64) -> Self {
-        let Some(closest) = other.closest(p) else { return Self::default() };
+    fn at(other: &mut OtherSide, p: DVec3, out: DVec3, far: f64) -> Self {
+        let Some(closest) = other.nearby.closest(p) else { return Self::default() };
         let shortest = Some(closest.distance);
         if out == DVec3::ZERO {
             return Self { shortest, ..Self::default() };
         }
-        let ray = other.first_hit(p, -out).map(|hit| hit.t);
+        let ray = other.tree.first_hit(p, -out).map(|hit| hit.t);
         let first = radius_through(closest.point - p, -out);
         let start = first.into_iter().chain(ray.map(|t| 0.5 * t)).fold(far, f64::min);
-        let ball = shrunk(other, p, -out, [0.5 * closest.distance, start]);
+        let ball = shrunk(&mut other.nearby_of_balls, p, -out, [0.5 * closest.distance, start]);
         let ball = ball.filter(|&radius| radius < far);
         Self { shortest, ray, ball: ball.map(|radius| 2.0 * radius) }
     }
@@ -205,21 +247,21 @@ fn radius_through(point: DVec3, inward: DVec3) -> Option<f64> {
     (height > 0.0 && radius.is_finite()).then_some(radius)
 }
 
-/// The ball at `p` shrunk from a radius until nothing of `other` is inside it. It cannot be
+/// The ball at `p` shrunk from a radius until nothing of the other side is inside it. It cannot be
 /// smaller than `least`, half the way to the nearest place: where it is as small, that
 /// need not be looked for.
 ///
 /// # Source
 /// Ma, Bae, Choi 2012, 3D medial axis point approximation using nearest neighbors
 /// and the normal field.
-fn shrunk(other: &Bvh, p: DVec3, inward: DVec3, [least, from]: [f64; 2]) -> Option<f64> {
+fn shrunk(nearby: &mut Finder, p: DVec3, inward: DVec3, [least, from]: [f64; 2]) -> Option<f64> {
     let mut radius = from;
     for _ in 0..SHRINKS_MOST {
         if radius <= least * (1.0 + BALL_SHARE) {
             break;
         }
         let centre = p + radius * inward;
-        let Some(inside) = other.closest_within(centre, radius * (1.0 - BALL_SHARE)) else {
+        let Some(inside) = nearby.closest_within(centre, radius * (1.0 - BALL_SHARE)) else {
             break;
         };
         // A point inside the ball gives a smaller one; rounding may end that.
@@ -251,7 +293,7 @@ mod tests {
         {
             let beta = f64::to_radians(degrees);
             let other = plane(DVec3::new(beta.cos(), 0.0, beta.sin()));
-            let wall = Wall::at(&other, 10.0 * DVec3::X, -DVec3::Z, 1e4);
+            let wall = Wall::at(&mut OtherSide::of(&other), 10.0 * DVec3::X, -DVec3::Z, 1e4);
             assert!((wall.shortest.unwrap() - 10.0 * beta.sin()).abs() < 1e-12);
             assert!((wall.ray.unwrap() - ray).abs() < 5e-7, "{wall:?}");
             assert!((wall.ball.unwrap() / ball - 1.0).abs() < 1.1 * BALL_SHARE, "{wall:?}");
@@ -263,7 +305,7 @@ mod tests {
         // check-values, section 4.3: parallel planes, both equal.
         let points = [(-9.0, -9.0), (9.0, -9.0), (0.0, 20.0)].map(|(x, y)| DVec3::new(x, y, 2.5));
         let other = Bvh::build(&Mesh::new(points.to_vec(), vec![[0, 1, 2]]).unwrap());
-        let wall = Wall::at(&other, DVec3::ZERO, -DVec3::Z, 100.0);
+        let wall = Wall::at(&mut OtherSide::of(&other), DVec3::ZERO, -DVec3::Z, 100.0);
         let all = [wall.shortest, wall.ray, wall.ball].map(Option::unwrap);
         assert!(all.iter().all(|t| (t - 2.5).abs() < 1e-12), "{wall:?}");
     }
@@ -304,8 +346,13 @@ mod tests {
             let (z, turn) = (f64::from(2 * k - 499) / 500.0, 2.4 * f64::from(k));
             let (y, x) = turn.sin_cos();
             let way = DVec3::new((1.0 - z * z).sqrt() * x, (1.0 - z * z).sqrt() * y, z);
-            let from_outside = (Wall::at(&small, 12.0 * way, way, 100.0), 2.0, 12.0 - within);
-            let from_bore = (Wall::at(&large, 10.0 * way, -way, 100.0), without - 10.0, 2.0);
+            let from_outside =
+                (Wall::at(&mut OtherSide::of(&small), 12.0 * way, way, 100.0), 2.0, 12.0 - within);
+            let from_bore = (
+                Wall::at(&mut OtherSide::of(&large), 10.0 * way, -way, 100.0),
+                without - 10.0,
+                2.0,
+            );
             for (wall, least, most) in [from_outside, from_bore] {
                 for t in [wall.shortest, wall.ray, wall.ball].map(Option::unwrap) {
                     let slack = BALL_SHARE * t;
@@ -322,7 +369,7 @@ mod tests {
     fn where_the_other_side_is_behind_there_is_no_ray_and_no_ball() {
         let points = [(-9.0, -9.0), (9.0, -9.0), (0.0, 20.0)].map(|(x, y)| DVec3::new(x, y, -2.5));
         let other = Bvh::build(&Mesh::new(points.to_vec(), vec![[0, 1, 2]]).unwrap());
-        let wall = Wall::at(&other, DVec3::ZERO, -DVec3::Z, 100.0);
+        let wall = Wall::at(&mut OtherSide::of(&other), DVec3::ZERO, -DVec3::Z, 100.0);
         assert_eq!(wall, Wall { shortest: Some(2.5), ray: None, ball: None });
     }
 }

@@ -7,11 +7,12 @@ mod along;
 mod maps;
 
 use scene::Scene;
-use spile_proof::judge;
-use spile_proof::measures::{Measures, measure};
+use spile_proof::Claim;
+use spile_proof::measures::Measures;
 
 fn measured(s: &Scene) -> Measures {
     let scans = std::slice::from_ref(&s.scan);
-    let proof = judge(scans, &s.part, &s.case).expect("the inputs belong together");
-    measure(scans, &s.part, &s.case, &proof).expect("the inputs belong together")
+    let claim = Claim::new(scans, &s.part, &s.case).expect("the inputs belong together");
+    let look = claim.look();
+    look.measure(&look.judge())
 }

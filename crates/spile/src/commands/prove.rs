@@ -6,8 +6,7 @@ use std::path::Path;
 use spile_case::{Case, write_case};
 use spile_joint::Watch as _;
 use spile_mesh::Mesh;
-use spile_proof::measures::measure;
-use spile_proof::{Verdict, add_unit, judge, judge_as_asked};
+use spile_proof::{Claim, Verdict, add_unit};
 
 use crate::answer::Answer;
 use crate::args::ProveArgs;
@@ -105,18 +104,21 @@ pub(crate) fn proved(
         settled_for(&loaded.case, &loaded.scans, &rounded, without_seams)?;
     notes.extend(settled_here);
     notes.extend(standings(&settled));
-    let judged = match &asked {
-        Some(asked) => judge_as_asked(&loaded.scans, &rounded, &settled, &asked.case),
-        None => judge(&loaded.scans, &rounded, &settled),
-    };
-    let mut proof = judged.map_err(|error| {
+    let claim = Claim::new(&loaded.scans, &rounded, &settled).map_err(|error| {
         Failure::from(error).hint("`run` leaves the settled case as case.toml beside the part")
     })?;
+    let look = claim.look();
+    let mut proof = match &asked {
+        Some(asked) => look.judge_as_asked(&asked.case),
+        None => look.judge(),
+    };
     if let Some(unit) = part.unit {
         add_unit(&mut proof, &settled, unit.symbol());
     }
     progress.step("measure", None);
-    let measures = measure(&loaded.scans, &rounded, &settled, &proof)?;
+    let measures = look.measure(&proof);
+    drop(look);
+    drop(claim);
     progress.done();
     let file = ProofFile {
         spile: env!("CARGO_PKG_VERSION"),

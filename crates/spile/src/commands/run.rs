@@ -7,8 +7,8 @@ use spile_case::{Case, FileKind, read_case, write_case};
 use spile_formats::threemf::ThreeMfInfo;
 use spile_joint::{Made, Watch as _, align, make};
 use spile_mesh::Mesh;
-use spile_proof::measures::{Measures, measure};
-use spile_proof::{Verdict, judge_as_asked, residual};
+use spile_proof::measures::Measures;
+use spile_proof::{Claim, Verdict, residual};
 
 use crate::answer::Answer;
 use crate::args::RunArgs;
@@ -226,18 +226,20 @@ fn judge_part(
         .map_err(|error| Failure::internal(format!("the part does not read back: {error}")))?;
     progress.go_on()?;
     progress.step("prove", None);
-    let proof = judge_as_asked(&loaded.scans, &written.mesh, settled, &loaded.case)
-        .map_err(|error| Failure::internal(format!("the part cannot be judged: {error}")))?;
+    let cannot = |error| Failure::internal(format!("the part cannot be judged: {error}"));
+    let claim = Claim::new(&loaded.scans, &written.mesh, settled).map_err(cannot)?;
+    let look = claim.look();
+    let proof = look.judge_as_asked(&loaded.case);
     // Other kinds of files say what the part is like, too.
     let measured = if wish.report || !settled.output.files.is_empty() {
         progress.go_on()?;
         progress.step("measure", None);
-        let measured = measure(&loaded.scans, &written.mesh, settled, &proof)
-            .map_err(|error| Failure::internal(format!("the part cannot be measured: {error}")))?;
-        Some(measured)
+        Some(look.measure(&proof))
     } else {
         None
     };
+    drop(look);
+    drop(claim);
     progress.step("write", None);
     let (stem, said) = match proof.verdict {
         Verdict::Held => ("part", "held"),
