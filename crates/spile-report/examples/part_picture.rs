@@ -5,8 +5,8 @@ use std::error::Error;
 use std::path::Path;
 
 use spile_mesh::Mesh;
-use spile_proof::part_labels;
-use spile_report::picture::Camera;
+use spile_proof::Claim;
+use spile_report::picture::{Camera, Surface};
 use spile_report::views::{cut_open, frame, part_tones, toned};
 
 fn main() -> Result<(), Box<dyn Error>> {
@@ -29,14 +29,14 @@ fn main() -> Result<(), Box<dyn Error>> {
         solid.triangles = triangles;
     }
     let part = read(&folder.join("part.stl"))?;
-    let labels = part_labels(&scans, &part, &case)?;
+    let labels = Claim::new(&scans, &part, &case)?.look().labels();
     let number =
         case.ends.iter().position(|e| e.fitting.is_some()).ok_or("no end has a fitting")?;
     let frame = frame(&case, number, None).ok_or("the fitting's place is not settled")?;
     let (near, cut) = cut_open(&frame);
     let all = part.points().iter().copied();
     let camera = if is_near { near } else { Camera::round(all, near.right(), near.toward_eye()) };
-    let picture = toned(&part, &part_tones(&labels.part), (camera, Some(cut)), size);
+    let picture = toned(&Surface::of(&part), &part_tones(&labels.part), (camera, Some(cut)), size);
     std::fs::write(png, picture.png()?)?;
     println!("{png} drawn");
     Ok(())

@@ -11,6 +11,7 @@ use crate::document::{Align, Banner, Block, Cell, Document, Table, Text, plain};
 use crate::evidence::FileRecord;
 use crate::maps::{Drawn, histogram, scale};
 use crate::number::{Sense, digits, place};
+use crate::picture::Surface;
 use crate::records_told::file_table;
 use crate::views::{behind, whole};
 
@@ -58,12 +59,13 @@ pub struct Apart<'a> {
 pub fn comparison(record: &Comparison) -> Document {
     let mut blocks = vec![heading("Distances")];
     blocks.extend(distances(&record.apart, record.unit));
-    if !record.facts.is_empty() {
+    blocks.extend(map(&record.apart, record.tolerance, record.unit));
+    let is_first_article = !record.facts.is_empty();
+    if is_first_article {
         blocks.push(heading("Fit and deviations"));
         let told = record.facts.iter().map(|(name, text)| (name.clone(), plain(text.as_str())));
         blocks.push(Block::Facts(told.collect()));
     }
-    blocks.extend(map(&record.apart, record.tolerance, record.unit));
     blocks.push(heading("Files"));
     blocks.push(file_table(
         "The files that this record is about; a file with another hash is another file",
@@ -79,7 +81,12 @@ pub fn comparison(record: &Comparison) -> Document {
     Document {
         title: format!("{} held against {}", record.files[1].file, record.files[0].file),
         subtitle: format!(
-            "How far one surface (B) lies from another (A); made by spile {}",
+            "{}; made by spile {}",
+            if is_first_article {
+                "Record of a first article: how far the scan of a print (B) lies from its part (A)"
+            } else {
+                "How far one surface (B) lies from another (A)"
+            },
             record.version
         ),
         banner: banner(record),
@@ -165,6 +172,7 @@ pub(crate) fn drawn<'a>(apart: &Apart<'a>, unit: &str) -> Drawn<'a> {
 pub(crate) fn map(apart: &Apart, tolerance: Option<f64>, unit: &str) -> Vec<Block> {
     let drawn = drawn(apart, unit);
     let ring = Some(apart.bounds[1].1);
+    let surface = Surface::of(apart.mesh);
     let front = whole(apart.mesh);
     let shots = [(front, "One side"), (behind(apart.mesh, &front), "The other side")];
     let shots = shots.map(|(from, side)| {
@@ -172,7 +180,7 @@ pub(crate) fn map(apart: &Apart, tolerance: Option<f64>, unit: &str) -> Vec<Bloc
             "{side} of B, coloured by its deviation from A, on a map from -{m} to {m} {unit}.",
             m = digits(drawn.range[1])
         );
-        drawn.shot(apart.mesh, (from, None), ring, (alt, format!("{side} of B.")))
+        drawn.shot(&surface, (from, None), ring, (alt, format!("{side} of B.")))
     });
     let marks = tolerance.map(|t| [(-t, "tolerance".to_owned()), (t, "tolerance".to_owned())]);
     let x = length("deviation of B from A,", unit);

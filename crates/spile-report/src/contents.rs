@@ -11,7 +11,7 @@ use crate::limits_told::{banner, conflicts, how_measured, limits, notes};
 use crate::maps;
 use crate::measures_told;
 use crate::number::{digits, measured_text, place};
-use crate::picture::{Camera, CutAway, Picture};
+use crate::picture::{Camera, CutAway, Picture, Surface};
 use crate::records_told::{cautions, changed, facts, mends, records};
 use crate::section_drawing::{self, Section, drawn, plane_at};
 use crate::turnable::turnable;
@@ -54,18 +54,20 @@ pub fn document(evidence: &Evidence, detail: Detail) -> Document {
     blocks.extend(conflicts(evidence));
     blocks.extend(notes(evidence));
     let scan = Mesh::joined(evidence.scans);
-    if let Some(mesh) = evidence.mesh {
-        blocks.extend(part(evidence, mesh, size));
+    let (of_scan, of_part) =
+        rayon::join(|| scan.as_ref().map(Surface::of), || evidence.mesh.map(Surface::of));
+    if let Some(surface) = &of_part {
+        blocks.extend(part(evidence, surface, size));
         let turned = detail.turnable.and_then(|most| turnable(evidence, most));
         blocks.extend(turned.map(|turned| Block::Turnable(Box::new(turned))));
-    } else if let Some(scan) = &scan {
+    } else if let Some(scan) = &of_scan {
         blocks.extend(scan_alone(scan, size));
     }
-    blocks.extend(ends(evidence, scan.as_ref(), size));
-    if let (Some(mesh), Some(measures)) = (evidence.mesh, evidence.measures) {
+    blocks.extend(ends(evidence, of_scan.as_ref(), of_part.as_ref(), size));
+    if let (Some(surface), Some(measures)) = (&of_part, evidence.measures) {
         blocks.extend(measures_told::doubts(measures));
-        blocks.extend(maps::deviation(evidence, mesh, measures, size));
-        blocks.extend(maps::wall(evidence, mesh, measures, size));
+        blocks.extend(maps::deviation(evidence, surface, measures, size));
+        blocks.extend(maps::wall(evidence, surface, measures, size));
     }
     blocks.extend(sections(evidence));
     blocks.extend(changed(evidence));
@@ -120,24 +122,24 @@ fn picture_size(ends: usize, picture_share: f64) -> [usize; 2] {
 }
 
 /// The whole part from two sides.
-fn part(evidence: &Evidence, mesh: &Mesh, size: [usize; 2]) -> Vec<Block> {
+fn part(evidence: &Evidence, surface: &Surface, size: [usize; 2]) -> Vec<Block> {
     let Some(labels) = evidence.labels else { return Vec::new() };
     let tones = &part_tones(&labels.part);
-    let front = whole(mesh);
-    let shots =
-        [(front, "One side"), (behind(mesh, &front), "The other side")].map(|(from, side)| Shot {
-            picture: Box::new(move || toned(mesh, tones, (from, None), size)),
-            alt: format!("{side} of the finished part, coloured by what each surface is."),
-            caption: plain(format!("{side} of the part.")),
-            key: Some(part_key(&labels.part)),
-        });
+    let front = whole(surface.mesh);
+    let back = behind(surface.mesh, &front);
+    let shots = [(front, "One side"), (back, "The other side")].map(|(from, side)| Shot {
+        picture: Box::new(move || toned(surface, tones, (from, None), size)),
+        alt: format!("{side} of the finished part, coloured by what each surface is."),
+        caption: plain(format!("{side} of the part.")),
+        key: Some(part_key(&labels.part)),
+    });
     [Some(heading("The part")), figures(shots.into())].into_iter().flatten().collect()
 }
 
 /// The scan, where no part closes.
-fn scan_alone(scan: &Mesh, size: [usize; 2]) -> Vec<Block> {
-    let tones = &vec![crate::colour::tone::KEPT; scan.triangles().len()];
-    let from = whole(scan);
+fn scan_alone(scan: &Surface, size: [usize; 2]) -> Vec<Block> {
+    let tones = &vec![crate::colour::tone::KEPT; scan.mesh.triangles().len()];
+    let from = whole(scan.mesh);
     let shot = Shot {
         picture: Box::new(move || toned(scan, tones, (from, None), size)),
         alt: "The scan as it was given.".to_owned(),
@@ -148,8 +150,13 @@ fn scan_alone(scan: &Mesh, size: [usize; 2]) -> Vec<Block> {
 }
 
 /// Each end before and after, from outside, and its areas.
-fn ends(evidence: &Evidence, scan: Option<&Mesh>, size: [usize; 2]) -> Vec<Block> {
-    let (Some(part), Some(scan), Some(labels)) = (evidence.mesh, scan, evidence.labels) else {
+fn ends(
+    evidence: &Evidence,
+    scan: Option<&Surface>,
+    part: Option<&Surface>,
+    size: [usize; 2],
+) -> Vec<Block> {
+    let (Some(part), Some(scan), Some(labels)) = (part, scan, evidence.labels) else {
         return Vec::new();
     };
     let mut blocks = vec![heading("Before and after, end by end")];
@@ -185,20 +192,21 @@ struct EndViews<'a> {
 impl EndViews<'_> {
     fn before_and_after<'a>(
         &self,
-        (scan, scan_tones, scan_key): (&'a Mesh, &'a [[f64; 3]], Key),
-        (part, part_tones, part_key): (&'a Mesh, &'a [[f64; 3]], Key),
+        (scan, scan_tones, scan_key): (&'a Surface<'a>, &'a [[f64; 3]], Key),
+        (part, part_tones, part_key): (&'a Surface<'a>, &'a [[f64; 3]], Key),
     ) -> Vec<Shot<'a>> {
         let (camera, cut) = cut_open(&self.frame);
-        let shot = |mesh: &'a Mesh, tones: &'a [[f64; 3]], key, alt: String, below: &str| {
-            let view: (Camera, Option<CutAway>) = (camera, Some(cut));
-            let size = self.size;
-            Shot {
-                picture: Box::new(move || toned(mesh, tones, view, size)),
-                alt,
-                caption: plain(below),
-                key: Some(key),
-            }
-        };
+        let shot =
+            |surface: &'a Surface<'a>, tones: &'a [[f64; 3]], key, alt: String, below: &str| {
+                let view: (Camera, Option<CutAway>) = (camera, Some(cut));
+                let size = self.size;
+                Shot {
+                    picture: Box::new(move || toned(surface, tones, view, size)),
+                    alt,
+                    caption: plain(below),
+                    key: Some(key),
+                }
+            };
         let name = self.name;
         vec![
             shot(
@@ -220,7 +228,7 @@ impl EndViews<'_> {
         ]
     }
 
-    fn straight_on<'a>(&self, (part, tones): (&'a Mesh, &'a [[f64; 3]])) -> Shot<'a> {
+    fn straight_on<'a>(&self, (part, tones): (&'a Surface<'a>, &'a [[f64; 3]])) -> Shot<'a> {
         let (camera, size) = (into(&self.frame), self.size);
         Shot {
             picture: Box::new(move || toned(part, tones, (camera, None), size)),

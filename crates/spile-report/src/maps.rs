@@ -1,6 +1,6 @@
 //! Deviation and wall as maps on the part, with their scales, shares and histograms.
 
-use spile_mesh::{DVec3, Mesh};
+use spile_mesh::DVec3;
 use spile_proof::EndStations;
 use spile_proof::measures::{
     Deviation, Figure as Measured, Histogram, Measures, Percentile, Thickness, VertexMap,
@@ -13,7 +13,7 @@ use crate::document::{Block, Figure, Image, Key, Text, plain};
 use crate::evidence::Evidence;
 use crate::measures_told::told;
 use crate::number::{Sense, digits, place};
-use crate::picture::{Camera, CutAway, Look, Paint, Shading, draw};
+use crate::picture::{Camera, CutAway, Look, Paint, Shading, Surface, draw};
 use crate::views::{cut_open, frame, whole};
 
 /// Width and height of a scale.
@@ -39,7 +39,7 @@ impl Drawn<'_> {
     /// The picture from somewhere, with a ring round a place.
     pub fn shot<'a>(
         &'a self,
-        mesh: &'a Mesh,
+        surface: &'a Surface<'a>,
         (camera, cut): (Camera, Option<CutAway>),
         ring: Option<DVec3>,
         (alt, below): (String, String),
@@ -48,7 +48,7 @@ impl Drawn<'_> {
         let look = Look { camera, cut, paint, shading: Shading::Smooth, size: self.size };
         Shot {
             picture: Box::new(move || {
-                let mut picture = draw(mesh, &look);
+                let mut picture = draw(surface, &look);
                 if let Some(at) = ring {
                     picture.ring(&camera, at);
                 }
@@ -85,7 +85,7 @@ pub(crate) fn deviation_scale(unit: &str) -> String {
 /// How far replaced scan lies from the scan.
 pub(crate) fn deviation(
     evidence: &Evidence,
-    mesh: &Mesh,
+    surface: &Surface,
     measures: &Measures,
     size: [usize; 2],
 ) -> Vec<Block> {
@@ -137,8 +137,18 @@ pub(crate) fn deviation(
             format!("End {}, {what}. Grey with no value: joint, fitting, end faces.", end.name)
         };
         blocks.extend(figures(vec![
-            drawn.shot(mesh, (views.0, None), ring, (alt("from outside"), below("from outside"))),
-            drawn.shot(mesh, (views.0, Some(views.1)), None, (alt("cut open"), below("cut open"))),
+            drawn.shot(
+                surface,
+                (views.0, None),
+                ring,
+                (alt("from outside"), below("from outside")),
+            ),
+            drawn.shot(
+                surface,
+                (views.0, Some(views.1)),
+                None,
+                (alt("cut open"), below("cut open")),
+            ),
         ]));
     }
     let marks = [(-limit, "limit"), (limit, "limit")].map(|(x, name)| (x, name.to_owned()));
@@ -158,7 +168,7 @@ pub(crate) fn deviation(
 /// How thick the wall is.
 pub(crate) fn wall(
     evidence: &Evidence,
-    mesh: &Mesh,
+    surface: &Surface,
     measures: &Measures,
     size: [usize; 2],
 ) -> Vec<Block> {
@@ -180,10 +190,10 @@ pub(crate) fn wall(
             .iter()
             .map(|p| share(p, "of the bore have no thicker wall than", unit)),
     );
-    let from = whole(mesh);
+    let from = whole(surface.mesh);
     let name = format!("Wall on a map from {} to {} {unit}", digits(range[0]), digits(range[1]));
     let mut shots = vec![drawn.shot(
-        mesh,
+        surface,
         (from, None),
         ring,
         (
@@ -199,7 +209,7 @@ pub(crate) fn wall(
     if let Some((camera, cut)) = end_views(evidence, first, stations(first)) {
         let end = &evidence.settled.ends[first].name;
         shots.push(drawn.shot(
-            mesh,
+            surface,
             (camera, Some(cut)),
             None,
             (

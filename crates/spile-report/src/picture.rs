@@ -8,6 +8,7 @@ mod camera;
 mod light;
 mod raster;
 
+use rayon::prelude::*;
 use spile_mesh::{DVec3, Mesh};
 
 use crate::colour::{Map, Rgb};
@@ -62,11 +63,31 @@ pub struct Picture {
     pixels: Vec<u8>,
 }
 
-/// Draws a mesh. A triangle seen from behind is taken for the inside of a solid: it
+/// A mesh with the directions in which it faces, worked out once for all of its pictures.
+#[derive(Debug, Clone)]
+pub struct Surface<'a> {
+    /// The mesh.
+    pub mesh: &'a Mesh,
+    /// Unit normal of each triangle.
+    faces: Vec<DVec3>,
+    /// Unit normal at each point, averaged.
+    normals: Vec<DVec3>,
+}
+
+impl<'a> Surface<'a> {
+    /// The surface of a mesh.
+    pub fn of(mesh: &'a Mesh) -> Self {
+        let face = |t: usize| mesh.area_normal(t).normalize_or_zero();
+        let faces = (0..mesh.triangles().len()).into_par_iter().map(face).collect();
+        Self { mesh, faces, normals: mesh.point_normals() }
+    }
+}
+
+/// Draws a surface. A triangle seen from behind is taken for the inside of a solid: it
 /// is filled flat, in a light tint, as a section face.
-pub fn draw(mesh: &Mesh, look: &Look) -> Picture {
-    let seen = raster::Seen::of(mesh, look);
-    Picture { size: look.size, pixels: light::pixels(mesh, look, &seen) }
+pub fn draw(surface: &Surface, look: &Look) -> Picture {
+    let seen = raster::Seen::of(surface.mesh, look);
+    Picture { size: look.size, pixels: light::pixels(surface, look, &seen) }
 }
 
 impl Picture {

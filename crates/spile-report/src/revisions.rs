@@ -12,6 +12,7 @@ use crate::document::{Align, Banner, Block, Cell, Document, Span, Table, Text, p
 use crate::evidence::FileRecord;
 use crate::limits_told::plain_word;
 use crate::number::{Sense, asked_text, count, digits, measured_text, place};
+use crate::picture::Surface;
 use crate::records_told::file_table;
 use crate::views::{cut_open, frame, toned};
 
@@ -70,6 +71,22 @@ pub struct LimitPair {
     pub measured: [Option<f64>; 2],
     /// The verdicts.
     pub verdict: [Option<Verdict>; 2],
+}
+
+impl LimitPair {
+    /// What columns of a table say above [`LimitPair::asked_texts`] and the rest, in their order.
+    pub const COLUMNS: [&str; 8] =
+        ["limit", "end", "asked in A", "in B", "measured in A", "in B", "verdict in A", "in B"];
+
+    /// What was asked, as a table has it.
+    pub fn asked_texts(&self, unit: &str) -> [String; 2] {
+        self.asked.map(|x| x.map_or_else(String::new, |x| asked_text(&self.name, x, unit)))
+    }
+
+    /// What was measured, as a table has it.
+    pub fn measured_texts(&self, unit: &str) -> [String; 2] {
+        self.measured.map(|x| x.map_or_else(String::new, |x| measured_text(&self.name, x, unit)))
+    }
 }
 
 /// What of the parts is not the same triangle in both, at one end.
@@ -167,16 +184,10 @@ fn banner(record: &Revisions) -> Banner {
 
 /// The table of limits.
 fn limits(record: &Revisions) -> Block {
-    let columns =
-        ["Limit", "End", "Asked in A", "In B", "Measured in A", "In B", "Verdict in A", "In B"];
+    let capital = |name: &str| name[..1].to_uppercase() + &name[1..];
     let row = |row: &LimitPair| {
-        let texts = |values: [Option<f64>; 2], said: fn(&str, f64, &str) -> String| {
-            let told =
-                |x: Option<f64>| x.map_or_else(String::new, |x| said(&row.name, x, record.unit));
-            told_apart(values.map(told))
-        };
-        let [asked_a, asked_b] = texts(row.asked, asked_text);
-        let [measured_a, measured_b] = texts(row.measured, measured_text);
+        let [asked_a, asked_b] = told_apart(row.asked_texts(record.unit));
+        let [measured_a, measured_b] = told_apart(row.measured_texts(record.unit));
         let [verdict_a, verdict_b] = row.verdict.map(|v| v.map_or("".into(), Cell::Verdict));
         vec![
             Cell::Named(vec![Span::Code(row.name.clone())], plain_word(&row.name).to_owned()),
@@ -191,7 +202,7 @@ fn limits(record: &Revisions) -> Block {
     };
     Block::Table(Table {
         caption: "Each limit as it was asked and measured in A and in B".to_owned(),
-        head: columns.map(|name| (name.to_owned(), Align::Left)).to_vec(),
+        head: LimitPair::COLUMNS.map(|name| (capital(name), Align::Left)).to_vec(),
         rows: record.limits.iter().map(row).collect(),
     })
 }
@@ -259,11 +270,12 @@ fn end_pictures(parts: &Parts, name: &str, unit: &str) -> Vec<Block> {
     let Some(frame) = frame(parts.settled, index, stations) else { return Vec::new() };
     let (camera, cut) = cut_open(&frame);
     let b = drawn(&parts.apart, unit);
+    let [of_a, of_b] = [parts.a, parts.apart.mesh].map(Surface::of);
     let tones = vec![tone::FITTING; parts.a.triangles().len()];
     let below =
         |part: &str| -> Text { plain(format!("End {name} of {part}, cut open along its axis.")) };
     let before = Shot {
-        picture: Box::new(|| toned(parts.a, &tones, (camera, Some(cut)), b.size)),
+        picture: Box::new(|| toned(&of_a, &tones, (camera, Some(cut)), b.size)),
         alt: format!("End {name} of A, cut open along its axis."),
         caption: below("A"),
         key: None,
@@ -276,7 +288,7 @@ fn end_pictures(parts: &Parts, name: &str, unit: &str) -> Vec<Block> {
         ),
         format!("End {name} of B from the same side, cut open along the same plane."),
     );
-    let after = b.shot(parts.apart.mesh, (camera, Some(cut)), None, told);
+    let after = b.shot(&of_b, (camera, Some(cut)), None, told);
     let heading = Block::Heading { level: 3, text: format!("End {name}") };
     [Some(heading), figures(vec![before, after])].into_iter().flatten().collect()
 }

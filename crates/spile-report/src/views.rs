@@ -6,7 +6,7 @@ use spile_proof::{EndStations, Fate, PartLabel, Region};
 
 use crate::colour::{Rgb, hex, tone};
 use crate::document::Key;
-use crate::picture::{Camera, CutAway, Look, Paint, Picture, Shading, draw};
+use crate::picture::{Camera, CutAway, Look, Paint, Picture, Shading, Surface, draw};
 
 /// From where one looks first; another direction where that runs along an axis.
 const EYES: [DVec3; 2] = [DVec3::new(0.50, -0.84, 0.20), DVec3::new(0.84, 0.50, 0.20)];
@@ -166,13 +166,13 @@ pub fn scan_key(fates: &[Fate]) -> Key {
     Key::Tones(there.map(|(tone, name, _)| (hex(tone), name.to_owned())).collect())
 }
 
-/// A picture of a mesh in tones.
+/// A picture of a surface in tones.
 pub fn toned(
-    mesh: &Mesh,
+    surface: &Surface,
     tones: &[Rgb],
     (camera, cut): (Camera, Option<CutAway>),
     size: [usize; 2],
 ) -> Picture {
     let paint = Paint::Triangles(tones);
-    draw(mesh, &Look { camera, cut, paint, shading: Shading::Smooth, size })
+    draw(surface, &Look { camera, cut, paint, shading: Shading::Smooth, size })
 }

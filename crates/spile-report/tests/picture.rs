@@ -7,7 +7,7 @@ use std::f64::consts::{PI, TAU};
 
 use spile_mesh::{DVec3, Mesh};
 use spile_report::colour::{Map, lab};
-use spile_report::picture::{Camera, CutAway, Look, Paint, Picture, Shading, draw};
+use spile_report::picture::{Camera, CutAway, Look, Paint, Picture, Shading, Surface, draw};
 
 /// A sphere of radius 1 round the origin, from rings of points.
 fn sphere(rings: u32) -> Mesh {
@@ -77,7 +77,7 @@ fn a_sphere_covers_a_disc() {
     let mesh = sphere(90);
     let colours = vec![[0.3, 0.3, 0.3]; mesh.triangles().len()];
     let look = from_above(&mesh, Paint::Triangles(&colours));
-    let picture = draw(&mesh, &look);
+    let picture = draw(&Surface::of(&mesh), &look);
     let covered = picture.pixels().chunks(3).filter(|p| p[0] < 250).count() as f64;
     // Pi r^2, r in pixels; the border's own pixels, 2 pi r of them, may count either way.
     let r = look.camera.scale(look.size);
@@ -91,7 +91,7 @@ fn what_is_nearer_hides_what_is_farther_in_either_order() {
         let red = [0.9, 0.1, 0.1];
         let blue = [0.1, 0.1, 0.9];
         let colours = if low < high { [blue, blue, red, red] } else { [red, red, blue, blue] };
-        let picture = draw(&mesh, &from_above(&mesh, Paint::Triangles(&colours)));
+        let picture = draw(&Surface::of(&mesh), &from_above(&mesh, Paint::Triangles(&colours)));
         let [r, _, b] = pixel(&picture, 100, 100);
         assert!(r > 2 * b, "{r} {b}");
     }
@@ -104,7 +104,7 @@ fn a_measure_is_laid_evenly_between_its_ends() {
     // The measure is x: -1 to 1.
     let values: Vec<f64> = mesh.points().iter().map(|p| p.x).collect();
     let paint = Paint::Measure { values: &values, map: Map::Unsigned, range: [-1.0, 1.0] };
-    let picture = draw(&mesh, &from_above(&mesh, paint));
+    let picture = draw(&Surface::of(&mesh), &from_above(&mesh, paint));
     let lightness = |x: usize| lab(pixel(&picture, x, 100).map(|c| f64::from(c) / 255.0))[0];
     // The map's lightness is a line; even light takes the same share of all.
     let [a, b, c] = [20, 100, 180].map(lightness);
@@ -113,7 +113,7 @@ fn a_measure_is_laid_evenly_between_its_ends() {
     // Without a measure there is no hue.
     let none = vec![f64::NAN; 4];
     let paint = Paint::Measure { values: &none, map: Map::Unsigned, range: [-1.0, 1.0] };
-    let [r, g, b] = pixel(&draw(&mesh, &from_above(&mesh, paint)), 100, 100);
+    let [r, g, b] = pixel(&draw(&Surface::of(&mesh), &from_above(&mesh, paint)), 100, 100);
     assert!(r == g && g == b);
 }
 
@@ -129,15 +129,15 @@ fn a_solid_cut_open_shows_a_flat_face() {
         to: f64::INFINITY,
     };
     let look = Look { cut: Some(cut), ..from_above(&mesh, Paint::Triangles(&colours)) };
-    let picture = draw(&mesh, &look);
+    let picture = draw(&Surface::of(&mesh), &look);
     let middle = pixel(&picture, 100, 100);
     assert_eq!(middle, pixel(&picture, 60, 120));
     let uncut = Look { cut: None, ..look };
-    assert_ne!(middle, pixel(&draw(&mesh, &uncut), 100, 100));
+    assert_ne!(middle, pixel(&draw(&Surface::of(&mesh), &uncut), 100, 100));
     // Half the sphere taken away along x alone: the other half is as it was.
     let half = Look { cut: Some(CutAway { from: 0.0, ..cut }), ..look };
-    let picture = draw(&mesh, &half);
-    assert_eq!(pixel(&picture, 120, 100), pixel(&draw(&mesh, &look), 120, 100));
+    let picture = draw(&Surface::of(&mesh), &half);
+    assert_eq!(pixel(&picture, 120, 100), pixel(&draw(&Surface::of(&mesh), &look), 120, 100));
     assert_ne!(pixel(&picture, 60, 100), middle);
 }
 
@@ -150,7 +150,7 @@ fn the_same_bytes_on_any_number_of_threads() {
         .map(|threads| {
             let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
             pool.install(|| {
-                let mut picture = draw(&mesh, &from_above(&mesh, paint));
+                let mut picture = draw(&Surface::of(&mesh), &from_above(&mesh, paint));
                 picture.ring(&from_above(&mesh, paint).camera, DVec3::X);
                 picture.png().unwrap()
             })
@@ -165,7 +165,7 @@ fn a_png_reads_back_as_it_was_drawn() {
     let mesh = sphere(12);
     let colours = vec![[0.8, 0.5, 0.2]; mesh.triangles().len()];
     let look = Look { shading: Shading::Flat, ..from_above(&mesh, Paint::Triangles(&colours)) };
-    let picture = draw(&mesh, &look);
+    let picture = draw(&Surface::of(&mesh), &look);
     let file = picture.png().unwrap();
     // The decoder of the registry's png crate stands for any reader.
     let mut reader = png::Decoder::new(std::io::Cursor::new(file)).read_info().unwrap();
@@ -178,11 +178,13 @@ fn a_png_reads_back_as_it_was_drawn() {
 fn nothing_and_next_to_nothing_can_be_drawn() {
     let empty = Mesh::default();
     let paint = Paint::Triangles(&[]);
-    assert!(draw(&empty, &from_above(&empty, paint)).pixels().iter().all(|c| *c == 255));
+    assert!(
+        draw(&Surface::of(&empty), &from_above(&empty, paint)).pixels().iter().all(|c| *c == 255)
+    );
     // A triangle on a line, one on a point, and values that are no numbers.
     let points = vec![DVec3::ZERO, DVec3::X, 2.0 * DVec3::X];
     let flat = Mesh::new(points, vec![[0, 1, 2], [1, 1, 1]]).unwrap();
     let values = [f64::INFINITY, f64::NAN, 0.0];
     let paint = Paint::Measure { values: &values, map: Map::Signed, range: [0.0, 0.0] };
-    draw(&flat, &from_above(&flat, paint));
+    draw(&Surface::of(&flat), &from_above(&flat, paint));
 }

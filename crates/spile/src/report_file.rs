@@ -5,6 +5,7 @@ use std::path::Path;
 use spile_case::Case;
 use spile_mesh::Mesh;
 use spile_proof::PartLabel;
+use spile_report::picture::Surface;
 use spile_report::views::{part_tones, toned, whole};
 use spile_report::{Detail, Document, Evidence, FileRecord, document, html};
 use spile_typeset::{Standard, pdf};
@@ -147,7 +148,7 @@ const THUMBNAIL: [usize; 2] = [256, 256];
 /// The whole part as a small PNG picture, in the report's colours; none where that cannot
 /// be written.
 pub(crate) fn thumbnail(part: &Mesh, labels: &[PartLabel]) -> Option<Vec<u8>> {
-    toned(part, &part_tones(labels), (whole(part), None), THUMBNAIL).png().ok()
+    toned(&Surface::of(part), &part_tones(labels), (whole(part), None), THUMBNAIL).png().ok()
 }
 
 fn record(file: &str, sha256: &str, triangles: Option<usize>) -> FileRecord {

@@ -1,10 +1,10 @@
 //! Lights what is seen and averages it to pixels.
 
 use rayon::prelude::*;
-use spile_mesh::{DVec3, Mesh};
+use spile_mesh::DVec3;
 
 use super::raster::{SAMPLES, Sample, Seen};
-use super::{Look, Paint, Shading};
+use super::{Look, Paint, Shading, Surface};
 use crate::colour::{Map, NO_VALUE, PAPER, Rgb, linear};
 
 /// Where the light comes from, in the camera's frame (right, up, toward the eye), and
@@ -28,13 +28,9 @@ const TABLE: usize = 512;
 
 /// What does not depend on the sample.
 struct Lit<'a> {
-    mesh: &'a Mesh,
+    surface: &'a Surface<'a>,
     look: &'a Look<'a>,
     seen: &'a Seen,
-    /// Unit normal of each triangle, and whether it is seen from behind.
-    faces: Vec<(DVec3, bool)>,
-    /// Normals at points, for smooth shading.
-    normals: Vec<DVec3>,
     /// Light of each triangle's own colour.
     tones: Vec<Rgb>,
     /// Light of a map's colours, from its least to its most.
@@ -48,21 +44,11 @@ struct Lit<'a> {
 }
 
 /// Red, green and blue of each pixel, row by row from the top.
-pub(super) fn pixels(mesh: &Mesh, look: &Look, seen: &Seen) -> Vec<u8> {
-    let eye = look.camera.toward_eye();
-    let face = |t: usize| {
-        let normal = mesh.area_normal(t).normalize_or_zero();
-        (normal, normal.dot(eye) < 0.0)
-    };
+pub(super) fn pixels(surface: &Surface, look: &Look, seen: &Seen) -> Vec<u8> {
     let lit = Lit {
-        mesh,
+        surface,
         look,
         seen,
-        faces: (0..mesh.triangles().len()).into_par_iter().map(face).collect(),
-        normals: match look.shading {
-            Shading::Flat => Vec::new(),
-            Shading::Smooth => mesh.point_normals(),
-        },
         tones: match look.paint {
             Paint::Triangles(colours) => lights_of(colours),
             Paint::Measure { .. } => Vec::new(),
@@ -144,24 +130,37 @@ impl Lit<'_> {
         {
             return self.sample(samples[SAMPLES / 2][SAMPLES / 2], middle, open);
         }
-        let mut sum = [0.0; 3];
-        for (row, line) in samples.iter().enumerate() {
-            for (k, sample) in line.iter().enumerate() {
-                let lit = self.sample(*sample, (x0 + k as isize, y0 + row as isize), open);
-                (0..3).for_each(|k| sum[k] += lit[k]);
-            }
+        // Where nearly every sample is of a triangle of its own, every other one will do.
+        let step = if self.is_fine(samples.as_flattened()) { 2 } else { 1 };
+        let (mut sum, mut count) = ([0.0; 3], 0.0);
+        for (k, sample) in samples.as_flattened().iter().enumerate().step_by(step) {
+            let at = (x0 + (k % SAMPLES) as isize, y0 + (k / SAMPLES) as isize);
+            let lit = self.sample(*sample, at, open);
+            (0..3).for_each(|k| sum[k] += lit[k]);
+            count += 1.0;
         }
-        sum.map(|c| c / (SAMPLES * SAMPLES) as f64)
+        sum.map(|c| c / count)
+    }
+
+    /// Whether a pixel is covered by many triangles, none of them a section face.
+    fn is_fine(&self, samples: &[Option<Sample>]) -> bool {
+        let is_new = |k: usize| {
+            samples[k].is_some_and(|own| {
+                samples[..k].iter().flatten().all(|other| other.triangle != own.triangle)
+            })
+        };
+        samples.iter().all(|s| s.is_some_and(|s| !self.is_behind(s.triangle)))
+            && (0..samples.len()).filter(|&k| is_new(k)).count() > samples.len() / 2
     }
 
     /// The light that comes from one sample at its place.
     fn sample(&self, sample: Option<Sample>, (x, y): (isize, isize), open: f64) -> Rgb {
         let Some(sample) = sample else { return PAPER };
-        let corners = self.mesh.triangles()[sample.triangle as usize];
+        let corners = self.surface.mesh.triangles()[sample.triangle as usize];
         let weights = self.seen.weights(corners, x, y);
-        let (face, is_behind) = self.faces[sample.triangle as usize];
+        let face = self.surface.faces[sample.triangle as usize];
         let colour = self.colour(sample.triangle, corners, weights);
-        if is_behind {
+        if self.is_behind(sample.triangle) {
             // The solid's inside: a flat face in a light tint of its colour.
             let edge = if self.is_section_edge(x, y) { 0.35 } else { 1.0 };
             return colour.map(|c| edge * (0.55 * c + 0.36));
@@ -182,11 +181,11 @@ impl Lit<'_> {
     }
 
     fn normal(&self, face: DVec3, corners: [u32; 3], weights: [f64; 3]) -> DVec3 {
-        if self.normals.is_empty() {
+        if self.look.shading == Shading::Flat {
             return face;
         }
         let at = |k: usize| {
-            let n = self.normals[corners[k] as usize];
+            let n = self.surface.normals[corners[k] as usize];
             if n.dot(face) < CREASE { face } else { n }
         };
         (at(0) * weights[0] + at(1) * weights[1] + at(2) * weights[2]).normalize_or(face)
@@ -220,7 +219,7 @@ impl Lit<'_> {
     }
 
     fn is_behind(&self, triangle: u32) -> bool {
-        self.faces[triangle as usize].1
+        self.surface.faces[triangle as usize].dot(self.look.camera.toward_eye()) < 0.0
     }
 
     /// How little of the surroundings stands in front: 1 in the open, less in a hollow.

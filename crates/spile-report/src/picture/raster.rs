@@ -1,5 +1,7 @@
 //! Which triangle is seen at each sample of a picture.
 
+use std::ops::Range;
+
 use rayon::prelude::*;
 use spile_mesh::{DVec3, Mesh};
 
@@ -39,8 +41,7 @@ impl Seen {
         let scale = look.camera.scale([width, height]);
         let onto = |p: &DVec3| look.camera.on_screen_at(*p, [width, height], scale);
         let points: Vec<[f64; 3]> = mesh.points().par_iter().map(onto).collect();
-        let rows: Vec<[i32; 2]> =
-            mesh.triangles().par_iter().map(|t| rows_of(t, &points, height)).collect();
+        let bands = Bands::of(mesh, &points, [width, height]);
         let taken: Option<Vec<bool>> =
             look.cut.map(|cut| mesh.points().par_iter().map(|p| cut.takes(*p)).collect());
         let empty = Sample { depth: f32::NEG_INFINITY, triangle: NOTHING };
@@ -49,21 +50,18 @@ impl Seen {
             let first = k * BAND;
             let rows_here = samples.len().checked_div(width).unwrap_or(0);
             let mut band = Band { first, rows: rows_here, width, points: &points, samples };
-            for (t, [low, high]) in rows.iter().enumerate() {
-                if *low < (first + rows_here) as i32 && *high > first as i32 {
-                    let corners = mesh.triangles()[t];
-                    let all = |taken: &Vec<bool>| corners.iter().all(|&c| taken[c as usize]);
-                    if taken.as_ref().is_some_and(all) {
-                        continue;
-                    }
-                    let any = |taken: &Vec<bool>| corners.iter().any(|&c| taken[c as usize]);
-                    // A corner outside does not clear a long triangle that reaches in.
-                    let cut = look
-                        .cut
-                        .as_ref()
-                        .filter(|_| taken.as_ref().is_some_and(any) || reaches_far(mesh, t, look));
-                    band.fill(mesh, t as u32, cut);
+            for &t in bands.triangles(k) {
+                let corners = mesh.triangles()[t as usize];
+                let all = |taken: &Vec<bool>| corners.iter().all(|&c| taken[c as usize]);
+                if taken.as_ref().is_some_and(all) {
+                    continue;
                 }
+                let any = |taken: &Vec<bool>| corners.iter().any(|&c| taken[c as usize]);
+                // A corner outside does not clear a long triangle that reaches in.
+                let cut = look.cut.as_ref().filter(|_| {
+                    taken.as_ref().is_some_and(any) || reaches_far(mesh, t as usize, look)
+                });
+                band.fill(mesh, t, cut);
             }
         });
         Self { width, height, scale, points, samples }
@@ -98,13 +96,53 @@ fn reaches_far(mesh: &Mesh, t: usize, look: &Look) -> bool {
     })
 }
 
-/// The rows of samples that a triangle may touch.
-fn rows_of(triangle: &[u32; 3], points: &[[f64; 3]], height: usize) -> [i32; 2] {
-    let ys = triangle.map(|c| points[c as usize][1]);
-    let low = ys.iter().fold(f64::INFINITY, |a, &b| a.min(b));
-    let high = ys.iter().fold(f64::NEG_INFINITY, |a, &b| a.max(b));
-    let most = height as f64;
-    [low.floor().clamp(0.0, most) as i32, high.ceil().clamp(0.0, most) as i32]
+/// The triangles that each band of rows may show, in their order.
+struct Bands {
+    /// All bands' triangles, band by band.
+    triangles: Vec<u32>,
+    /// Where those of each band begin; one more than there are bands.
+    starts: Vec<usize>,
+}
+
+impl Bands {
+    fn of(mesh: &Mesh, points: &[[f64; 3]], size: [usize; 2]) -> Self {
+        let spans: Vec<Range<u32>> =
+            mesh.triangles().par_iter().map(|t| bands_of(t, points, size)).collect();
+        let mut starts = vec![0; size[1].div_ceil(BAND) + 1];
+        spans.iter().for_each(|span| span.clone().for_each(|k| starts[k as usize + 1] += 1));
+        for k in 1..starts.len() {
+            starts[k] += starts[k - 1];
+        }
+        let mut next = starts.clone();
+        let mut triangles = vec![0; starts.last().copied().unwrap_or(0)];
+        for (t, span) in spans.into_iter().enumerate() {
+            for k in span {
+                triangles[next[k as usize]] = t as u32;
+                next[k as usize] += 1;
+            }
+        }
+        Self { triangles, starts }
+    }
+
+    fn triangles(&self, band: usize) -> &[u32] {
+        &self.triangles[self.starts[band]..self.starts[band + 1]]
+    }
+}
+
+/// The bands that a triangle may touch; none where it lies beside the picture.
+fn bands_of(triangle: &[u32; 3], points: &[[f64; 3]], size: [usize; 2]) -> Range<u32> {
+    let rows = [0, 1].map(|axis| {
+        let along = triangle.map(|c| points[c as usize][axis]);
+        let low = along.iter().fold(f64::INFINITY, |a, &b| a.min(b));
+        let high = along.iter().fold(f64::NEG_INFINITY, |a, &b| a.max(b));
+        let most = size[axis] as f64;
+        [low.floor().clamp(0.0, most) as usize, high.ceil().clamp(0.0, most) as usize]
+    });
+    if rows.iter().any(|[low, high]| low >= high) {
+        return 0..0;
+    }
+    let [low, high] = rows[1];
+    (low / BAND) as u32..high.div_ceil(BAND) as u32
 }
 
 /// The weights of a triangle's corners over the picture's plane.
@@ -167,17 +205,22 @@ impl Band<'_> {
     fn fill(&mut self, mesh: &Mesh, t: u32, cut: Option<&CutAway>) {
         let corners = mesh.triangles()[t as usize];
         let [a, b, c] = corners.map(|c| self.points[c as usize]);
+        // The samples whose middles lie in the triangle's box; most small triangles have none.
+        let within = |axis: usize, from: usize, to: usize| {
+            let along = [a[axis], b[axis], c[axis]];
+            let low = along.iter().fold(f64::INFINITY, |a, &b| a.min(b));
+            let high = along.iter().fold(f64::NEG_INFINITY, |a, &b| a.max(b));
+            let first = ((low - 0.5).ceil().max(0.0) as usize).max(from);
+            first..((high + 0.5).floor().max(0.0) as usize).min(to)
+        };
+        let (columns, rows) =
+            (within(0, 0, self.width), within(1, self.first, self.first + self.rows));
+        if columns.is_empty() || rows.is_empty() {
+            return;
+        }
         let Some(weights) = Weights::of([a, b, c]) else { return };
-        let xs = [a[0], b[0], c[0]];
-        let ys = [a[1], b[1], c[1]];
-        let low = |v: [f64; 3]| v.iter().fold(f64::INFINITY, |a, &b| a.min(b)).floor().max(0.0);
-        let high = |v: [f64; 3]| v.iter().fold(f64::NEG_INFINITY, |a, &b| a.max(b)).ceil().max(0.0);
-        let x1 = (high(xs) as usize).min(self.width);
-        let x0 = (low(xs) as usize).min(x1);
-        let y0 = (low(ys) as usize).max(self.first);
-        let y1 = (high(ys) as usize).min(self.first + self.rows);
-        for y in y0..y1 {
-            for x in weights.columns(y, x0, x1) {
+        for y in rows {
+            for x in weights.columns(y, columns.start, columns.end) {
                 let w = weights.at(x as f64 + 0.5, y as f64 + 0.5);
                 if w.iter().any(|w| *w < 0.0) {
                     continue;

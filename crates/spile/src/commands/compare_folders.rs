@@ -8,13 +8,14 @@ use serde::Serialize;
 use serde_json::Value;
 use spile_case::{Case, read_case};
 use spile_mesh::{Bvh, Mesh, farthest};
-use spile_report::number::{asked_text, digits, measured_text, place};
+use spile_report::LimitPair;
+use spile_report::number::{digits, place};
 
 use crate::answer::Answer;
 use crate::args::CompareArgs;
 use crate::case_changes::{KeyChange, changes};
 use crate::commands::compare::{Distances, outward};
-use crate::commands::folders_report::folders_report;
+use crate::commands::folders_report::{folders_report, limit_pair};
 use crate::commands::run::CASE_FILE;
 use crate::end_places::EndPlaces;
 use crate::failure::Failure;
@@ -291,22 +292,11 @@ impl Document {
     }
 
     fn limits_table(&self, unit: &str) -> String {
-        let mut table = Table::new(&[
-            ("limit", Align::Left),
-            ("end", Align::Left),
-            ("asked in A", Align::Left),
-            ("in B", Align::Left),
-            ("measured in A", Align::Left),
-            ("in B", Align::Left),
-            ("verdict in A", Align::Left),
-            ("in B", Align::Left),
-        ]);
+        let mut table = Table::new(&LimitPair::COLUMNS.map(|name| (name, Align::Left)));
         for row in &self.limits {
-            let text = |x: Option<f64>, said: fn(&str, f64, &str) -> String| {
-                x.map_or_else(String::new, |x| said(&row.name, x, unit))
-            };
-            let [asked_a, asked_b] = row.asked.map(|x| text(x, asked_text));
-            let [measured_a, measured_b] = row.measured.map(|x| text(x, measured_text));
+            let pair = limit_pair(row);
+            let [asked_a, asked_b] = pair.asked_texts(unit);
+            let [measured_a, measured_b] = pair.measured_texts(unit);
             let [verdict_a, verdict_b] = row.verdict.clone().map(Option::unwrap_or_default);
             table.row([
                 row.name.clone(),

@@ -30,7 +30,7 @@ pub(super) fn folders_report(told: &compare_folders::Document, folders: [&Folder
         unit: b.case.unit.name(),
         names: [&names[0], &names[1]],
         verdicts: told.verdict.each_ref().map(|v| verdict(v.as_str())),
-        limits: &told.limits.iter().map(limit).collect::<Vec<_>>(),
+        limits: &told.limits.iter().map(limit_pair).collect::<Vec<_>>(),
         keys: &told
             .case
             .iter()
@@ -76,7 +76,8 @@ fn files(folder: &Folder) -> Vec<FileRecord> {
     files
 }
 
-fn limit(row: &RowPair) -> LimitPair {
+/// A row as the report has it.
+pub(super) fn limit_pair(row: &RowPair) -> LimitPair {
     LimitPair {
         name: row.name.clone(),
         end: row.end.clone(),
