@@ -2,8 +2,6 @@
 
 use std::sync::Arc;
 
-use spile_mesh::{Mesh, Topology};
-
 use crate::edit;
 use crate::look;
 use crate::messages::{
@@ -12,6 +10,7 @@ use crate::messages::{
 };
 use crate::reach::reached;
 use crate::session::{Session, is_case, no_case};
+use crate::surface::Surface;
 
 impl Session {
     /// The scan for the picture, once it is read.
@@ -87,28 +86,28 @@ impl Session {
     /// Scan or part where a plane cuts it.
     pub(crate) fn section(&self, asked: PlaneAsked) -> Result<SectionShown, Refusal> {
         if matches!(asked.of, Which::Scan) {
-            return self.with_scan_to_cut(|mesh, topology| look::cut(mesh, topology, asked));
+            return self.with_scan_to_cut(|scan| look::cut(scan, asked));
         }
         let part = self.held().part.as_ref().map(|part| Arc::clone(&part.surface));
         let part = part.ok_or_else(|| Refusal::new("there is no part yet"))?;
-        look::cut(&part.0, &part.1, asked)
+        look::cut(&part, asked)
     }
 
     /// The line along the middle of the scan's bore.
     pub(crate) fn line(&self, asked: LineAsked) -> Result<LineShown, Refusal> {
-        self.with_scan_to_cut(|mesh, _| look::line(mesh, asked))
+        self.with_scan_to_cut(|scan| look::line(&scan.mesh, asked))
     }
 
     /// The scan's triangles within reach of an end, as bytes.
     pub(crate) fn reached(&self, asked: ReachAsked) -> Result<Vec<u8>, Refusal> {
-        let found = self.with_scan_to_cut(|mesh, topology| reached(mesh, topology, asked))?;
+        let found = self.with_scan_to_cut(|scan| reached(scan, asked))?;
         Ok(found.iter().flat_map(|t| t.to_le_bytes()).collect())
     }
 
     /// Asks the scan's surface; what can be seen can be asked, if need be a moment later.
     fn with_scan_to_cut<T>(
         &self,
-        ask: impl FnOnce(&Mesh, &Topology) -> Result<T, Refusal>,
+        ask: impl FnOnce(&Surface) -> Result<T, Refusal>,
     ) -> Result<T, Refusal> {
         let surface = {
             let held = self.held();
@@ -116,8 +115,7 @@ impl Session {
             let scan = scan.ok_or_else(|| Refusal::new("there is no scan yet"))?;
             Arc::clone(&scan.surface)
         };
-        let (mesh, topology) = surface.wait();
-        ask(mesh, topology)
+        ask(surface.wait())
     }
 
     /// The fittings that are known.
@@ -141,7 +139,7 @@ impl Session {
             file.ok_or_else(|| Refusal::new("only a scan in one file can be mended here"))?;
         let values = edit::values(&text);
         let unit = values["unit"].as_str().unwrap_or("mm");
-        let done = self.with_scan_to_cut(|mesh, _| self.job.mend(mesh, unit))?;
+        let done = self.with_scan_to_cut(|scan| self.job.mend(&scan.mesh, unit))?;
         if done.mends.is_empty() {
             let mut refusal = Refusal::new("there is nothing that mending would change");
             refusal.hints =

@@ -25,6 +25,7 @@ mod run;
 mod serve;
 mod session;
 mod shown;
+mod surface;
 
 pub use assets::{is_built, turning_script};
 pub use browser::show;

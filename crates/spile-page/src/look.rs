@@ -3,13 +3,14 @@
 
 use std::f64::consts::PI;
 
-use spile_mesh::{DVec3, Mesh, Plane, Topology, section};
+use spile_mesh::{DVec3, Mesh, Plane};
 use spile_proof::centreline::{March, centreline};
 use spile_proof::flow_section::BoreSurface;
 
 use crate::messages::{
     LineAsked, LinePoint, LineShown, LoopShown, PlaneAsked, Refusal, SectionShown,
 };
+use crate::surface::Surface;
 
 /// Points of the line a radius.
 const POINTS_A_RADIUS: f64 = 6.0;
@@ -17,17 +18,13 @@ const POINTS_A_RADIUS: f64 = 6.0;
 const DIAMETERS: f64 = 12.0;
 
 /// The loops of a surface where a plane cuts it, the nearest to the asked point first.
-pub(crate) fn cut(
-    mesh: &Mesh,
-    topology: &Topology,
-    asked: PlaneAsked,
-) -> Result<SectionShown, Refusal> {
+pub(crate) fn cut(surface: &Surface, asked: PlaneAsked) -> Result<SectionShown, Refusal> {
     let (point, facing) = (DVec3::from(asked.through), DVec3::from(asked.facing));
     let normal = facing.normalize_or_zero();
     if !point.is_finite() || normal == DVec3::ZERO {
         return Err(Refusal::new("a plane needs a point and a direction"));
     }
-    let mut loops = section(mesh, topology, Plane { point, normal }, None);
+    let mut loops = surface.loops(Plane { point, normal });
     loops.sort_by(|a, b| a.distance(point).total_cmp(&b.distance(point)));
     let shown = loops.iter().map(|found| {
         let (area, perimeter) = (found.area(normal).abs(), found.perimeter());

@@ -1,9 +1,10 @@
 //! What of the scan lies within reach of an end, for the eye, before anything is made: as
 //! the case file's page defines it, by what hangs together. The proof has its own.
 
-use spile_mesh::{Bvh, DVec3, Mesh, NONE, Plane, Topology, boundary_loops, nesting, section};
+use spile_mesh::{Bvh, DVec3, Mesh, NONE, Plane, Topology, boundary_loops, nesting};
 
 use crate::messages::{ReachAsked, Refusal};
+use crate::surface::Surface;
 
 /// A closed line on one side of the wall, and the triangles along it.
 struct Loop {
@@ -17,11 +18,8 @@ struct Loop {
 ///
 /// # Errors
 /// There is no place, or no reach.
-pub(crate) fn reached(
-    mesh: &Mesh,
-    topology: &Topology,
-    asked: ReachAsked,
-) -> Result<Vec<u32>, Refusal> {
+pub(crate) fn reached(surface: &Surface, asked: ReachAsked) -> Result<Vec<u32>, Refusal> {
+    let (mesh, topology) = (&surface.mesh, &surface.topology);
     let at = DVec3::from(asked.through);
     let facing = asked.facing.map(|facing| DVec3::from(facing).normalize_or_zero());
     let has_reach = asked.reach.is_finite() && asked.reach > 0.0;
@@ -29,7 +27,7 @@ pub(crate) fn reached(
         return Err(Refusal::new("a reach needs a place, a length, and at a cut a direction"));
     }
     let loops = match facing {
-        Some(normal) => of_cut(mesh, topology, Plane { point: at, normal }),
+        Some(normal) => of_cut(surface, Plane { point: at, normal }),
         None => of_rim(mesh, topology, at),
     };
     let mut is_found = vec![false; mesh.triangles().len()];
@@ -43,8 +41,8 @@ pub(crate) fn reached(
 
 /// The loop nearest the plane's point and, of the wall's other side, the one round it or
 /// the one in it.
-fn of_cut(mesh: &Mesh, topology: &Topology, plane: Plane) -> Vec<Loop> {
-    let mut loops = section(mesh, topology, plane, None);
+fn of_cut(surface: &Surface, plane: Plane) -> Vec<Loop> {
+    let mut loops = surface.loops(plane);
     loops.retain(|found| found.closed);
     loops.sort_by(|a, b| a.distance(plane.point).total_cmp(&b.distance(plane.point)));
     let around = nesting(&loops, plane.normal);
@@ -118,10 +116,11 @@ fn hanging_together(mesh: &Mesh, topology: &Topology, line: &Loop, reach: f64) -
 mod tests {
     use std::f64::consts::TAU;
 
-    use spile_mesh::{DVec3, Mesh, Topology};
+    use spile_mesh::{DVec3, Mesh};
 
     use super::reached;
     use crate::messages::ReachAsked;
+    use crate::surface::Surface;
 
     const ROUND: u32 = 48;
     const ALONG: u32 = 60;
@@ -151,20 +150,20 @@ mod tests {
     fn what_is_near_but_does_not_hang_together_is_not_reached() {
         // Two walls of one duct, and another duct half a millimetre beside it.
         let mesh = Mesh::joined([&tube(4.0, 0.0), &tube(5.0, 0.0), &tube(5.0, 10.5)]).unwrap();
-        let topology = Topology::of(&mesh);
+        let surface = Surface::of(mesh);
         let cut =
             ReachAsked { through: [0.0, 0.0, 30.5], facing: Some([0.0, 0.0, 2.0]), reach: 7.0 };
-        let found = reached(&mesh, &topology, cut).unwrap();
+        let found = reached(&surface, cut).unwrap();
         // Rows of points stand a whole length apart: those from 24 to 37 lie nearer than 7.
         for x in [|x: f64| x < -4.5, |x: f64| (-4.1..4.1).contains(&x)] {
-            assert_eq!(heights(&mesh, &found, x), [24.0, 37.0]);
+            assert_eq!(heights(&surface.mesh, &found, x), [24.0, 37.0]);
         }
         assert_eq!(found.len() as u32, 2 * 2 * ROUND * 13);
         let rim = ReachAsked { through: [0.1, 0.0, 59.0], facing: None, reach: 5.5 };
-        let found = reached(&mesh, &topology, rim).unwrap();
-        assert_eq!(heights(&mesh, &found, |_| true), [55.0, 60.0]);
+        let found = reached(&surface, rim).unwrap();
+        assert_eq!(heights(&surface.mesh, &found, |_| true), [55.0, 60.0]);
         assert_eq!(found.len() as u32, 2 * 2 * ROUND * 5);
         let none = ReachAsked { reach: f64::NAN, ..rim };
-        assert!(reached(&mesh, &topology, none).is_err());
+        assert!(reached(&surface, none).is_err());
     }
 }

@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 use std::thread;
 
-use spile_mesh::{Mesh, Topology};
+use spile_mesh::Mesh;
 use tokio::sync::watch;
 
 use crate::edit;
@@ -19,6 +19,7 @@ use crate::messages::{
 };
 use crate::run::Making;
 use crate::shown;
+use crate::surface::Surface;
 
 /// Steps that can be undone; the oldest are forgotten.
 const MOST_UNDONE: usize = 200;
@@ -65,7 +66,7 @@ pub(crate) struct Scan {
     number: u64,
     pub(crate) files: Vec<String>,
     /// To be cut: it comes soon after the bytes.
-    pub(crate) surface: Arc<OnceLock<(Mesh, Topology)>>,
+    pub(crate) surface: Arc<OnceLock<Surface>>,
     pub(crate) bytes: Option<Arc<Vec<u8>>>,
     pub(crate) examined: Option<Examined>,
     /// The findings' outlines.
@@ -77,7 +78,7 @@ pub(crate) struct Scan {
 pub(crate) struct PartHeld {
     pub(crate) bytes: Arc<Vec<u8>>,
     pub(crate) maps: Option<[Arc<Vec<u8>>; 2]>,
-    pub(crate) surface: Arc<(Mesh, Topology)>,
+    pub(crate) surface: Arc<Surface>,
 }
 
 /// The case in hand.
@@ -241,17 +242,14 @@ impl Session {
             return Err(Refusal::new("the scan holds more than can be counted"));
         };
         let bytes = Arc::new(geometry::bytes(&all, None));
-        let mut surface = Arc::default();
+        let mut surface = Arc::<OnceLock<Surface>>::default();
         self.with_scan(number, |held| {
             if let Some(scan) = &mut held.scan {
                 scan.bytes = Some(bytes);
                 surface = Arc::clone(&scan.surface);
             }
         });
-        surface.get_or_init(|| {
-            let index = Topology::of(&all);
-            (all, index)
-        });
+        let surface = surface.get_or_init(|| Surface::of(all));
         // Of two sheets the inner one has the ends.
         let Some((file, bytes, read)) = read.first() else { return Ok(()) };
         let Looked { examined, starter, outlines } = self.job.examine(file, bytes, read);
@@ -276,6 +274,7 @@ impl Session {
                 held.case = case;
             }
         });
+        surface.prepare();
         Ok(())
     }
 
@@ -432,16 +431,18 @@ impl Session {
         let session = Arc::clone(self);
         thread::spawn(move || {
             let Some(read) = shown::part(&session.folder, &*session.job, &result) else { return };
+            let surface = Arc::new(read.surface);
             let mut held = session.held();
             if held.result.as_ref().is_some_and(|r| r.number == number) {
                 held.part = Some(PartHeld {
                     bytes: Arc::new(read.bytes),
                     maps: read.maps.map(|maps| maps.map(Arc::new)),
-                    surface: Arc::new(read.surface),
+                    surface: Arc::clone(&surface),
                 });
             }
             drop(held);
             session.changed();
+            surface.prepare();
         });
     }
 }

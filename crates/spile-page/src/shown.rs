@@ -3,7 +3,6 @@
 use std::path::Path;
 
 use serde::Deserialize;
-use spile_mesh::{Mesh, Topology};
 use spile_proof::{
     Changed, Claim, Conflict, EndStations, KnownBy, LimitResult, PartFigures, Verdict, WantedValue,
 };
@@ -15,6 +14,7 @@ use crate::messages::{
     ConflictShown, EndLine, FileShown, LimitShown, PartShown, ResultShown, StationShown,
     WantedShown,
 };
+use crate::surface::Surface;
 
 /// The output folder of a case: its name with `-out`, as the command line has it.
 pub(crate) fn out_name(case: &str) -> String {
@@ -76,7 +76,7 @@ pub(crate) struct PartRead {
     /// Its deviation and its wall, point by point, as bytes.
     pub maps: Option<[Vec<u8>; 2]>,
     /// It, to be cut.
-    pub surface: (Mesh, Topology),
+    pub surface: Surface,
 }
 
 /// The part of a result for the picture.
@@ -90,11 +90,10 @@ pub(crate) fn part(folder: &Folder, job: &dyn Job, result: &ResultShown) -> Opti
     let maps = |l: Loaded| Some(Claim::new(&l.scans, &mesh, &l.case).ok()?.look().maps());
     let found = loaded.and_then(maps);
     let regions = found.as_ref().map(|found| geometry::regions(&found.labels.part));
-    let topology = Topology::of(&mesh);
     Some(PartRead {
         bytes: geometry::bytes(&mesh, regions.as_deref()),
         maps: found.map(|f| [&f.deviation, &f.wall].map(|map| geometry::map(&map.values))),
-        surface: (mesh, topology),
+        surface: Surface::of(mesh),
     })
 }
 

@@ -6,6 +6,7 @@ import { useCallback, useEffect, useLayoutEffect, useMemo, useState } from "prea
 import { awaited } from "./api/awaited";
 import type { State } from "./api/messages";
 import * as server from "./api/server";
+import { serveTrees } from "./scene/trees";
 import { told, tripleAt } from "./state/values";
 import { type Acts, FIRST_VIEW, type Topic, type View } from "./ui/acts";
 import { EndsSection } from "./view/ends";
@@ -159,8 +160,9 @@ function keys(ask: Acts["ask"]): () => void {
   return () => removeEventListener("keydown", pressed);
 }
 
-const host = document.getElementById("page");
+// Without a document this is the page's worker.
+const host = globalThis.document?.getElementById("page");
 if (host) {
   host.replaceChildren();
   render(<Page />, host);
-}
+} else serveTrees();

@@ -33,9 +33,10 @@ function Turned({ told, part }: { told: Turnable; part: Part }) {
       label: "the part in space; the arrow keys turn it, Enter points at its middle",
       ground: { light: WHITE, dark: WHITE },
       regions: told.regions.map(({ colour }) => parsed(colour)),
+      aside: null,
     };
     scene.now = new Scene(host.current!, look);
-    scene.now.heard = { onPick: (at, _, corners) => setPicked({ at, corners }), onPainted: () => undefined, onMoved: () => undefined };
+    scene.now.heard = { onPick: (at, _, corners) => setPicked({ at, corners }), onPainted: () => undefined, onCoarse: () => undefined, onMoved: () => undefined };
     scene.now.set("part", part.surface);
     scene.now.blend(1);
   }, []);

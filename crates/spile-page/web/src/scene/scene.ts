@@ -7,11 +7,12 @@ import type { Surface } from "../api/surface";
 import type { Triple } from "../state/values";
 import { type Colours, PAGE_COLOURS, type Range } from "../ui/scale";
 import { touched } from "./brush";
+import { coarse, whenFinished } from "./coarse";
 import { GROUND, REACHED, REGION_COLOURS } from "./colours";
 import { Handles, type Held, vector } from "./handles";
 import { fill, type Label, type Marks } from "./marks";
 import { Painted } from "./painted";
-import { colour, dispose, drawn, edges, fade, overlay, treeOf } from "./surface-mesh";
+import { colour, dispose, drawn, edges, fade, growTree, overlay, treeOf } from "./surface-mesh";
 
 export type { Held } from "./handles";
 export type { Marks } from "./marks";
@@ -30,10 +31,12 @@ export interface Look {
   ground: { light: number; dark: number };
   /** A colour a region. */
   regions: readonly number[];
+  /** What may be run beside the page to make search trees. */
+  aside: string | null;
 }
 
 /** As the page has it. */
-const PAGE_LOOK: Look = { label: "scan and part in space; the arrow keys turn them", ground: GROUND, regions: REGION_COLOURS };
+const PAGE_LOOK: Look = { label: "scan and part in space; the arrow keys turn them", ground: GROUND, regions: REGION_COLOURS, aside: "page.js" };
 
 /** What the picture tells. */
 export interface Heard {
@@ -41,6 +44,8 @@ export interface Heard {
   onPick: (at: Triple, normal: Triple, corners: Triple) => void;
   /** A stroke of the brush has ended: all that is painted now. */
   onPainted: (triangles: number[]) => void;
+  /** The surfaces are simplified for a moment, or no longer. */
+  onCoarse: (isCoarse: boolean) => void;
   /** What is held by a knob is somewhere else; at last with `isDone`. */
   onMoved: (id: string, at: Triple, along: Triple, isDone: boolean) => void;
 }
@@ -68,6 +73,8 @@ export class Scene {
   private opened: THREE.Plane | null = null;
   private flight: { from: THREE.Vector3[]; to: THREE.Vector3[]; begun: number } | null = null;
   private isDue = false;
+  /** What is drawn in place of large surfaces at first. */
+  private coarse: THREE.Mesh[] = [];
   /** Who is told. */
   heard: Heard | null = null;
 
@@ -104,7 +111,9 @@ export class Scene {
     for (const child of group.children) dispose(child);
     group.clear();
     if (surface) {
-      group.add(drawn(surface, this.look.regions));
+      const [whole, first] = [drawn(surface, this.look.regions), coarse(surface)];
+      group.add(whole);
+      if (first) this.drawFirst(group, whole, drawn(first, this.look.regions));
       if (isFirst && this.host.dataset.looksAt === undefined) this.all();
       // Who has chosen a view before there was anything to see keeps it.
       else if (isFirst) this.reachTo(this.camera.position.distanceTo(this.controls.target));
@@ -122,6 +131,30 @@ export class Scene {
     this.clip();
     this.host.dataset[which] = surface ? String(surface.triangles.length / 3) : "0";
     this.draw();
+  }
+
+  /** Draws a simplified surface, and the whole when that is on the screen. */
+  private drawFirst(group: THREE.Group, whole: THREE.Mesh, first: THREE.Mesh): void {
+    whole.visible = false;
+    group.add(first);
+    this.coarse.push(first);
+    this.heard?.onCoarse(true);
+    this.afterPicture(() => {
+      // For those who time it.
+      performance.mark("first picture");
+      whole.visible = true;
+      dispose(first);
+      first.removeFromParent();
+      this.coarse = this.coarse.filter((one) => one !== first);
+      if (this.coarse.length === 0) this.heard?.onCoarse(false);
+      this.afterPicture(() => performance.mark("whole picture"));
+    });
+  }
+
+  /** Draws, and does something once that picture is finished. */
+  private afterPicture(then: () => void): void {
+    this.draw();
+    requestAnimationFrame(() => whenFinished(this.renderer.getContext() as WebGL2RenderingContext, then));
   }
 
   /** How much of the part is shown in place of the scan: 0 none, 1 all of it. */
@@ -395,7 +428,6 @@ export class Scene {
     const ray = this.rayAt(x, y);
     const shown = Object.entries(this.surfaces).filter(([, group]) => group.visible);
     const meshes = shown.flatMap(([which]) => this.meshOf(which as "scan" | "part") ?? []);
-    meshes.forEach(treeOf);
     ray.firstHitOnly = !this.opened;
     const hits = ray.intersectObjects(meshes, false);
     const hit = hits.find(({ point }) => !this.opened || this.opened.distanceToPoint(point) >= 0);
@@ -435,9 +467,9 @@ export class Scene {
       this.host.dataset.eye = this.camera.position.toArray().map((x) => x.toFixed(3)).join(" ");
       this.putLabels();
       // Whoever sees the picture will point at it soon.
-      setTimeout(() => (["scan", "part"] as const).forEach((which) => {
+      if (this.coarse.length === 0) setTimeout(() => (["scan", "part"] as const).forEach((which) => {
         const mesh = this.meshOf(which);
-        if (mesh) treeOf(mesh);
+        if (mesh) growTree(mesh, this.look.aside);
       }));
     });
   }

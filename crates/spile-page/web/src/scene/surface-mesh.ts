@@ -1,11 +1,12 @@
 // A surface as three draws it: with its search tree, its regions, and maps on it.
 
 import * as THREE from "three";
-import { acceleratedRaycast, MeshBVH } from "three-mesh-bvh";
+import { acceleratedRaycast, type MeshBVH } from "three-mesh-bvh";
 
 import type { Surface } from "../api/surface";
 import { colourOf, type Colours, type Range } from "../ui/scale";
 import { SCAN } from "./colours";
+import { grown, grownAside } from "./trees";
 
 /** A surface, one run of triangles a region, each in its colour. */
 export function drawn(surface: Surface, regionColours: readonly number[]): THREE.Mesh {
@@ -31,19 +32,47 @@ export function drawn(surface: Surface, regionColours: readonly number[]): THREE
     }
     geometry.setIndex(new THREE.BufferAttribute(sorted, 1));
   }
-  geometry.computeVertexNormals();
+  geometry.setAttribute("normal", new THREE.BufferAttribute(normals(surface), 3));
   const made = new THREE.Mesh(geometry, materials);
   made.userData.colours = materials.map((material) => material.color.getHex());
   made.raycast = acceleratedRaycast;
   return made;
 }
 
-/** The surface's search tree, made when it is first asked for: the picture comes before it. */
+/** The way that the surface faces at each point: the mean of its triangles there, by area. */
+function normals({ points, triangles }: Surface): Float32Array {
+  const sums = new Float32Array(points.length);
+  for (let t = 0; t < triangles.length; t += 3) {
+    const [a, b, c] = [3 * triangles[t]!, 3 * triangles[t + 1]!, 3 * triangles[t + 2]!];
+    const ux = points[b]! - points[a]!, uy = points[b + 1]! - points[a + 1]!, uz = points[b + 2]! - points[a + 2]!;
+    const vx = points[c]! - points[a]!, vy = points[c + 1]! - points[a + 1]!, vz = points[c + 2]! - points[a + 2]!;
+    const nx = uy * vz - uz * vy, ny = uz * vx - ux * vz, nz = ux * vy - uy * vx;
+    sums[a]! += nx, sums[a + 1]! += ny, sums[a + 2]! += nz;
+    sums[b]! += nx, sums[b + 1]! += ny, sums[b + 2]! += nz;
+    sums[c]! += nx, sums[c + 1]! += ny, sums[c + 2]! += nz;
+  }
+  for (let v = 0; v < sums.length; v += 3) {
+    const length = Math.sqrt(sums[v]! ** 2 + sums[v + 1]! ** 2 + sums[v + 2]! ** 2) || 1;
+    sums[v]! /= length, sums[v + 1]! /= length, sums[v + 2]! /= length;
+  }
+  return sums;
+}
+
+/** The surface's search tree, if need be made at once. */
 export function treeOf({ geometry }: THREE.Mesh): MeshBVH {
-  // The tree keeps the order of triangles: it has an index of its own.
-  const tree = (geometry.boundsTree as MeshBVH | undefined) ?? new MeshBVH(geometry, { indirect: true });
+  const tree = (geometry.boundsTree as MeshBVH | undefined) ?? grown(geometry);
   geometry.boundsTree = tree;
   return tree;
+}
+
+/** Has the tree made, once: of a large surface by `script` beside the page, where there is one. */
+export function growTree(mesh: THREE.Mesh, script: string | null): void {
+  const { geometry } = mesh;
+  if (geometry.boundsTree || mesh.userData.isGrowing) return;
+  mesh.userData.isGrowing = true;
+  const aside = script ? grownAside(geometry, script) : null;
+  if (!aside) return void treeOf(mesh);
+  aside.then((tree) => (geometry.boundsTree ??= tree), () => treeOf(mesh));
 }
 
 /** Colours a surface by a value a point; null gives it its regions' colours again. */

@@ -5,7 +5,7 @@ import { useEffect, useLayoutEffect, useMemo, useRef, useState } from "preact/ho
 import type { ReachAsked } from "../api/messages";
 import * as server from "../api/server";
 import { readSurface } from "../api/surface";
-import { type Held, Scene } from "../scene/scene";
+import { type Heard, type Held, Scene } from "../scene/scene";
 import { inStep, useFittings, useLine } from "../state/asked";
 import { apart, cutOf, endWay, facingOf, nameOf, nearEnd, paintedKeep, rounded, siteOf, tubeOf } from "../state/plan";
 import { listAt, numberAt, tripleAt, type Triple, unitOf } from "../state/values";
@@ -19,6 +19,7 @@ export function Picture({ acts }: { acts: Acts }) {
   const host = useRef<HTMLDivElement>(null);
   const [scene, setScene] = useState<Scene | null>(null);
   const [failed, setFailed] = useState(false);
+  const [isCoarse, setCoarse] = useState(false);
   useEffect(() => {
     try {
       const scene = new Scene(host.current!);
@@ -30,7 +31,7 @@ export function Picture({ acts }: { acts: Acts }) {
     }
   }, []);
   useLayoutEffect(() => {
-    if (scene) scene.heard = heard(acts, paint);
+    if (scene) scene.heard = { ...heard(acts, paint), onCoarse: setCoarse };
   });
   const scanThere = useSurface("scan", state.scan?.has_surface ? String(state.scan.number) : "", scene);
   const partKey = state.result?.has_surface ? String(state.result.number) : "";
@@ -99,12 +100,13 @@ export function Picture({ acts }: { acts: Acts }) {
       </div>
       <div class="canvas" ref={host} data-test="picture" />
       {view.brush && <p class="painting" role="status">{view.brush.isErasing ? "Erasing" : "Painting"}: drag over the scan, or press Enter to do it in the middle of the picture. The right mouse button and the arrow keys still move the view.</p>}
+      {isCoarse && <p class="painting" role="status">The surface is simplified for a moment: all of it is on its way to the screen.</p>}
       {failed && <p role="status">This browser shows no 3D pictures (WebGL 2); all else works.</p>}
     </div>
   );
 }
 
-function heard(acts: Acts, paint: (triangles: number[]) => void): Scene["heard"] {
+function heard(acts: Acts, paint: (triangles: number[]) => void): Omit<Heard, "onCoarse"> {
   const { state, show, view } = acts;
   const size = Math.max(...(state.scan?.examined?.size ?? [50]));
   return {
