@@ -24,11 +24,13 @@ const data = (page, name) => page.evaluate((name) => document.querySelector("[da
 /** Drags the knob with this word, which has its place once the picture is drawn. */
 async function dragged(page, address, word, by) {
   await level(page, address);
+  const before = (await state(address)).case.text;
   const { x, y } = await page.locator(".labels .knob", { hasText: word }).boundingBox();
   await page.mouse.move(x, y);
   await page.mouse.down();
   await page.mouse.move(x + by[0], y + by[1], { steps: 4 });
   await page.mouse.up();
+  await until(address, (now) => now.case.text !== before);
   await level(page, address);
 }
 

@@ -69,6 +69,7 @@ export class Scene {
   private painted: Painted | null = null;
   private readonly overlays = new THREE.Group();
   private brush: Brush | null = null;
+  private isStroking = false;
   private edged = false;
   private opened: THREE.Plane | null = null;
   private flight: { from: THREE.Vector3[]; to: THREE.Vector3[]; begun: number } | null = null;
@@ -203,8 +204,9 @@ export class Scene {
     this.host.classList.toggle("paints", brush !== null);
   }
 
-  /** Shows these triangles of the scan as kept. */
+  /** Shows these triangles of the scan as kept; not while the brush is on it, which tells of all at its end. */
   paint(triangles: ArrayLike<number>): void {
+    if (this.isStroking) return;
     this.painted?.fill(triangles);
     this.tellPainted();
   }
@@ -364,6 +366,7 @@ export class Scene {
       if (isLeft && this.handles.take(this.rayAt(...down))) does = "holds";
       else if (isLeft && this.brush && this.stroke(...down)) does = "paints";
       else return;
+      this.isStroking = does === "paints";
       this.controls.enabled = false;
       canvas.setPointerCapture(event.pointerId);
     }, first);
@@ -375,6 +378,7 @@ export class Scene {
     const up = (event: PointerEvent) => {
       const [did, isStill] = [does, Math.hypot(event.clientX - down[0], event.clientY - down[1]) <= 4];
       does = "turns";
+      this.isStroking = false;
       this.controls.enabled = true;
       if (did === "paints") this.heard?.onPainted(this.painted?.triangles ?? []);
       if (did === "holds") {

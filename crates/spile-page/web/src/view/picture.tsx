@@ -219,6 +219,8 @@ function usePainted(acts: Acts, scene: Scene | null, scanThere: string) {
   const { state } = acts;
   const painted = paintedKeep(state.case?.values);
   const [onTheWay, setOnTheWay] = useState(0);
+  // The same, known at once: an answer may come before the page is drawn anew.
+  const strokes = useRef(0);
   // A stroke hands over all that is painted: there is none before that is on this scan.
   const [ready, setReady] = useState("");
   useEffect(() => {
@@ -226,7 +228,7 @@ function usePainted(acts: Acts, scene: Scene | null, scanThere: string) {
     let isOld = false;
     const put = (triangles: number[] | null) => {
       if (isOld) return;
-      if (triangles) scene.paint(triangles);
+      if (triangles && strokes.current === 0) scene.paint(triangles);
       setReady(scanThere);
     };
     if (painted) server.keep(painted.k).then(put, () => put(null));
@@ -234,8 +236,12 @@ function usePainted(acts: Acts, scene: Scene | null, scanThere: string) {
     return () => void (isOld = true);
   }, [scene, painted?.file, scanThere, onTheWay === 0]);
   const paint = (triangles: number[]) => {
-    setOnTheWay((n) => n + 1);
-    void acts.ask(() => server.paint(triangles)).then(() => setOnTheWay((n) => n - 1));
+    const count = (by: number) => {
+      strokes.current += by;
+      setOnTheWay(strokes.current);
+    };
+    count(1);
+    void acts.ask(() => server.paint(triangles)).then(() => count(-1));
   };
   return { paint, isReady: scanThere !== "" && ready === scanThere };
 }
