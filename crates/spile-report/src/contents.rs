@@ -35,13 +35,24 @@ const SHOWN_IN_SECTION: [&str; 3] = ["wall_min", "bore_loss", "deviation"];
 pub struct Detail {
     /// Pictures have this share of their usual width and height.
     pub picture_share: f64,
-    /// The part is there to be turned, with about so many triangles of what did not change.
-    pub turnable: Option<usize>,
+    /// The part, to be turned.
+    pub turned: Turned,
+}
+
+/// Whether the part is there to be turned.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Turned {
+    /// Nobody could turn it.
+    No,
+    /// With about so many triangles of what did not change.
+    With(usize),
+    /// Even what changed is too much for a report: that is told in its place.
+    TooMuch,
 }
 
 impl Default for Detail {
     fn default() -> Self {
-        Self { picture_share: 1.0, turnable: None }
+        Self { picture_share: 1.0, turned: Turned::No }
     }
 }
 
@@ -58,8 +69,7 @@ pub fn document(evidence: &Evidence, detail: Detail) -> Document {
         rayon::join(|| scan.as_ref().map(Surface::of), || evidence.mesh.map(Surface::of));
     if let Some(surface) = &of_part {
         blocks.extend(part(evidence, surface, size));
-        let turned = detail.turnable.and_then(|most| turnable(evidence, most));
-        blocks.extend(turned.map(|turned| Block::Turnable(Box::new(turned))));
+        blocks.extend(turned(evidence, detail.turned));
     } else if let Some(scan) = &of_scan {
         blocks.extend(scan_alone(scan, size));
     }
@@ -85,6 +95,21 @@ pub fn document(evidence: &Evidence, detail: Detail) -> Document {
         subtitle: "A part made from a scan, held against the limits of its case".to_owned(),
         banner: banner(evidence),
         blocks,
+    }
+}
+
+/// The part to be turned, or why it is not there.
+fn turned(evidence: &Evidence, turned: Turned) -> Option<Block> {
+    match turned {
+        Turned::No => None,
+        Turned::With(most) => {
+            turnable(evidence, most).map(|turned| Block::Turnable(Box::new(turned)))
+        }
+        Turned::TooMuch => Some(Block::Note(plain(
+            "This part cannot be turned in the page: what changed of it alone has so many triangles \
+             that the page would be larger than a report may be. Pictures and measures are of all \
+             its triangles.",
+        ))),
     }
 }
 

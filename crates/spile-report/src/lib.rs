@@ -23,7 +23,7 @@ mod turnable;
 pub mod views;
 
 pub use comparison::{Apart, Comparison, comparison};
-pub use contents::{Detail, document};
+pub use contents::{Detail, Turned, document};
 pub use document::Document;
 pub use evidence::{Evidence, FileRecord};
 pub use html::html;

@@ -7,7 +7,7 @@ use spile_mesh::Mesh;
 use spile_proof::PartLabel;
 use spile_report::picture::Surface;
 use spile_report::views::{part_tones, toned, whole};
-use spile_report::{Detail, Document, Evidence, FileRecord, document, html};
+use spile_report::{Detail, Document, Evidence, FileRecord, Turned, document, html};
 use spile_typeset::{Standard, pdf};
 
 use crate::failure::Failure;
@@ -119,10 +119,12 @@ pub(crate) fn reports(
 }
 
 /// What is tried, the most first. Where even the least is too large with the part to be
-/// turned, that is left out before the rest is given up.
+/// turned, that is left out, which the report says, before the rest is given up.
 fn details(is_turned: bool) -> Vec<Detail> {
-    let with = DETAILS.map(|(picture_share, most)| Detail { picture_share, turnable: Some(most) });
-    let without = DETAILS.map(|(picture_share, _)| Detail { picture_share, turnable: None });
+    let with =
+        DETAILS.map(|(picture_share, most)| Detail { picture_share, turned: Turned::With(most) });
+    let turned = if is_turned { Turned::TooMuch } else { Turned::No };
+    let without = DETAILS.map(|(picture_share, _)| Detail { picture_share, turned });
     with.into_iter().filter(|_| is_turned).chain(without).collect()
 }
 
@@ -157,6 +159,8 @@ fn record(file: &str, sha256: &str, triangles: Option<usize>) -> FileRecord {
 
 #[cfg(test)]
 mod tests {
+    use spile_report::Turned;
+
     use super::{DETAILS, MOST_BYTES, details, small_enough};
 
     #[test]
@@ -181,13 +185,17 @@ mod tests {
     fn the_part_to_be_turned_shrinks_too_and_goes_before_the_report_does() {
         let written = |changed: usize| {
             let files = small_enough(&details(true), |detail| {
-                let turned = detail.turnable.map_or(0, |most| 40 * (changed + most));
+                let turned = match detail.turned {
+                    Turned::With(most) => 40 * (changed + most),
+                    Turned::TooMuch => 1,
+                    Turned::No => 0,
+                };
                 Ok(vec![vec![0; 1_000_000 + turned]])
             });
             files.unwrap()[0].len()
         };
         assert_eq!(written(30_000), 1_000_000 + 40 * (30_000 + DETAILS[0].1));
         assert_eq!(written(70_000), 1_000_000 + 40 * (70_000 + DETAILS[2].1));
-        assert_eq!(written(200_000), 1_000_000);
+        assert_eq!(written(200_000), 1_000_001);
     }
 }

@@ -166,6 +166,15 @@ test("the part under its maps, cut open, measured; the section at the strip's st
   near(far(open, end.stations[1].at), 0, 2e-3);
   await pictured(page, "opened");
   await page.getByLabel("where the picture is cut open").selectOption("none");
+  // The report as the page hands it out, in a frame without rights: its script turns the part there, too.
+  const report = await page.context().newPage();
+  report.on("pageerror", (error) => faults.push(String(error)));
+  report.on("console", (said) => said.type() === "error" && faults.push(said.text()));
+  await report.goto(`${address}out/report.html`);
+  await report.locator("[data-test=turned][data-eye]").waitFor();
+  assert.equal(await report.getByTestId("turned").getAttribute("data-part"), String(proof.part.triangles));
+  assert.equal(await report.evaluate(() => globalThis.origin), "null");
+  await report.close();
   // Two places, and the distance between them.
   await pressed(page, address, "All of it");
   const box = await page.getByTestId("picture").boundingBox();

@@ -7,14 +7,17 @@ use quick_xml::Reader;
 use quick_xml::events::Event;
 use sha2::{Digest as _, Sha256};
 use spile_proof::Region;
-use spile_report::{Detail, html};
+use spile_report::{Detail, Turned, html};
 
 use crate::scene::{Scene, held};
 
 const SCRIPT: &str = "//<![CDATA[\nif (1 < 2 && document.body) document.title += ' ';\n//]]>";
 
 fn page(scene: &Scene, most: usize, script: Option<&str>) -> String {
-    html(&scene.document_with(true, Detail { turnable: Some(most), ..Detail::default() }), script)
+    html(
+        &scene.document_with(true, Detail { turned: Turned::With(most), ..Detail::default() }),
+        script,
+    )
 }
 
 /// What stands between two texts.
@@ -55,6 +58,15 @@ fn without_a_script_or_with_one_that_breaks_off_the_page_is_as_it_was() {
     }
     // Where there is no part there is nothing to turn.
     assert!(!html(&held().document(false), Some(SCRIPT)).contains("<script"));
+}
+
+#[test]
+fn a_part_that_is_too_much_to_be_turned_is_told_and_no_script_runs() {
+    let detail = Detail { turned: Turned::TooMuch, ..Detail::default() };
+    let page = html(&held().document_with(true, detail), Some(SCRIPT));
+    assert!(page.contains("This part cannot be turned in the page"));
+    assert!(page.contains("script-src 'none'") && !page.contains("<script"));
+    assert!(!html(&held().document(true), Some(SCRIPT)).contains("cannot be turned"));
 }
 
 /// The words that the page holds.
