@@ -14,7 +14,7 @@ mod shape;
 
 use std::f64::consts::TAU;
 
-use spile_mesh::{Bvh, DVec3, Mesh};
+use spile_mesh::{Bvh, DVec3, Mesh, self_intersections_among};
 
 pub use shape::normals_at;
 
@@ -128,8 +128,9 @@ pub fn fair(
     Ok(unturned(band, &normals, moves))
 }
 
-/// The points moved along their normals, less where a triangle would turn over:
-/// slivers are turned by moves that differ a little.
+/// The points moved along their normals, less where a triangle would turn over or cross
+/// another: slivers are turned by moves that differ a little, and the normals round them
+/// lead to all sides.
 fn unturned(band: &Mesh, normals: &[DVec3], mut moves: Vec<f64>) -> Vec<DVec3> {
     let mut left = HALVINGS;
     loop {
@@ -146,6 +147,9 @@ fn unturned(band: &Mesh, normals: &[DVec3], mut moves: Vec<f64>) -> Vec<DVec3> {
         turned.sort_unstable();
         turned.dedup();
         if turned.is_empty() {
+            turned = crossing(band, &moved, &moves);
+        }
+        if turned.is_empty() {
             return moved;
         }
         for v in turned {
@@ -153,6 +157,25 @@ fn unturned(band: &Mesh, normals: &[DVec3], mut moves: Vec<f64>) -> Vec<DVec3> {
         }
         left = left.saturating_sub(1);
     }
+}
+
+/// The corners that have moved, of triangles that have and that cross others now; each once.
+fn crossing(band: &Mesh, moved: &[DVec3], moves: &[f64]) -> Vec<u32> {
+    let has_moved = |v: &u32| moves[*v as usize] != 0.0;
+    let some: Vec<u32> = (0..band.triangles().len() as u32)
+        .filter(|&t| band.triangles()[t as usize].iter().any(has_moved))
+        .collect();
+    let mesh = Mesh::new(moved.to_vec(), band.triangles().to_vec()).unwrap_or_default();
+    let pairs = self_intersections_among(&mesh, &some);
+    let mut corners: Vec<u32> = pairs
+        .into_iter()
+        .flat_map(|(t, u)| [t, u])
+        .flat_map(|t| band.triangles()[t as usize])
+        .filter(has_moved)
+        .collect();
+    corners.sort_unstable();
+    corners.dedup();
+    corners
 }
 
 /// A triangle that turns by more than the angle of this cosine would fold.
@@ -339,5 +362,20 @@ mod tests {
         let moved = unturned(&band, &normals, moves);
         assert!(moved[2].y > 0.0 && moved[2].y < 0.01, "{}", moved[2]);
         assert_eq!(moved[3], DVec3::new(0.5, 1.0, 0.05));
+    }
+
+    #[test]
+    fn nothing_is_moved_through_another_triangle() {
+        let points = [(0.0, 0.0, 0.0), (2.0, 0.0, 0.0), (0.0, 2.0, 0.0)];
+        let above = points.map(|(x, y, _)| (x, y, 0.1));
+        let points: Vec<DVec3> = (points.into_iter().chain(above)).map(DVec3::from).collect();
+        let band = Mesh::new(points, vec![[0, 1, 2], [3, 4, 5]]).unwrap();
+        let moves = vec![0.15, 0.15, 0.0, 0.0, 0.0, 0.0];
+        let straight: Vec<DVec3> =
+            band.points().iter().zip(&moves).map(|(p, z)| *p + DVec3::Z * z).collect();
+        assert_eq!(crossing(&band, &straight, &moves), [0, 1]);
+        let moved = unturned(&band, &[DVec3::Z; 6], moves);
+        assert!(moved[0].z > 0.0 && moved[0].z < 0.1, "{}", moved[0]);
+        assert_eq!(moved[3..], band.points()[3..]);
     }
 }
