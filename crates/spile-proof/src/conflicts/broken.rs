@@ -1,5 +1,6 @@
-//! Limits that this part breaks, what they trade against, and the value at
-//! which the same part would hold: read off the proof's own results alone.
+//! Limits that this part breaks, or does not let be judged at some place, what they
+//! trade against, and the value at which the same part would hold: read off the
+//! proof's own results alone.
 //!
 //! That a part breaks a limit does not show that none can hold it, so these
 //! conflicts are not called certain. Named after what is broken is what the
@@ -47,8 +48,7 @@ fn asked_as(row: &LimitResult, case: &Case) -> Option<&'static str> {
 /// the part breaks what no shape is traded against (`untouched`, `mends`), or
 /// has open edges: that is no attempt at the job.
 pub(crate) fn add_broken_limits(proof: &mut Proof, case: &Case, again: &dyn Fn(&Case) -> Proof) {
-    let broken: Vec<&LimitResult> =
-        proof.limits.iter().filter(|r| r.verdict == Verdict::Broken).collect();
+    let broken: Vec<&LimitResult> = proof.limits.iter().filter(|r| is_broken(r)).collect();
     let all_trade = broken.iter().all(|r| asked_as(r, case).is_some());
     if broken.is_empty() || !all_trade || proof.part.boundary_edges > 0 {
         return;
@@ -71,6 +71,12 @@ pub(crate) fn add_broken_limits(proof: &mut Proof, case: &Case, again: &dyn Fn(&
         offered.filter(|w| w.key == value.key).for_each(|w| *w = value.clone());
     }
     proof.conflicts.extend(found);
+}
+
+/// Whether the part's shape does not hold what a row asks: it breaks it, or has a place
+/// where it cannot be judged.
+fn is_broken(row: &LimitResult) -> bool {
+    row.verdict == Verdict::Broken || (row.verdict == Verdict::NotJudged && row.where_.is_some())
 }
 
 /// The end at which a row is told: its own; where it is about the whole part,
@@ -244,4 +250,52 @@ fn value_that_holds(proof: &Proof, case: &Case, again: &dyn Fn(&Case) -> Proof) 
     let holds = again(&changed).verdict == Verdict::Held;
     let value = WantedValue::Number(value);
     holds.then_some(Wanted { key, value, known_by: KnownBy::JudgedAgain })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::proof::PartFigures;
+
+    const CASE: &str = "unit = \"mm\"\n[scan]\nfile = \"a.stl\"\nform = \"shell\"\n\
+        [[end]]\nname = \"upper\"\ncut = { through = [0, 0, 9], facing = [0, 0, 1] }\nreach = 5\n\
+        fitting = { kind = \"tube\", bore = 9.0, outside = 12.0, length = 6.0 }\n\
+        place = { gap = 9.0 }\n[limits]\nbore_loss = 0.01\n";
+
+    fn proof_with(row: LimitResult) -> Proof {
+        let part = PartFigures {
+            triangles: 1,
+            vertices: 3,
+            area: 1.0,
+            volume: 0.0,
+            shells: 1,
+            boundary_edges: 0,
+            self_intersections: 0,
+        };
+        let changed = crate::proof::Changed {
+            triangles_kept: 0,
+            triangles_replaced: 0,
+            area_replaced: 0.0,
+            area_given_up: 0.0,
+        };
+        let (limits, verdict) = (vec![row], Verdict::Broken);
+        let (conflicts, mends, ends) = (Vec::new(), Vec::new(), Vec::new());
+        Proof { verdict, limits, conflicts, mends, part, changed, ends }
+    }
+
+    #[test]
+    fn what_a_place_of_the_part_does_not_let_be_judged_is_a_conflict() {
+        let case = spile_case::read_case(CASE, "a.toml").unwrap();
+        let row = LimitResult::plain("bore_loss", Some("upper"), Verdict::NotJudged, "it folds");
+        let again = |_: &Case| -> Proof { panic!("no value would help") };
+        let mut without = proof_with(row.clone());
+        add_broken_limits(&mut without, &case, &again);
+        assert_eq!(without.conflicts, []);
+        let mut with = proof_with(LimitResult { where_: Some([1.0, 2.0, 3.0]), ..row });
+        add_broken_limits(&mut with, &case, &again);
+        let [conflict] = &with.conflicts[..] else { panic!("{:?}", with.conflicts) };
+        assert_eq!(conflict.limits, ["bore_loss", "fitting"]);
+        assert_eq!((conflict.end.as_deref(), conflict.certain), (Some("upper"), false));
+        assert_eq!(conflict.where_, Some([1.0, 2.0, 3.0]));
+    }
 }
