@@ -8,16 +8,22 @@ use std::thread;
 
 use crate::{Fault, root};
 
-/// Runs a command at the top of the repository with our own output; an exit
-/// other than 0 is a fault.
+/// Runs a command at the top of the repository, or in the folder that it names, with our
+/// own output; an exit other than 0 is a fault.
 pub fn run(command: &mut Command) -> Result<(), Fault> {
     let shown = shown(command);
-    let status = command
-        .current_dir(root())
+    let status = placed(command)
         .stdin(Stdio::null())
         .status()
         .map_err(|e| format!("cannot start {shown}: {e}"))?;
     if status.success() { Ok(()) } else { Err(format!("{shown} ended with {status}")) }
+}
+
+fn placed(command: &mut Command) -> &mut Command {
+    if command.get_current_dir().is_none() {
+        command.current_dir(root());
+    }
+    command
 }
 
 /// Runs cargo, quietly where it has nothing to say.
@@ -52,8 +58,7 @@ pub fn run_silently(command: &mut Command) -> Result<Said, Fault> {
 
 fn listen(command: &mut Command, show: bool) -> Result<Said, Fault> {
     let shown = shown(command);
-    let mut child = command
-        .current_dir(root())
+    let mut child = placed(command)
         .stdin(Stdio::null())
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
