@@ -10,6 +10,7 @@ import { touched } from "./brush";
 import { coarse, whenFinished } from "./coarse";
 import { GROUND, REACHED, REGION_COLOURS } from "./colours";
 import { Handles, type Held, vector } from "./handles";
+import { Labels } from "./labels";
 import { fill, type Label, type Marks } from "./marks";
 import { Painted } from "./painted";
 import { colour, dispose, drawn, edges, fade, growTree, overlay, treeOf } from "./surface-mesh";
@@ -61,8 +62,7 @@ export class Scene {
     part: new THREE.Group(),
   };
   private readonly marks = new THREE.Group();
-  private readonly labels: HTMLElement;
-  private labelled: { element: HTMLElement; at: THREE.Vector3 }[] = [];
+  private readonly labels = new Labels();
   private markLabels: Label[] = [];
   private readonly handles = new Handles();
   /** What is painted on the scan; none without a scan. */
@@ -70,6 +70,8 @@ export class Scene {
   private readonly overlays = new THREE.Group();
   private brush: Brush | null = null;
   private isStroking = false;
+  /** Nobody has chosen a view, and what is planned was not seen yet. */
+  private isFirstView = false;
   private edged = false;
   private opened: THREE.Plane | null = null;
   private flight: { from: THREE.Vector3[]; to: THREE.Vector3[]; begun: number } | null = null;
@@ -82,14 +84,11 @@ export class Scene {
   constructor(private readonly host: HTMLElement, private readonly look: Look = PAGE_LOOK) {
     this.renderer = new THREE.WebGLRenderer({ antialias: true });
     this.renderer.localClippingEnabled = true;
-    this.labels = document.createElement("div");
-    this.labels.className = "labels";
-    this.labels.ariaHidden = "true";
     const canvas = this.renderer.domElement;
     canvas.tabIndex = 0;
     canvas.setAttribute("role", "img");
     canvas.setAttribute("aria-label", look.label);
-    host.append(canvas, this.labels);
+    host.append(canvas, this.labels.element);
     this.world.add(this.surfaces.scan, this.surfaces.part, this.overlays, this.marks, this.handles.group);
     const lamp = new THREE.DirectionalLight(0xffffff, 2.2);
     lamp.position.set(-0.5, 0.8, 1);
@@ -97,6 +96,7 @@ export class Scene {
     this.world.add(this.camera, new THREE.HemisphereLight(0xffffff, 0x8a8a8a, 1.4));
     this.controls = new OrbitControls(this.camera, canvas);
     this.controls.addEventListener("change", () => this.draw());
+    this.controls.addEventListener("start", () => (this.isFirstView = false));
     canvas.addEventListener("keydown", (event) => this.turn(event));
     this.follow(canvas);
     new ResizeObserver(() => this.fit()).observe(host);
@@ -115,7 +115,10 @@ export class Scene {
       const [whole, first] = [drawn(surface, this.look.regions), coarse(surface)];
       group.add(whole);
       if (first) this.drawFirst(group, whole, drawn(first, this.look.regions));
-      if (isFirst && this.host.dataset.looksAt === undefined) this.all();
+      if (isFirst && this.host.dataset.looksAt === undefined) {
+        this.all();
+        this.isFirstView = true;
+      }
       // Who has chosen a view before there was anything to see keeps it.
       else if (isFirst) this.reachTo(this.camera.position.distanceTo(this.controls.target));
     }
@@ -171,6 +174,7 @@ export class Scene {
   /** Draws these marks in place of the earlier ones. */
   mark(marks: Marks): void {
     this.markLabels = fill(this.marks, marks);
+    if (this.isFirstView && marks.tubes.length > 0) this.all();
     this.label();
     this.clip();
     this.draw();
@@ -184,17 +188,7 @@ export class Scene {
   }
 
   private label(): void {
-    this.labels.replaceChildren();
-    const words = this.handles.words.map((word) => ({ ...word, isKnob: true }));
-    this.labelled = [...this.markLabels.map((label) => ({ ...label, isKnob: false })), ...words].map(({ text, at, isKnob }) => {
-      const element = document.createElement("span");
-      element.textContent = text;
-      // Until it has its place, with the next picture.
-      element.hidden = true;
-      if (isKnob) element.className = "knob";
-      this.labels.append(element);
-      return { element, at };
-    });
+    this.labels.show(this.markLabels, this.handles.words);
   }
 
   /** Paints with this brush instead of turning; null turns again. */
@@ -306,6 +300,7 @@ export class Scene {
   }
 
   private fly(to: THREE.Vector3, out: THREE.Vector3, radius: number): void {
+    this.isFirstView = false;
     const away = (1.15 * radius) / Math.sin((this.camera.fov * Math.PI) / 360);
     this.reachTo(away);
     const end = to.clone().addScaledVector(out, away);
@@ -345,6 +340,7 @@ export class Scene {
       return;
     }
     if (!step) return;
+    this.isFirstView = false;
     event.preventDefault();
     const out = this.camera.position.clone().sub(this.controls.target);
     const ball = new THREE.Spherical().setFromVector3(new THREE.Vector3(out.x, out.z, -out.y));
@@ -469,7 +465,7 @@ export class Scene {
       }
       this.renderer.render(this.world, this.camera);
       this.host.dataset.eye = this.camera.position.toArray().map((x) => x.toFixed(3)).join(" ");
-      this.putLabels();
+      this.labels.put(this.camera, this.host.clientWidth, this.host.clientHeight);
       // Whoever sees the picture will point at it soon.
       if (this.coarse.length === 0) setTimeout(() => (["scan", "part"] as const).forEach((which) => {
         const mesh = this.meshOf(which);
@@ -487,14 +483,5 @@ export class Scene {
     this.controls.target.lerpVectors(from[1]!, to[1]!, eased);
     if (t >= 1) this.flight = null;
     this.controls.update();
-  }
-
-  private putLabels(): void {
-    const { clientWidth, clientHeight } = this.host;
-    for (const { element, at } of this.labelled) {
-      const p = at.clone().project(this.camera);
-      element.hidden = p.z > 1;
-      element.style.transform = `translate(${((p.x + 1) / 2) * clientWidth}px, ${((1 - p.y) / 2) * clientHeight}px)`;
-    }
   }
 }

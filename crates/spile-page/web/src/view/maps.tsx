@@ -3,7 +3,7 @@
 import { useEffect, useState } from "preact/hooks";
 
 import * as server from "../api/server";
-import { unitOf } from "../state/values";
+import { at, listAt, textAt, unitOf } from "../state/values";
 import type { Acts, MapName } from "../ui/acts";
 import { Choice } from "../ui/fields";
 import { digits } from "../ui/format";
@@ -16,6 +16,9 @@ const BINS = 64;
 
 export function Maps({ acts }: { acts: Acts }) {
   const { state, view, show } = acts;
+  const values = state.case?.values;
+  const hasPlainEnd = listAt(values, ["end"]).some((end) => at(end, ["fitting"]) === undefined);
+  const isWallMade = ["bore", "cavity"].includes(textAt(values, ["scan", "form"]) ?? "");
   const options = [
     ["none", "what it is made of"],
     ["deviation", "its deviation from the scan"],
@@ -35,6 +38,8 @@ export function Maps({ acts }: { acts: Acts }) {
           <li class="replaced">replaced scan</li>
           <li class="joint">joint</li>
           <li class="fitting">fitting</li>
+          {hasPlainEnd && <li class="end-face">flat end</li>}
+          {isWallMade && <li class="made-wall">wall that spile made</li>}
         </ul>
       )}
     </div>

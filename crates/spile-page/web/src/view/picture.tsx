@@ -7,7 +7,7 @@ import * as server from "../api/server";
 import { readSurface } from "../api/surface";
 import { type Heard, type Held, Scene } from "../scene/scene";
 import { inStep, useFittings, useLine } from "../state/asked";
-import { apart, cutOf, endWay, facingOf, nameOf, nearEnd, paintedKeep, rounded, siteOf, tubeOf } from "../state/plan";
+import { apart, cutOf, endWay, facingOf, moved, nameOf, nearEnd, paintedKeep, rounded, siteOf, tubeOf } from "../state/plan";
 import { listAt, numberAt, tripleAt, type Triple, unitOf } from "../state/values";
 import type { Acts } from "../ui/acts";
 import { digits } from "../ui/format";
@@ -147,7 +147,11 @@ function Views({ acts, k }: { acts: Acts; k: number }) {
   const facing = facingOf(state, k);
   if (!site || !facing) return null;
   const size = numberAt(values, endWay(k, "fitting", "outside")) ?? nearEnd(state, k)?.bore ?? 10;
-  const across: Triple = Math.abs(facing[2]) < 0.9 ? [-facing[1], facing[0], 0] : [0, -facing[2], facing[1]];
+  const side: Triple = Math.abs(facing[2]) < 0.9 ? [-facing[1], facing[0], 0] : [0, -facing[2], facing[1]];
+  // From outside, so that other ends do not stand before this one.
+  const others = (state.scan?.examined?.ends ?? []).map((end) => end.centre);
+  const out = others.reduce((sum, p) => sum + side.reduce((s, x, i) => s + x * (site[i as 0] - p[i as 0]), 0), 0);
+  const across: Triple = out < -1e-6 ? moved([0, 0, 0], side, -1) : side;
   const tube = tubeOf(state, k, known, null);
   return (
     <>
