@@ -260,7 +260,7 @@ mod tests {
     const CASE: &str = "unit = \"mm\"\n[scan]\nfile = \"a.stl\"\nform = \"shell\"\n\
         [[end]]\nname = \"upper\"\ncut = { through = [0, 0, 9], facing = [0, 0, 1] }\nreach = 5\n\
         fitting = { kind = \"tube\", bore = 9.0, outside = 12.0, length = 6.0 }\n\
-        place = { gap = 9.0 }\n[limits]\nbore_loss = 0.01\n";
+        place = { gap = 9.0 }\n[limits]\ndeviation = 0.1\nbore_loss = 0.01\n";
 
     fn proof_with(row: LimitResult) -> Proof {
         let part = PartFigures {
