@@ -212,12 +212,13 @@ pub(crate) fn distance_at_least(p: DVec3, triangle: [DVec3; 3], offset: DVec3) -
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use proptest::prelude::*;
 
     use super::*;
 
-    fn corner() -> impl Strategy<Value = DVec3> {
+    /// Corners anywhere, and on a grid, where they meet and line up.
+    pub(crate) fn corner() -> impl Strategy<Value = DVec3> {
         prop_oneof![
             [-2.0..2.0_f64, -2.0..2.0, -2.0..2.0].prop_map(DVec3::from),
             [-2..3_i32, -2..3, -2..3].prop_map(|p| DVec3::from(p.map(f64::from))),

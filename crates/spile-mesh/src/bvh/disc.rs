@@ -63,13 +63,7 @@ mod tests {
 
     use super::*;
     use crate::triangle::offset_to_triangle;
-
-    fn corner() -> impl Strategy<Value = DVec3> {
-        prop_oneof![
-            [-2.0..2.0_f64, -2.0..2.0, -2.0..2.0].prop_map(DVec3::from),
-            [-2..3_i32, -2..3, -2..3].prop_map(|p| DVec3::from(p.map(f64::from))),
-        ]
-    }
+    use crate::triangle::tests::corner;
 
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(4000))]
