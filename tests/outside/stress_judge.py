@@ -137,7 +137,8 @@ def off_fitting(end, points, faces):
     joined = pairs.face_adjacency[~apart]
     graph = coo_matrix((np.ones(len(joined)), joined.T), shape=(len(beyond), len(beyond)))
     piece = connected_components(graph, directed=False)[1]
-    beyond = beyond[piece == piece[height[faces[beyond]].max(axis=1).argmax()]]
+    # It may reach beyond the far face as well, so that is told by its own height.
+    beyond = beyond[piece == piece[abs(height[faces[beyond]] - fitting["length"]).max(axis=1).argmin()]]
     height = np.where(np.isin(np.arange(len(points)), faces[beyond]), height, 0)
     samples = trimesh.sample.sample_surface(trimesh.Trimesh(points, faces[beyond], process=False), SAMPLES, seed=5)[0]
     samples = np.vstack([samples, points[height > ROUNDING]])

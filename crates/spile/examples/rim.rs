@@ -9,12 +9,13 @@ use std::f64::consts::TAU;
 use std::path::Path;
 use std::process::ExitCode;
 
-/// Points of a ring, and so of the rim at a cut square to the axis.
-const COLUMNS: u32 = 300;
+/// Points of a ring. A cut between two rings crosses each cell's side and its diagonal,
+/// so that the rim there has twice as many.
+const COLUMNS: u32 = 150;
 /// Rings from the lower end to the upper.
-const ROWS: u32 = 150;
+const ROWS: u32 = 75;
 /// Distance of two rings.
-const STEP: f64 = 0.19;
+const STEP: f64 = 0.38;
 
 /// The case. `ball_min` is under the bore's polygon, `reach` over the band that
 /// fairing works in.
@@ -94,7 +95,7 @@ fn triangles() -> Vec<[[f32; 3]; 3]> {
 fn write(folder: &Path) -> std::io::Result<()> {
     std::fs::create_dir_all(folder)?;
     std::fs::write(folder.join("rim.toml"), CASE)?;
-    // One corner of the joint to each point of the rim, for the same rim.
+    // About one corner of the joint to each point of the rim, for the same rim.
     let fine = CASE.replace("[limits]", "[joint]\nedge = 0.19\n\n[limits]");
     std::fs::write(folder.join("rim-fine.toml"), fine)?;
     let triangles = triangles();

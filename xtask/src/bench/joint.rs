@@ -17,8 +17,8 @@ const PROMISED_S: f64 = 1.0;
 const UNKNOWNS: usize = 900;
 
 /// Makes the joints of an invented rim of 300 points, with edges as spile
-/// chooses them and with 300 of its own, and of the hardest case on an open
-/// scan, all limits on, one thread; prints the steps.
+/// chooses them and with about 300 round the joint, and of the hardest case on an
+/// open scan, all limits on, one thread; prints the steps.
 ///
 /// # Errors
 /// A case is not held.
