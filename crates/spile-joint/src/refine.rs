@@ -76,25 +76,34 @@ pub fn refine(band: &Band, limits: &RefineLimits) -> Result<Refined, RefineError
         Some((mesh, rim)) if is_near(&mesh, off) => (mesh, rim),
         _ => (remeshed.mesh, rim),
     };
-    let band = Band { mesh, rim, off, ..band.clone() };
-    Ok(Refined { band: with_sound_rim(band, limits, is_near), gave_way: remeshed.gave_way })
+    let made = Band { mesh, rim, off, ..band.clone() };
+    let sound = with_sound_rim(made, limits, &band.mesh, is_near);
+    Ok(Refined { band: sound, gave_way: remeshed.gave_way })
 }
 
 /// How many times further than all else a rim may lie from the scan for the sake of
-/// sound triangles; the nearest that does is taken.
-const FURTHER: [f64; 4] = [1.0, 1.5, 2.0, 3.0];
+/// sound triangles; the nearest that takes away most slivers is kept to, certified.
+const FURTHER: [f64; 4] = [4.0, 3.0, 2.0, 1.0];
 
 /// The band without slivers at its rim, where it can be rid of them that near.
-fn with_sound_rim(band: Band, limits: &RefineLimits, is_near: impl Fn(&Mesh, f64) -> bool) -> Band {
-    let Some((mesh, rim)) = without_slivers(&band.mesh, &band.rim, band.shared, limits.edge) else {
-        return band;
+fn with_sound_rim(
+    band: Band,
+    limits: &RefineLimits,
+    scan: &Mesh,
+    is_near: impl Fn(&Mesh, f64) -> bool,
+) -> Band {
+    let before = Bvh::build(scan);
+    let sound = |times: f64| {
+        let off = times * limits.deviation;
+        let (mesh, rim) =
+            without_slivers(&band.mesh, &band.rim, band.shared, limits.edge, (&before, off))?;
+        // A change that was near in samples may not be in between.
+        let mut offs =
+            FURTHER.into_iter().rev().filter(|&t| t <= times).map(|t| t * limits.deviation);
+        let off = offs.find(|&off| is_near(&mesh, off))?;
+        Some(Band { mesh, rim, off, ..band.clone() })
     };
-    let off =
-        FURTHER.map(|times| times * limits.deviation).into_iter().find(|&off| is_near(&mesh, off));
-    match off {
-        Some(off) => Band { mesh, rim, off, ..band },
-        None => band,
-    }
+    FURTHER.into_iter().find_map(sound).unwrap_or(band)
 }
 
 /// An index over the rim of a band, for distances from it.

@@ -334,7 +334,7 @@ const AS_WANTED: std::ops::RangeInclusive<f64> = 0.6..=1.5;
 const BOUNDARY_RINGS: usize = 2;
 
 /// How many cycles of split, collapse, flip and relax a round has.
-const CYCLES: usize = 8;
+const CYCLES: usize = 5;
 
 /// How often the worst triangles are gone over in the end.
 const POLISHES: usize = 4;

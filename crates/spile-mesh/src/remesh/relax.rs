@@ -7,12 +7,14 @@ use super::guard::{Candidate, Guard, edges_at};
 use super::quality::{least_sine, normal};
 use super::working::{Kind, Working};
 
-/// Shares of the wanted step that are tried, the whole one first.
-const STEPS: [f64; 3] = [1.0, 0.5, 0.25];
+/// Shares of the way to the middle that are tried, the longest first. Beyond the middle
+/// since the neighbours follow: fewer cycles then make triangles as even.
+const STEPS: [f64; 3] = [1.3, 0.65, 0.325];
 
-/// Steps shorter than this share of the wanted edge length, half a degree of
-/// any angle, are not taken.
-const IDLE: f64 = 0.01;
+/// A point nearer to its middle than this share of the wanted edge length stays: an angle
+/// changes by three degrees at most over it, and most points are asked no more after
+/// the first cycles.
+const IDLE: f64 = 0.05;
 
 /// A step may leave the least sine round a point no smaller than this, unless
 /// it was smaller and does not fall (20 degrees).
