@@ -10,7 +10,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use spile_mesh::{Bvh, DVec3, Mesh, NONE};
+use spile_mesh::{Bvh, DVec3, Mesh, NONE, StopAsked};
 
 use crate::fair::{Hinge, hinges};
 use crate::least_squares::{LeastSquares, Line, SolveError};
@@ -288,7 +288,7 @@ const ROWS: usize = 6;
 /// `near`, the band's points also stay that near to that surface.
 ///
 /// # Errors
-/// [`SolveError`] when the equations have no solution.
+/// [`SolveError`] when the equations have no solution, or where it is to stop.
 pub fn hold_angles(
     scan: &Scan,
     band: &Band,
@@ -296,6 +296,7 @@ pub fn hold_angles(
     joint: Option<(&Grid, &[usize])>,
     limits: AngleLimits,
     near: Option<(&Bvh, f64)>,
+    stop: StopAsked<'_>,
 ) -> Result<Held, SolveError> {
     let mut watched = at_border(scan, band, beside, limits.kink_deg);
     let band_points = band.mesh.points().len();
@@ -329,6 +330,9 @@ pub fn hold_angles(
     };
     let mut best: Option<(f64, Vec<DVec3>, Option<Grid>)> = None;
     for round in 0..=ROUNDS {
+        if stop() {
+            return Err(SolveError::Stopped);
+        }
         let mut triangles = fixed.clone();
         if let (Some(grid), Some((_, order))) = (&grid, joint) {
             let shown = Grid { rows: grid.rows.iter().take(ROWS + 3).cloned().collect() };

@@ -8,7 +8,7 @@ use crate::cap::fill_ring;
 use crate::close::{Builder, Dropped, Kept};
 use crate::ends::{at_end, cut_and_lift};
 use crate::make::{Job, Made, MakeError, Note};
-use crate::offset::{OffsetOptions, Thickness, made_wall};
+use crate::offset::{OffsetError, OffsetOptions, Thickness, made_wall};
 use crate::outside::join_outside;
 use crate::rings::none_left;
 use crate::surface::Scan;
@@ -35,6 +35,7 @@ impl<'a> Job<'a> {
             let band = self.finish((band, None), work.end, self.scan, sizes, &mut notes)?;
             let kept = self.near(work, &placed, |t| !dropped_bore.contains(t as u32));
             let band = self.widened(work, &band, &before, &kept);
+            let stop = || self.watch.cancelled();
             self.begin("span", work.end)?;
             let (band, joint) = join_bore(
                 (work.end, self.scan, &work.located),
@@ -42,19 +43,26 @@ impl<'a> Job<'a> {
                 &kept,
                 &placed,
                 &self.bore_limits(work.end, edge),
+                &stop,
             )?;
             work.bore.band = Some(band);
             work.joint = Some(joint);
         }
-        self.watch.step("wall", None);
+        let stop = || self.watch.cancelled();
+        self.watch.begin("wall", None)?;
         let hollow = self.hollow(&works, &dropped_bore)?;
         let graded = |p: DVec3| self.wall_at(p);
         let thickness = match self.case.scan.wall {
             Some(Wall::Graded(_)) => Thickness::Varying(&graded),
             _ => Thickness::Constant(self.wall_at(DVec3::ZERO)),
         };
-        let made = made_wall(&hollow, &thickness, &OffsetOptions::default()).map_err(|e| {
-            MakeError::Scan { what: e.to_string(), hints: vec!["make `wall` thinner".into()] }
+        let made = made_wall(&hollow, &thickness, &OffsetOptions::default(), &stop);
+        let made = made.map_err(|e| match e {
+            OffsetError::Stopped => MakeError::Cancelled,
+            other => MakeError::Scan {
+                what: other.to_string(),
+                hints: vec!["make `wall` thinner".into()],
+            },
         })?;
         let wall = Scan::of(std::slice::from_ref(&made));
         for work in &mut works {
@@ -132,6 +140,7 @@ impl<'a> Job<'a> {
                 hollow,
                 placed,
                 &limits,
+                &|| self.watch.cancelled(),
             )?;
             note_joint(work, (joint, &outside), self.case, notes);
             side.band = Some(outside.band);

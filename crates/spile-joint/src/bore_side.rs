@@ -2,9 +2,9 @@
 //! where the scan itself is too narrow there.
 
 use spile_case::{End, JointGuide};
-use spile_mesh::{DVec3, Mesh};
+use spile_mesh::{DVec3, Mesh, StopAsked};
 
-use crate::ends::{at_end, polygon_centre, seam_of, with_angles};
+use crate::ends::{at_end, polygon_centre, seam_of, unsolved, with_angles};
 use crate::fitting::Placed;
 use crate::locate::{Located, tangent};
 use crate::make::MakeError;
@@ -89,12 +89,13 @@ pub fn join_bore(
     kept_near: &Mesh,
     placed: &Placed,
     limits: &BoreLimits<'_>,
+    stop: StopAsked<'_>,
 ) -> Result<(Band, Joint), MakeError> {
     let mut best: Option<(Band, Joint)> = None;
     let mut opened = band.clone();
     for _ in 0..OPENINGS {
         let (joint, worst) =
-            span_once((end, scan, located), (before, &opened), kept_near, placed, limits)?;
+            span_once((end, scan, located), (before, &opened), kept_near, placed, (limits, stop))?;
         let (least, asked) = joint.area;
         if best.as_ref().is_none_or(|(_, b)| least > b.area.0) {
             best = Some((opened.clone(), joint));
@@ -115,12 +116,12 @@ pub fn join_bore(
         scan,
         (before, &band),
         (&joint.bore, &joint.bore_order),
-        limits.kink_deg,
-        limits.deviation,
+        (limits.kink_deg, limits.deviation),
+        stop,
     )?;
     let (seam, _) = seam_of(&band, located.loops.plane.normal);
     let bending = Bending::of(&bore, &joint.way, &seam, placed.bore, limits.edge, &limits.led)
-        .map_err(|e| at_end(end, e, &[]))?;
+        .map_err(|e| unsolved(end, e))?;
     Ok((band, Joint { bore, bending, ..joint }))
 }
 
@@ -149,7 +150,7 @@ fn span_once(
     (before, band): (&Mesh, &Band),
     kept_near: &Mesh,
     placed: &Placed,
-    limits: &BoreLimits<'_>,
+    (limits, stop): (&BoreLimits<'_>, StopAsked<'_>),
 ) -> Result<(Joint, f64), MakeError> {
     let normal = located.loops.plane.normal;
     let (seam, bore_order) = seam_of(band, normal);
@@ -194,9 +195,9 @@ fn span_once(
         edge: limits.edge,
         led: limits.led,
         wall: &JointGuide::default(),
+        stop,
     };
-    let bore =
-        span_bore(&way, &seam, placed.bore, &near, &span).map_err(|e| at_end(end, e, &[]))?;
+    let bore = span_bore(&way, &seam, placed.bore, &near, &span).map_err(|e| unsolved(end, e))?;
     // Told once the shape is final.
     let bending = Bending { made: 0.0, free: 0.0 };
     let joint = Joint { bore: bore.grid, bore_order, area: (bore.least, asked), way, bending };

@@ -1,17 +1,18 @@
 //! One end from cut to joint: cut, lift, refine, fair, span.
 
 use spile_case::{Case, End, Fitting, Onward, Place, Site, SolidKind, Tilt, Unit};
-use spile_mesh::{Bvh, DVec3, Mesh, SectionLoop};
+use spile_mesh::{Bvh, DVec3, Mesh, RemeshError, SectionLoop, StopAsked};
 
 use crate::angles::{AngleLimits, Held, hold_angles, loosened};
 use crate::cut::{CutLengths, CutSide, cut_side};
 use crate::fair::{FairLimits, fair_band, normals_at};
 use crate::fitting::Placed;
 use crate::foreign::{Foreign, Wanted};
+use crate::least_squares::SolveError;
 use crate::locate::{Located, tangent};
-use crate::make::{EdgeGaveWay, MakeError, Note};
+use crate::make::{EdgeGaveWay, MakeError, Note, go_on};
 use crate::reach::{Band, Depths, lift_band, touches, within_reach};
-use crate::refine::{RefineLimits, refine};
+use crate::refine::{RefineError, RefineLimits, refine};
 use crate::span::{Grid, SeamLoop};
 use crate::surface::Scan;
 use crate::walls::WallSide;
@@ -33,6 +34,14 @@ pub fn at_end(end: &End, what: impl std::fmt::Display, hints: &[&str]) -> MakeEr
         end: end.name.clone(),
         what: what.to_string(),
         hints: hints.iter().map(|h| (*h).to_string()).collect(),
+    }
+}
+
+/// The error of an end whose equations were not solved.
+pub fn unsolved(end: &End, why: SolveError) -> MakeError {
+    match why {
+        SolveError::Stopped => MakeError::Cancelled,
+        other => at_end(end, other, &[]),
     }
 }
 
@@ -292,9 +301,12 @@ pub fn refined_band(
     end: &End,
     limits: &RefineLimits,
     notes: &mut Vec<Note>,
+    stop: StopAsked<'_>,
 ) -> Result<Band, MakeError> {
-    let refined = refine(band, limits)
-        .map_err(|e| at_end(end, e, &["mend the scan near this end, or move the cut"]))?;
+    let refined = refine(band, limits, stop).map_err(|e| match e {
+        RefineError::Remesh(RemeshError::Stopped) => MakeError::Cancelled,
+        other => at_end(end, other, &["mend the scan near this end, or move the cut"]),
+    })?;
     let area = refined.band.mesh.area();
     if let Some(gave_way) = refined.gave_way.filter(|g| g.area > WORTH_TELLING * area) {
         notes.push(Note::EdgeGaveWay(EdgeGaveWay {
@@ -316,10 +328,12 @@ pub fn faired_band(
     end: &End,
     fairing: &FairLimits<'_>,
     deviation: f64,
+    stop: StopAsked<'_>,
 ) -> Result<Band, MakeError> {
     let mut fairing = *fairing;
     let surroundings = beside(surface, band);
     for _ in 0..6 {
+        go_on(stop)?;
         let faired = fair_band(&refined, (&surface.mesh, &surroundings), &fairing)
             .map_err(|e| at_end(end, e, &[]))?;
         if faired.is_near(&band.mesh, 0.8 * deviation) {
@@ -338,8 +352,8 @@ pub fn with_angles(
     surface: &Scan,
     (before, band): (&Mesh, &Band),
     (grid, order): (&Grid, &[usize]),
-    kink_deg: Option<f64>,
-    deviation: f64,
+    (kink_deg, deviation): (Option<f64>, f64),
+    stop: StopAsked<'_>,
 ) -> Result<(Band, Grid), MakeError> {
     let Some(kink_deg) = kink_deg else { return Ok((band.clone(), grid.clone())) };
     let surroundings = beside(surface, band);
@@ -354,8 +368,10 @@ pub fn with_angles(
         let limits = AngleLimits { kink_deg, most: most * deviation };
         let near = near.map(|share: f64| (&scanned, share * deviation));
         for band in &shapes {
-            let held = hold_angles(surface, band, &surroundings, Some((grid, order)), limits, near)
-                .map_err(|e| at_end(end, e, &[]))?;
+            go_on(stop)?;
+            let held =
+                hold_angles(surface, band, &surroundings, Some((grid, order)), limits, near, stop)
+                    .map_err(|e| unsolved(end, e))?;
             let is_better = best.as_ref().is_none_or(|b| held.sharpest < b.sharpest);
             if is_better && held.band.is_near(before, 0.95 * deviation) {
                 best = Some(held);

@@ -4,7 +4,7 @@ use faer::linalg::solvers::Solve;
 use faer::sparse::linalg::solvers::Llt;
 use faer::sparse::{SparseColMat, Triplet};
 
-/// Why a least-squares problem could not be solved.
+/// Why a least-squares problem is not solved.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]
 pub enum SolveError {
@@ -14,6 +14,9 @@ pub enum SolveError {
     /// There is nothing to solve.
     #[error("there is nothing to shape")]
     Empty,
+    /// Nobody wants the answer any more.
+    #[error("stopped on request")]
+    Stopped,
 }
 
 /// One linear form that should vanish: terms over unknowns, and the rest.

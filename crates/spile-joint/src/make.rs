@@ -4,19 +4,22 @@ mod cutting;
 mod lengths;
 mod notes;
 mod ready;
+mod until_stopped;
 
 use spile_case::{Case, End, Form, Keep, Seam};
 use spile_mesh::{Bounds3, Bvh, DVec3, Mesh, Plane};
 
 pub use notes::{EdgeGaveWay, JointBends, Note};
 use ready::{is_closed, is_found};
+use until_stopped::UntilStopped;
+pub(crate) use until_stopped::go_on;
 
 use crate::bore_side::join_bore;
 use crate::close::{Builder, Dropped, Kept};
 use crate::fair::OtherSide;
 use crate::fitting::Placed;
 use crate::locate::line_below;
-use crate::mend::{MendOptions, Mended, mend};
+use crate::mend::{MendOptions, Mended, mend_until};
 use crate::outside::{SeamWall, join_outside};
 use crate::pierce::pierced;
 use crate::reach::Band;
@@ -32,7 +35,7 @@ use crate::work::{Outside, Work, close_end, dropped, note_joint, settle_end};
 pub trait Watch: Sync {
     /// A step begins; `end` names the end it is about, if it is about one.
     fn step(&self, step: &'static str, end: Option<&str>);
-    /// Whether to stop as soon as possible.
+    /// Whether to stop as soon as possible; asked at every step and often within the long ones.
     fn cancelled(&self) -> bool {
         false
     }
@@ -116,18 +119,31 @@ impl MakeError {
 ///
 /// # Errors
 /// See [`MakeError`]: the case does not fit the scan, or the scan has a fault
-/// that keeps the part from closing.
+/// that keeps the part from closing; or the watcher stopped it.
 pub fn make(case: &Case, scans: &[Mesh], watch: &dyn Watch) -> Result<Made, MakeError> {
+    let watch = UntilStopped::new(watch);
+    let made = all_steps(case, scans, &watch);
+    // What a step leaves that was stopped, an error or a shape, is nothing to go by.
+    if watch.is_stopped() { Err(MakeError::Cancelled) } else { made }
+}
+
+/// The steps in their order.
+fn all_steps(case: &Case, scans: &[Mesh], watch: &UntilStopped<'_>) -> Result<Made, MakeError> {
     case.ends.iter().try_for_each(is_found)?;
-    watch.step("mend", None);
-    let mended: Vec<Mended> = scans.iter().map(|s| mend(s, MendOptions::of(&case.scan))).collect();
-    watch.step("walls", None);
+    let stop = || watch.cancelled();
+    watch.begin("mend", None)?;
+    let options = MendOptions::of(&case.scan);
+    let mended = scans.iter().map(|s| mend_until(s, options, &stop).ok_or(MakeError::Cancelled));
+    let mended = mended.collect::<Result<Vec<Mended>, _>>()?;
+    watch.begin("walls", None)?;
     let meshes: Vec<Mesh> = mended.iter().map(|m| m.mesh.clone()).collect();
     if case.scan.form == Form::Cavity {
         is_closed(&meshes)?;
     }
     let scan = Scan::of(&meshes);
+    go_on(&stop)?;
     let (settled, stations) = with_planes(&scan, case)?;
+    go_on(&stop)?;
     let on_mended = Case { keeps: keeps_on(&mended, case), ..settled };
     let job = Job { case: &on_mended, scan: &scan, watch };
     let mut made = match case.scan.form {
@@ -164,13 +180,12 @@ fn keeps_on(mended: &[Mended], case: &Case) -> Vec<Keep> {
 pub(crate) struct Job<'a> {
     pub(crate) case: &'a Case,
     pub(crate) scan: &'a Scan,
-    pub(crate) watch: &'a dyn Watch,
+    pub(crate) watch: &'a UntilStopped<'a>,
 }
 
 impl<'a> Job<'a> {
     pub(crate) fn begin(&self, step: &'static str, end: &End) -> Result<(), MakeError> {
-        self.watch.step(step, Some(&end.name));
-        if self.watch.cancelled() { Err(MakeError::Cancelled) } else { Ok(()) }
+        self.watch.begin(step, Some(&end.name))
     }
 
     /// The answer where a fitting cannot be joined at all, before anything is
@@ -202,7 +217,7 @@ impl<'a> Job<'a> {
                 seeds.push((WallSide::Outside, &outside.triangles));
             }
         }
-        self.watch.step("walls", None);
+        self.watch.begin("walls", None)?;
         let sides = walls::sides(self.scan, &seeds);
         let dropped = dropped(works.iter().flat_map(Work::both));
         for k in 0..works.len() {
@@ -249,6 +264,7 @@ impl<'a> Job<'a> {
         let mut outside_band =
             self.finish((outside_band, within), work.end, self.scan, sizes, notes)?;
         let bore_band = self.widened(work, &bore_band, &before_bore, &kept_bore);
+        let stop = || self.watch.cancelled();
         self.begin("span", work.end)?;
         let (bore_band, joint) = join_bore(
             (work.end, self.scan, &work.located),
@@ -256,6 +272,7 @@ impl<'a> Job<'a> {
             &kept_bore,
             &placed,
             &self.bore_limits(work.end, edge),
+            &stop,
         )?;
         let bore_all =
             [&bore_band.mesh, &joint.bore.mesh(true), &placed.mesh(WallSide::Bore, &joint.bore)]
@@ -272,7 +289,8 @@ impl<'a> Job<'a> {
         };
         if wall_min > 0.0 {
             let index = Bvh::build(&bore_all);
-            outside_band = thicken(&outside_band, &bore_band.mesh, &index, &before);
+            outside_band = thicken(&outside_band, &bore_band.mesh, &index, &before, &stop);
+            go_on(&stop)?;
         }
         let seam_wall = SeamWall::new(
             &work.located.loops.bore.points,
@@ -289,6 +307,7 @@ impl<'a> Job<'a> {
             &bore_all,
             &placed,
             &limits,
+            &stop,
         )?;
         note_joint(work, (&joint, &outside), self.case, notes);
         work.bore.band = Some(bore_band);
@@ -307,7 +326,8 @@ impl<'a> Job<'a> {
         let point = loops.bore.centroid(loops.plane.normal);
         let first = Plane { point, normal: located.facing };
         let line = || line_below(self.scan, loops, work.reach.unwrap_or(0.0));
-        widen(band, before, kept, section_planes(band, first, line, share), share)
+        let stop = || self.watch.cancelled();
+        widen((band, before), kept, section_planes(band, first, line, share), share, &stop)
     }
 
     /// The scan's triangles near an end that are wanted, in the direction that
@@ -347,7 +367,7 @@ impl<'a> Job<'a> {
         outside: Outside<'_>,
         mut notes: Vec<Note>,
     ) -> Result<Made, MakeError> {
-        self.watch.step("close", None);
+        self.watch.begin("close", None)?;
         let flip_of = |side: WallSide| {
             works.first().is_some_and(|w| match side {
                 WallSide::Bore => w.bore.flip,
@@ -385,6 +405,7 @@ impl<'a> Job<'a> {
         }
         let mut settled = self.case.clone();
         for (work, end) in works.iter().zip(&mut settled.ends) {
+            self.watch.go_on()?;
             let Some(side) = &work.outside else { continue };
             let surfaces = [(base, self.scan), (outside_base, outside.scan)];
             let mut seam = close_end(&mut builder, surfaces, work, side)?;
@@ -394,8 +415,9 @@ impl<'a> Job<'a> {
             settle_end(end, work, seam, self.limits(work.end).deviation);
         }
         let leaves_rim = builder.leaves_rim(&kept);
-        self.watch.step("assemble", None);
+        self.watch.begin("assemble", None)?;
         let part = builder.assemble(&kept);
+        self.watch.go_on()?;
         if leaves_rim {
             nothing_open(&part)?;
         }

@@ -20,7 +20,7 @@ mod work;
 
 pub(crate) use crumbs::CRUMB_AREA_SHARE;
 use spile_case::{Ball, Outliers};
-use spile_mesh::{DVec3, Mesh};
+use spile_mesh::{DVec3, Mesh, NEVER_STOP, StopAsked};
 
 pub(crate) use repeats::{on_a_line, second_copies};
 use work::Work;
@@ -102,29 +102,57 @@ const MOST_ROUNDS: usize = 64;
 /// points that were there, and meet no other triangle (exact test).
 /// Cost: O(n log n) a round; one round where nothing is wrong.
 pub fn mend(mesh: &Mesh, options: MendOptions) -> Mended {
-    let hole_max = options.hole_max.unwrap_or_else(|| 2.0 * median_edge(mesh));
-    let mut work = Work::of(mesh, hole_max);
+    let mut work = work_on(mesh, options);
+    let _ = mend_all(&mut work, options, NEVER_STOP);
+    work.finish(mesh)
+}
+
+/// The same; none where `stop` said so.
+pub(crate) fn mend_until(mesh: &Mesh, options: MendOptions, stop: StopAsked<'_>) -> Option<Mended> {
+    let mut work = work_on(mesh, options);
+    mend_all(&mut work, options, stop)?;
+    Some(work.finish(mesh))
+}
+
+fn work_on(mesh: &Mesh, options: MendOptions) -> Work {
+    Work::of(mesh, options.hole_max.unwrap_or_else(|| 2.0 * median_edge(mesh)))
+}
+
+/// What is mended each round, in this order.
+const EACH_ROUND: [fn(&mut Work); 7] = [
+    repeats::remove_duplicates,
+    repeats::remove_degenerate,
+    edges::part_shared_edges,
+    crumbs::remove_crumbs,
+    flips::turn_flipped_patches,
+    holes::close_holes,
+    pinches::part_pinched_points,
+];
+
+/// Mends round after round; none where it was stopped.
+fn mend_all(work: &mut Work, options: MendOptions, stop: StopAsked<'_>) -> Option<()> {
+    let go_on = || (!stop()).then_some(());
     for _ in 0..MOST_ROUNDS {
         let before = work.mends.len();
         work.refused.clear();
-        repeats::remove_duplicates(&mut work);
-        repeats::remove_degenerate(&mut work);
-        edges::part_shared_edges(&mut work);
-        crumbs::remove_crumbs(&mut work);
-        flips::turn_flipped_patches(&mut work);
-        holes::close_holes(&mut work);
-        pinches::part_pinched_points(&mut work);
+        for repair in EACH_ROUND {
+            go_on()?;
+            repair(work);
+        }
+        go_on()?;
         if work.mends.len() == before {
-            crossings::mend_crossings(&mut work);
+            crossings::mend_crossings(work);
         }
+        go_on()?;
         if work.mends.len() == before && options.outliers == Outliers::Mend {
-            outliers::mend_outliers(&mut work);
+            outliers::mend_outliers(work);
         }
+        go_on()?;
         if work.mends.len() == before {
             break;
         }
     }
-    work.finish(mesh)
+    Some(())
 }
 
 /// The length of the edge in the middle when all edges are sorted by length;

@@ -8,7 +8,7 @@
 //! orientation nor its self-intersections matter, and spaces that the wall
 //! encloses between branches are filled.
 
-use spile_mesh::{Bvh, DVec3, Mesh, MeshError, Topology, self_intersections, shells};
+use spile_mesh::{Bvh, DVec3, Mesh, MeshError, StopAsked, Topology, self_intersections, shells};
 
 mod even;
 mod field;
@@ -53,7 +53,7 @@ pub struct OffsetOptions {
 /// thicknesses through where it is thinnest, and the lattice must not miss it.
 const LONGEST_SHARE: f64 = 0.75;
 
-/// Why no outside can be made.
+/// Why no outside is made.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum OffsetError {
@@ -99,6 +99,9 @@ pub enum OffsetError {
     /// The outside would need more triangles than can be indexed.
     #[error("the made wall is no mesh")]
     Mesh(#[from] MeshError),
+    /// Nobody wants it any more.
+    #[error("stopped on request")]
+    Stopped,
 }
 
 impl OffsetError {
@@ -144,6 +147,7 @@ pub fn made_wall(
     bore: &Mesh,
     thickness: &Thickness,
     options: &OffsetOptions,
+    stop: StopAsked<'_>,
 ) -> Result<Mesh, OffsetError> {
     let (least, most) = thickness_range(bore, thickness)?;
     let edge = options.edge.unwrap_or_else(|| edge_for(bore, least));
@@ -162,7 +166,8 @@ pub fn made_wall(
     // Coordinates of the outside are rounded to f32.
     let far = bore.bounds().min.abs().max(bore.bounds().max.abs()).max_element() + most;
     let margin = 4.0 * f64::from(f32::EPSILON) * far;
-    let job = Job { bore, bvh: &bvh, topology: &topology, thickness, margin, most, edge, grain };
+    let (bvh, topology) = (&bvh, &topology);
+    let job = Job { bore, bvh, topology, thickness, margin, most, edge, grain, stop };
     job.even_wall().or_else(|error| match error {
         OffsetError::NotHeld { .. } => job.coarse_wall(),
         other => Err(other),
@@ -209,9 +214,16 @@ struct Job<'a> {
     edge: f64,
     /// The edge length, or what the thickness allows the lattice if that is less.
     grain: f64,
+    /// Asked at each place that is measured.
+    stop: StopAsked<'a>,
 }
 
 impl Job<'_> {
+    /// Refuses to go on where nobody wants the wall any more.
+    fn go_on(&self) -> Result<(), OffsetError> {
+        if (self.stop)() { Err(OffsetError::Stopped) } else { Ok(()) }
+    }
+
     /// The outside in even triangles, valleys rounded out.
     fn even_wall(&self) -> Result<Mesh, OffsetError> {
         /// Radius of a valley's floor, as a share of the edge length: so wide
@@ -222,10 +234,12 @@ impl Job<'_> {
         let (mut points, triangles) =
             self.level_surface(&|places| further.excesses(places))?.into_parts();
         settle(&mut points, &further);
+        self.go_on()?;
         let rounded = Rounded::new(&Mesh::new(points, triangles)?, &further, floor);
         let raw = self.level_surface(&|places| rounded.excesses(places))?;
         let mut surface = Surface::of(raw);
         even_out(&mut surface, &rounded, self.edge);
+        self.go_on()?;
 
         self.held(Surface::of(surface.into_mesh()?))
     }
@@ -238,6 +252,7 @@ impl Job<'_> {
         let mut at = DVec3::ZERO;
         for round in 0..=ROUNDS {
             let mut bad = lift(&mut surface, &distance)?;
+            self.go_on()?;
             let mesh = surface.mesh()?;
             bad.extend(self_intersections(&mesh).into_iter().flat_map(|(a, b)| [a, b]));
             bad.sort_unstable();
@@ -257,6 +272,7 @@ impl Job<'_> {
             let further = self.distance(share * self.grain);
             let mesh = self.level_surface(&|places| further.excesses(places))?.rounded();
             let near = too_near(&mesh, &self.distance(0.0));
+            self.go_on()?;
             let crossing = self_intersections(&mesh);
             match near.first().or(crossing.first().map(|pair| &pair.0)) {
                 None => return Ok(mesh),
@@ -267,7 +283,8 @@ impl Job<'_> {
     }
 
     fn distance(&self, further: f64) -> Distance<'_> {
-        Distance { bvh: self.bvh, thickness: self.thickness, margin: self.margin, further }
+        let Self { bvh, thickness, margin, stop, .. } = *self;
+        Distance { bvh, thickness, margin, further, stop }
     }
 
     /// The outermost surface round what has values below zero, on the lattice.
@@ -291,7 +308,9 @@ impl Job<'_> {
         let lattice = Lattice { origin: bounds.middle(), cell };
         let seeds = self.seeds();
         let from_x = bounds.max.x + 2.0 * (self.most + self.edge);
-        match surface_round(lattice, &seeds, from_x, MOST_SITES, values) {
+        let found = surface_round(lattice, &seeds, from_x, MOST_SITES, values);
+        self.go_on()?;
+        match found {
             None => Err(too_fine()),
             Some(mesh) => self.checked_round_all(mesh?, &seeds),
         }
@@ -361,6 +380,7 @@ mod tests {
             most: 2.0,
             edge: 1.0,
             grain: 1.0,
+            stop: spile_mesh::NEVER_STOP,
         });
     }
 

@@ -1,13 +1,13 @@
 //! The outside of one end: spanned from the wall that is asked, and checked.
 
 use spile_case::{Clear, End, JointGuide};
-use spile_mesh::{Bounds3, Bvh, DVec3, Mesh};
+use spile_mesh::{Bounds3, Bvh, DVec3, Mesh, StopAsked};
 
 use crate::bore_side::Joint;
-use crate::ends::{at_end, seam_of, with_angles};
+use crate::ends::{at_end, seam_of, unsolved, with_angles};
 use crate::fitting::Placed;
 use crate::locate::Located;
-use crate::make::MakeError;
+use crate::make::{MakeError, go_on};
 use crate::reach::Band;
 use crate::span::{Bending, Grid, KeepOut, Led, SpanLimits, joined, span_outside};
 use crate::surface::Scan;
@@ -57,6 +57,7 @@ pub fn join_outside(
     bore_near: &Mesh,
     placed: &Placed,
     limits: &OutsideLimits<'_>,
+    stop: StopAsked<'_>,
 ) -> Result<OutsideJoint, MakeError> {
     is_gentle(end, limits.wall, joint.way.length())?;
     let (seam, order) = seam_of(band, located.loops.plane.normal);
@@ -78,17 +79,19 @@ pub fn join_outside(
             edge: limits.edge,
             led: limits.led,
             wall: limits.wall,
+            stop,
         };
         let grid = span_outside(&joint.way, &seam, placed.outside, &index, &span)
-            .map_err(|e| at_end(end, e, &[]))?;
+            .map_err(|e| unsolved(end, e))?;
         let (band, grid) = with_angles(
             end,
             surface,
             (before, band),
             (&grid, &order),
-            limits.kink_deg,
-            limits.deviation,
+            (limits.kink_deg, limits.deviation),
+            stop,
         )?;
+        go_on(stop)?;
         let outside = grid.mesh(true);
         let beyond = joined(&joined(&outside, &band.mesh), &placed.mesh(WallSide::Outside, &grid));
         let spare = wall_spare(&outside, &index, limits, f64::INFINITY);
@@ -97,7 +100,7 @@ pub fn join_outside(
             let (seam, order) = seam_of(&band, located.loops.plane.normal);
             let bending =
                 Bending::of(&grid, &joint.way, &seam, placed.outside, limits.edge, &limits.led)
-                    .map_err(|e| at_end(end, e, &[]))?;
+                    .map_err(|e| unsolved(end, e))?;
             best = Some(OutsideJoint { band, grid, order, spare, bending });
         }
         if spare > 0.2 * share * limits.edge {

@@ -4,7 +4,7 @@
 mod slivers;
 
 use spile_mesh::{
-    Bvh, DVec3, GaveWay, Lines, Mesh, RemeshError, RemeshOptions, SizeField, are_within,
+    Bvh, DVec3, GaveWay, Lines, Mesh, RemeshError, RemeshOptions, SizeField, StopAsked, are_within,
     boundary_loops, remesh,
 };
 
@@ -22,7 +22,7 @@ pub struct RefineLimits {
     pub deviation: f64,
 }
 
-/// Why a band could not be refined.
+/// Why a band is not refined.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum RefineError {
@@ -52,7 +52,11 @@ const FIELD_GROWTH: f64 = 0.1;
 ///
 /// # Errors
 /// [`RefineError`].
-pub fn refine(band: &Band, limits: &RefineLimits) -> Result<Refined, RefineError> {
+pub fn refine(
+    band: &Band,
+    limits: &RefineLimits,
+    stop: StopAsked<'_>,
+) -> Result<Refined, RefineError> {
     let rim_index = rim_index(band);
     let field = SizeField::of(&band.mesh, limits.deviation, FIELD_GROWTH);
     let size = |p: DVec3| {
@@ -67,6 +71,7 @@ pub fn refine(band: &Band, limits: &RefineLimits) -> Result<Refined, RefineError
     options.kept_points = band.shared;
     options.lines = Lines::Resampled;
     options.gap = f64::INFINITY;
+    options.stop = stop;
     let remeshed = remesh(&band.mesh, &options)?;
     let rim = rim_of(&remeshed.mesh, band).ok_or(RefineError::Rim)?;
     // What is moved from here on is not covered by the remesher's certificate.

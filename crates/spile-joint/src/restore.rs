@@ -6,7 +6,7 @@
 //! the wall lost thickness.
 
 use rayon::prelude::*;
-use spile_mesh::{Bvh, DVec3, Mesh, Plane, vertex_triangles};
+use spile_mesh::{Bvh, DVec3, Mesh, Plane, StopAsked, vertex_triangles};
 
 use crate::reach::Band;
 use crate::span::{SPARE_SHARE, STRICT_SHARE, joined, section_area};
@@ -15,13 +15,13 @@ use crate::span::{SPARE_SHARE, STRICT_SHARE, joined, section_area};
 /// more than `share` of the area that the scan has there.
 ///
 /// `kept` is the scan's bore beyond the band, `before` the band as scanned; all
-/// face away from the bore's line.
+/// face away from the bore's line. Where `stop` says so it comes as it is by then.
 pub fn widen(
-    band: &Band,
-    before: &Mesh,
+    (band, before): (&Band, &Mesh),
     kept: &Mesh,
     families: Vec<Vec<Plane>>,
     share: f64,
+    stop: StopAsked<'_>,
 ) -> Band {
     let is_strict = share < STRICT_SHARE;
     let mut band = band.clone();
@@ -33,8 +33,8 @@ pub fn widen(
     let aim = 1.0 - 0.3 * share + if is_strict { SPARE_SHARE } else { 0.0 };
     for _ in 0..if is_strict { 10 } else { 4 } {
         let part = joined(kept, &band.mesh);
-        let lacks: Vec<Vec<f64>> = runs.par_iter().map(|run| run.lacks(&part, aim)).collect();
-        if lacks.iter().flatten().all(|&l| l <= 0.0) {
+        let lacks: Vec<Vec<f64>> = runs.par_iter().map(|run| run.lacks(&part, aim, stop)).collect();
+        if stop() || lacks.iter().flatten().all(|&l| l <= 0.0) {
             break;
         }
         let normals = band.mesh.point_normals();
@@ -130,9 +130,9 @@ impl Run {
     }
 
     /// How far outward each section must move to have `aim` times the scan's area.
-    fn lacks(&self, part: &Mesh, aim: f64) -> Vec<f64> {
+    fn lacks(&self, part: &Mesh, aim: f64, stop: StopAsked<'_>) -> Vec<f64> {
         let lack = |(plane, asked): (&Plane, &Option<f64>)| {
-            let Some(asked) = *asked else { return 0.0 };
+            let Some(asked) = asked.filter(|_| !stop()) else { return 0.0 };
             let area = section_area(part, *plane, self.far);
             // A plane that leaves the band over an open rim has no area.
             if area < 0.5 * asked {
@@ -185,8 +185,14 @@ pub struct WallBefore<'a> {
 }
 
 /// The outside band moved away from the bore where the wall came out thinner
-/// than both the scan's and the least asked.
-pub fn thicken(band: &Band, bore_band: &Mesh, bore: &Bvh, before: &WallBefore<'_>) -> Band {
+/// than both the scan's and the least asked. Where `stop` says so it comes as it is by then.
+pub fn thicken(
+    band: &Band,
+    bore_band: &Mesh,
+    bore: &Bvh,
+    before: &WallBefore<'_>,
+    stop: StopAsked<'_>,
+) -> Band {
     let mut band = band.clone();
     let was_outside = Bvh::build(before.outside);
     let was_bore = Bvh::build(before.bore);
@@ -223,7 +229,7 @@ pub fn thicken(band: &Band, bore_band: &Mesh, bore: &Bvh, before: &WallBefore<'_
             let by = lack(c.distance, place, before.scan_outside);
             raise(c.triangle, by, &mut push);
         }
-        if push.iter().all(|&p| p <= 0.0) {
+        if stop() || push.iter().all(|&p| p <= 0.0) {
             break;
         }
         spread(mesh, &mut push);

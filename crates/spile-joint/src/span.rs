@@ -22,7 +22,7 @@ use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 use spile_case::JointGuide;
-use spile_mesh::{Bvh, DVec3, Mesh, Plane};
+use spile_mesh::{Bvh, DVec3, Mesh, Plane, StopAsked};
 
 pub use bending::Bending;
 pub use clear::KeepOut;
@@ -107,6 +107,15 @@ pub struct SpanLimits<'a> {
     pub led: Led<'a>,
     /// The wall that is wanted along the joint, by its share; see [`JointGuide::thickness`].
     pub wall: &'a JointGuide,
+    /// Asked at each shape and section whether to stop.
+    pub stop: StopAsked<'a>,
+}
+
+impl SpanLimits<'_> {
+    /// Refuses to go on where nobody wants the answer any more.
+    fn go_on(&self) -> Result<(), SolveError> {
+        if (self.stop)() { Err(SolveError::Stopped) } else { Ok(()) }
+    }
 }
 
 /// Number of rounds after which raising is given up.
@@ -140,7 +149,7 @@ pub struct SpannedBore {
 /// fitting, so that tilted sections close.
 ///
 /// # Errors
-/// [`SolveError`] when the linear system cannot be solved.
+/// [`SolveError`] when the linear system cannot be solved, or where it is to stop.
 pub fn span_bore(
     way: &Way,
     seam: &SeamLoop,
@@ -170,6 +179,9 @@ pub fn span_bore(
     let measured = |tube: &Mesh, last: Option<&[LeastSection]>| -> Vec<LeastSection> {
         let enough = CLEAR * limits.area_min;
         let least = |(k, place): (usize, &Station<'_>)| {
+            if (limits.stop)() {
+                return LeastSection { area: 0.0, tilt: [0.0; 2] };
+            }
             place.least(tube, enough, last.map(|stations| &stations[k]))
         };
         places.par_iter().enumerate().map(least).collect()
@@ -185,6 +197,7 @@ pub fn span_bore(
             // All tilts again, before it is believed.
             stations = measured(&tube, None);
         }
+        limits.go_on()?;
         let (worst, spare) = least_of(&stations, &wanted);
         let least = stations.iter().map(|s| s.area).fold(f64::INFINITY, f64::min);
         Ok((SpannedBore { grid, least, worst }, spare, stations))
@@ -307,7 +320,7 @@ const FOLLOWED: f64 = 0.2;
 /// `bore` is over the whole bore side near the joint, scan and fitting included.
 ///
 /// # Errors
-/// [`SolveError`] when the linear system cannot be solved.
+/// [`SolveError`] when the linear system cannot be solved, or where it is to stop.
 pub fn span_outside(
     way: &Way,
     seam: &SeamLoop,
@@ -334,6 +347,7 @@ pub fn span_outside(
     let mut held: Vec<(usize, f64)> = Vec::new();
     let mut best: Option<(Grid, f64)> = None;
     for _ in 0..2 * MOST_ROUNDS {
+        limits.go_on()?;
         let solved = radii.solve(&held)?;
         let grid = radii.grid(&solved);
         let mut spare = f64::INFINITY;

@@ -7,7 +7,8 @@ use std::path::Path;
 
 use spile_joint::{OffsetError, OffsetOptions, Thickness, fill_ring, made_wall};
 use spile_mesh::{
-    Bvh, DVec3, Mesh, Topology, boundary_loops, farthest, nearest, self_intersections, shells,
+    Bvh, DVec3, Mesh, NEVER_STOP, Topology, boundary_loops, farthest, nearest, self_intersections,
+    shells,
 };
 
 /// A subdivided icosahedron with its corners on the sphere.
@@ -126,7 +127,7 @@ fn closed_scan(name: &str) -> Mesh {
 
 /// Checks all that `made_wall` promises and gives the wall.
 fn check(bore: &Mesh, thickness: f64, options: &OffsetOptions) -> Mesh {
-    let wall = made_wall(bore, &Thickness::Constant(thickness), options).unwrap();
+    let wall = made_wall(bore, &Thickness::Constant(thickness), options, NEVER_STOP).unwrap();
     assert!(wall == wall.rounded(), "not rounded to f32");
     let topology = Topology::of(&wall);
     assert!(topology.is_closed(), "not closed");
@@ -168,7 +169,9 @@ fn orientation_of_the_bore_does_not_matter() {
     let turned = bore.triangles().iter().map(|&[a, b, c]| [a, c, b]).collect();
     let turned = Mesh::new(bore.points().to_vec(), turned).unwrap();
     let wall = check(&bore, 1.5, &OffsetOptions::default());
-    let other = made_wall(&turned, &Thickness::Constant(1.5), &OffsetOptions::default()).unwrap();
+    let other =
+        made_wall(&turned, &Thickness::Constant(1.5), &OffsetOptions::default(), NEVER_STOP)
+            .unwrap();
     // Not bit for bit: where two triangles are equally near, either may answer.
     assert!((other.volume() / wall.volume() - 1.0).abs() < 1e-4);
 }
@@ -256,7 +259,8 @@ fn a_thickness_that_varies() {
     let bore = closed_tube(&steps(DVec3::ZERO, 40.0 * DVec3::Z), 5.0, 48);
     let thickness = |p: DVec3| 1.5 + 0.05 * p.z.clamp(0.0, 40.0);
     let wall =
-        made_wall(&bore, &Thickness::Varying(&thickness), &OffsetOptions::default()).unwrap();
+        made_wall(&bore, &Thickness::Varying(&thickness), &OffsetOptions::default(), NEVER_STOP)
+            .unwrap();
     assert!(Topology::of(&wall).is_closed());
     assert_eq!(self_intersections(&wall), []);
     for p in wall.points().iter().filter(|p| (5.0..35.0).contains(&p.z)) {
@@ -272,7 +276,8 @@ fn the_same_on_any_number_of_threads() {
     let on = |threads: usize| {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
         pool.install(|| {
-            made_wall(&bore, &Thickness::Constant(2.0), &OffsetOptions::default()).unwrap()
+            made_wall(&bore, &Thickness::Constant(2.0), &OffsetOptions::default(), NEVER_STOP)
+                .unwrap()
         })
     };
     let one = on(1);
@@ -282,7 +287,8 @@ fn the_same_on_any_number_of_threads() {
 #[test]
 fn what_cannot_be_is_said() {
     let asked = |bore: &Mesh, thickness: f64, edge: Option<f64>| {
-        made_wall(bore, &Thickness::Constant(thickness), &OffsetOptions { edge }).unwrap_err()
+        made_wall(bore, &Thickness::Constant(thickness), &OffsetOptions { edge }, NEVER_STOP)
+            .unwrap_err()
     };
     let bore = icosphere(5.0, 2);
     assert_eq!(asked(&Mesh::default(), 1.0, None), OffsetError::NoBore);

@@ -18,6 +18,7 @@ mod section;
 #[cfg(test)]
 mod shapes;
 mod size_field;
+mod stop;
 pub mod topology;
 mod triangle;
 
@@ -41,5 +42,6 @@ pub use remesh::{
 };
 pub use section::{Plane, SectionLoop, nesting, section, section_near};
 pub use size_field::SizeField;
+pub use stop::{NEVER_STOP, StopAsked};
 pub use topology::{NONE, SharedEdge, Shells, Topology, VertexTriangles, shells, vertex_triangles};
 pub use triangle::{Feature, closest_on_segment};

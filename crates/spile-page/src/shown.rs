@@ -87,7 +87,7 @@ pub(crate) fn part(folder: &Folder, job: &dyn Job, result: &ResultShown) -> Opti
     let mesh = spile_formats::read_bytes(file, &bytes).ok()?.mesh;
     let settled = folder.inside(&format!("{out}/case.toml")).ok()?;
     let loaded = job.load(&settled).ok();
-    let maps = |l: Loaded| Some(Claim::new(&l.scans, &mesh, &l.case).ok()?.look().maps());
+    let maps = |l: Loaded| Claim::new(&l.scans, &mesh, &l.case).ok()?.look().ok()?.maps().ok();
     let found = loaded.and_then(maps);
     let regions = found.as_ref().map(|found| geometry::regions(&found.labels.part));
     Some(PartRead {

@@ -14,6 +14,7 @@ use crate::found_asked::found_differ;
 use crate::proof::{LimitResult, Proof, ProofError, Verdict};
 use crate::scan_view::median_edge;
 use crate::station_asked::stations_differ;
+use crate::stop::Stop;
 
 /// Name of the row in the proof.
 const NAME: &str = "case";
@@ -33,29 +34,41 @@ pub fn judge_as_asked(
     settled: &Case,
     asked: &Case,
 ) -> Result<Proof, ProofError> {
-    Ok(Claim::new(scans, part, settled)?.look().judge_as_asked(asked))
+    Claim::new(scans, part, settled)?.look()?.judge_as_asked(asked)
 }
 
 impl Look<'_> {
     /// Judges the part, and its settled case against the one that was asked; see
     /// [`judge_as_asked`].
-    pub fn judge_as_asked(&self, asked: &Case) -> Proof {
-        let mut proof = self.judge();
-        let row = compared(self.claim.scans, self.claim.settled, asked);
+    ///
+    /// # Errors
+    /// It was stopped; see [`Claim::until`].
+    pub fn judge_as_asked(&self, asked: &Case) -> Result<Proof, ProofError> {
+        let mut proof = self.judge()?;
+        let Claim { scans, settled, ref stop, .. } = *self.claim;
+        let row = compared(scans, settled, asked, stop)?;
         if row.verdict != Verdict::Held {
             proof.verdict = Verdict::Broken;
         }
         proof.limits.insert(0, row);
-        proof
+        Ok(proof)
     }
 }
 
-fn compared(scans: &[Mesh], settled: &Case, asked: &Case) -> LimitResult {
+fn compared(
+    scans: &[Mesh],
+    settled: &Case,
+    asked: &Case,
+    stop: &Stop<'_>,
+) -> Result<LimitResult, ProofError> {
     let (asked, mut found) = on_scan(scans, settled, asked);
+    stop.go_on()?;
     let asked = &asked;
     found.extend(departures(settled, asked));
     found.extend(stations_differ(scans, settled, asked));
+    stop.go_on()?;
     found.extend(found_differ(scans, settled, asked));
+    stop.go_on()?;
     let longest = 2.0 * scans.iter().map(median_edge).fold(0.0, f64::max);
     if asked.scan.hole_max.is_none()
         && settled.scan.hole_max.is_some_and(|h| h > longest * (1.0 + SAME_DIRECTION))
@@ -68,11 +81,11 @@ fn compared(scans: &[Mesh], settled: &Case, asked: &Case) -> LimitResult {
         format!("the settled case is not the one that was asked: {}", found.join("; "))
     };
     let verdict = if found.is_empty() { Verdict::Held } else { Verdict::Broken };
-    LimitResult {
+    Ok(LimitResult {
         asked: Some(0.0),
         measured: Some(found.len() as f64),
         ..LimitResult::plain(NAME, None, verdict, how)
-    }
+    })
 }
 
 /// Every value of `asked` that `settled` does not have, as parts of a sentence.

@@ -3,12 +3,13 @@
 use std::sync::OnceLock;
 
 use spile_case::Case;
-use spile_mesh::{Bvh, Mesh};
+use spile_mesh::{Bvh, Mesh, StopAsked};
 
 use crate::identity::weld;
 use crate::judge::check_inputs;
 use crate::labels::{Labelled, Side, label};
 use crate::proof::ProofError;
+use crate::stop::Stop;
 
 /// Scan, part and settled case that belong together: that the part does what the case says is a
 /// claim, to be checked.
@@ -18,6 +19,8 @@ pub struct Claim<'a> {
     pub(crate) settled: &'a Case,
     /// The part with one point a place.
     pub(crate) welded: Mesh,
+    /// Whether nobody wants the proof any more.
+    pub(crate) stop: Stop<'a>,
 }
 
 impl<'a> Claim<'a> {
@@ -28,13 +31,22 @@ impl<'a> Claim<'a> {
     /// The inputs do not belong together; see [`ProofError`].
     pub fn new(scans: &'a [Mesh], part: &'a Mesh, settled: &'a Case) -> Result<Self, ProofError> {
         check_inputs(scans, part, settled)?;
-        Ok(Self { scans, part, settled, welded: weld(part) })
+        Ok(Self { scans, part, settled, welded: weld(part), stop: Stop::never() })
+    }
+
+    /// The same, looked at, judged and measured until `stop` says so: each of these is then
+    /// the error [`ProofError::Stopped`], and no verdict.
+    pub fn until(self, stop: StopAsked<'a>) -> Self {
+        Self { stop: Stop::new(stop), ..self }
     }
 
     /// Tells what each triangle is, which all else rests on.
-    pub fn look(&self) -> Look<'_> {
-        let labelled = label(self.scans, &self.welded, self.settled);
-        Look { claim: self, labelled, trees: OnceLock::new() }
+    ///
+    /// # Errors
+    /// It was stopped; see [`Claim::until`].
+    pub fn look(&self) -> Result<Look<'_>, ProofError> {
+        let labelled = label(self.scans, &self.welded, self.settled, &self.stop)?;
+        Ok(Look { claim: self, labelled, trees: OnceLock::new() })
     }
 }
 

@@ -30,35 +30,44 @@ use crate::wall_limit::{judge_wall, judge_wall_everywhere};
 /// # Errors
 /// The inputs do not belong together; see [`ProofError`].
 pub fn judge(scans: &[Mesh], part: &Mesh, settled: &Case) -> Result<Proof, ProofError> {
-    Ok(Claim::new(scans, part, settled)?.look().judge())
+    Claim::new(scans, part, settled)?.look()?.judge()
 }
 
 impl Look<'_> {
     /// Judges the part; see [`judge`].
-    pub fn judge(&self) -> Proof {
-        let Claim { scans, part, settled, ref welded } = *self.claim;
-        let mut proof = judge_once(&self.labelled, part);
-        let again = |changed: &Case| judge_once(&label(scans, welded, changed), part);
-        add_broken_limits(&mut proof, settled, &again);
-        proof
+    ///
+    /// # Errors
+    /// It was stopped; see [`Claim::until`].
+    pub fn judge(&self) -> Result<Proof, ProofError> {
+        let Claim { scans, part, settled, ref welded, ref stop } = *self.claim;
+        let mut proof = judge_once(&self.labelled, part)?;
+        let again = |changed: &Case| judge_once(&label(scans, welded, changed, stop)?, part);
+        add_broken_limits(&mut proof, settled, &again)?;
+        stop.go_on()?;
+        Ok(proof)
     }
 }
 
 /// Every limit, and the conflicts that no part can resolve.
-fn judge_once(l: &Labelled, part: &Mesh) -> Proof {
+fn judge_once(l: &Labelled, part: &Mesh) -> Result<Proof, ProofError> {
+    let stop = l.stop;
     let closed = judge_closed(l, part);
+    stop.go_on()?;
     let mut limits = vec![closed.result, judge_untouched(l)];
     limits.extend(judge_mends(l));
+    stop.go_on()?;
     let mut conflicts = Vec::new();
     let mut stations = Vec::new();
     limits.extend(judge_wall_everywhere(l));
+    stop.go_on()?;
     limits.extend(other_rims(l));
     for end in &l.ends {
-        limits.extend(limits_at(l, end, &mut stations));
+        limits.extend(limits_at(l, end, &mut stations)?);
         conflicts.extend(conflicts_at(l, end));
+        stop.go_on()?;
     }
     let held = limits.iter().all(|r| matches!(r.verdict, Verdict::Held | Verdict::NotAsked));
-    Proof {
+    Ok(Proof {
         verdict: if held && conflicts.is_empty() { Verdict::Held } else { Verdict::Broken },
         limits,
         conflicts,
@@ -66,30 +75,43 @@ fn judge_once(l: &Labelled, part: &Mesh) -> Proof {
         part: closed.figures,
         changed: changed(l),
         ends: stations,
-    }
+    })
 }
 
 /// The limits of one end. Where labels are in doubt, all that rest on them are
 /// not judged: a doubt at one end may have spread to the next.
-fn limits_at(l: &Labelled, end: &LabelledEnd, stations: &mut Vec<EndStations>) -> Vec<LimitResult> {
+fn limits_at(
+    l: &Labelled,
+    end: &LabelledEnd,
+    stations: &mut Vec<EndStations>,
+) -> Result<Vec<LimitResult>, ProofError> {
     if !l.faults.is_empty() {
         let mut limits = all_in_doubt(l, end);
         limits.extend(judge_fitting(l, end));
-        return limits;
+        return Ok(limits);
     }
-    let mut limits = vec![judge_seam(l, end), judge_deviation(l, end)];
+    let stop = l.stop;
+    let mut limits = vec![judge_seam(l, end)];
+    stop.go_on()?;
+    limits.push(judge_deviation(l, end));
+    stop.go_on()?;
     limits.extend(judge_end_face(l, end));
     if end.fitting.is_some() {
         limits.extend(judge_kink(l, end));
     }
+    stop.go_on()?;
     limits.extend(judge_fitting(l, end));
+    stop.go_on()?;
     limits.extend(judge_wall(l, end));
+    stop.go_on()?;
     limits.extend(judge_clear(l, end));
+    stop.go_on()?;
     let flow = judge_flow(l, end);
     limits.push(flow.bore_loss);
     limits.extend(flow.ball_min);
     stations.push(flow.stations);
-    limits
+    stop.go_on()?;
+    Ok(limits)
 }
 
 /// Rings at rims that no end names, where the labels tell which they are.

@@ -12,7 +12,9 @@ use crate::identity::{match_triangles, weld};
 use crate::mends::Licences;
 use crate::part_view::{PartView, look_at_part};
 use crate::polyline::{Polyline, best_plane, height};
+use crate::proof::ProofError;
 use crate::scan_view::ScanView;
+use crate::stop::Stop;
 
 /// What a triangle of the part belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -169,6 +171,8 @@ pub struct Labelled<'a> {
     pub(crate) asked: Vec<Limits>,
     /// What the listed mends give leave to.
     pub(crate) licences: Licences,
+    /// Whether nobody wants the proof any more: asked within long work, which then breaks off.
+    pub(crate) stop: &'a Stop<'a>,
 }
 
 impl Labelled<'_> {
@@ -190,14 +194,26 @@ impl Labelled<'_> {
 }
 
 /// Labels scan and part. `part` has one point a place.
-pub(crate) fn label<'a>(scans: &'a [Mesh], part: &'a Mesh, case: &'a Case) -> Labelled<'a> {
+///
+/// # Errors
+/// It was stopped.
+pub(crate) fn label<'a>(
+    scans: &'a [Mesh],
+    part: &'a Mesh,
+    case: &'a Case,
+    stop: &'a Stop<'a>,
+) -> Result<Labelled<'a>, ProofError> {
+    stop.go_on()?;
     let welded: Vec<Mesh> = scans.iter().map(weld).collect();
     let inner = scans.first().map_or(0, |m| m.triangles().len());
     let scan = Mesh::joined(&welded).unwrap_or_default();
     let mut view = ScanView::of(scan.clone(), inner, case);
+    stop.go_on()?;
     let removed = view.removed.clone();
     let mut scan_of = match_triangles(&scan, part, |t| removed[t].is_none());
+    stop.go_on()?;
     let looked = look_at_part(part, case, &view, &scan_of);
+    stop.go_on()?;
     for (of, region) in scan_of.iter_mut().zip(&looked.region) {
         if *region != Region::Kept {
             *of = None;
@@ -216,7 +232,8 @@ pub(crate) fn label<'a>(scans: &'a [Mesh], part: &'a Mesh, case: &'a Case) -> La
     faults.extend(ends.iter().filter_map(|e| facing_fault(&view, e)));
     let mut overlaps = looked.overlaps;
     let fate = fates((case, part), &view, &ends, &scan_of, &licences, (&mut overlaps, &mut faults));
-    Labelled {
+    stop.go_on()?;
+    Ok(Labelled {
         case,
         scans,
         scan,
@@ -234,7 +251,8 @@ pub(crate) fn label<'a>(scans: &'a [Mesh], part: &'a Mesh, case: &'a Case) -> La
         fittings: looked.fittings,
         asked: asked(case, &overlaps),
         licences,
-    }
+        stop,
+    })
 }
 
 fn labelled_end(

@@ -51,6 +51,7 @@ mod seam;
 mod seams;
 mod station_asked;
 pub mod stations;
+mod stop;
 mod unit;
 mod untouched;
 pub mod wall;

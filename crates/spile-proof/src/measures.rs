@@ -33,7 +33,7 @@ pub use thickness_map::Thickness;
 
 use crate::claim::Look;
 use crate::part_labels::PartLabels;
-use crate::proof::Proof;
+use crate::proof::{Proof, ProofError};
 use part_points::PartPoints;
 
 /// All measures of a part. Lengths in the case's unit, areas in its square.
@@ -73,9 +73,13 @@ impl Look<'_> {
     /// Maps have one entry for each point of the part, in its order. Cost: a few
     /// searches of a tree for each point; parallel, the same bytes on any number of
     /// threads.
-    pub fn measure(&self, proof: &Proof) -> Measures {
+    ///
+    /// # Errors
+    /// It was stopped; see [`Claim::until`](crate::Claim::until).
+    pub fn measure(&self, proof: &Proof) -> Result<Measures, ProofError> {
         let (l, part, welded) = (&self.labelled, self.claim.part, &self.claim.welded);
         let (trees, said) = (self.trees(), &self.claim.settled.output);
+        l.stop.go_on()?;
         let points = PartPoints::of(l);
         let is_closed = proof.part.boundary_edges == 0;
         // Marching along a bore is one step after the other: other points are read meanwhile.
@@ -86,6 +90,7 @@ impl Look<'_> {
                 (deviation, thickness_map::thickness(l, &points, trees, proof))
             },
         );
+        l.stop.go_on()?;
         let mut measures = Measures {
             doubts: l.faults.iter().map(|fault| fault.text.clone()).collect(),
             labels: self.labels(),
@@ -110,11 +115,15 @@ impl Look<'_> {
         for map in maps {
             map.copy_to_twins(part, welded);
         }
-        measures
+        l.stop.go_on()?;
+        Ok(measures)
     }
 
     /// What pictures of the part show, without a proof.
-    pub fn maps(&self) -> PartMaps {
+    ///
+    /// # Errors
+    /// It was stopped; see [`Claim::until`](crate::Claim::until).
+    pub fn maps(&self) -> Result<PartMaps, ProofError> {
         let (l, points) = (&self.labelled, PartPoints::of(&self.labelled));
         let mut maps = PartMaps {
             labels: self.labels(),
@@ -124,7 +133,8 @@ impl Look<'_> {
         for map in [&mut maps.deviation, &mut maps.wall] {
             map.copy_to_twins(self.claim.part, &self.claim.welded);
         }
-        maps
+        l.stop.go_on()?;
+        Ok(maps)
     }
 }
 

@@ -198,7 +198,7 @@ pub struct Proof {
     pub ends: Vec<EndStations>,
 }
 
-/// Why nothing could be judged: the inputs do not belong together. A part
+/// Why nothing was judged: the inputs do not belong together, or it was stopped. A part
 /// that is merely bad is no error; its proof says `broken`.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
@@ -227,6 +227,9 @@ pub enum ProofError {
         /// The key.
         missing: &'static str,
     },
+    /// Nobody wants the proof any more; see [`Claim::until`](crate::Claim::until).
+    #[error("stopped on request")]
+    Stopped,
 }
 
 impl LimitResult {

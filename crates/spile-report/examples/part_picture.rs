@@ -29,7 +29,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         solid.triangles = triangles;
     }
     let part = read(&folder.join("part.stl"))?;
-    let labels = Claim::new(&scans, &part, &case)?.look().labels();
+    let labels = Claim::new(&scans, &part, &case)?.look()?.labels();
     let number =
         case.ends.iter().position(|e| e.fitting.is_some()).ok_or("no end has a fitting")?;
     let frame = frame(&case, number, None).ok_or("the fitting's place is not settled")?;

@@ -1,7 +1,7 @@
 //! The report of one surface held against another: a record of a first article, or of what
 //! changed between two revisions.
 
-use spile_mesh::{DVec3, Mesh};
+use spile_mesh::{DVec3, Mesh, NEVER_STOP};
 use spile_proof::Verdict;
 use spile_proof::measures::Histogram;
 
@@ -202,9 +202,13 @@ pub(crate) fn map(apart: &Apart, tolerance: Option<f64>, unit: &str) -> Vec<Bloc
          end where the histogram does, and what lies beyond has the end's colour. Ring: the place of the \
          largest distance from B to A, drawn through the part where that hides it.",
     );
-    [Some(heading("Deviation")), figures(shots.into()), Some(Block::Figures(vec![chart]))]
-        .into_iter()
-        .flatten()
-        .chain([Block::Note(note)])
-        .collect()
+    [
+        Some(heading("Deviation")),
+        figures(shots.into(), NEVER_STOP),
+        Some(Block::Figures(vec![chart])),
+    ]
+    .into_iter()
+    .flatten()
+    .chain([Block::Note(note)])
+    .collect()
 }

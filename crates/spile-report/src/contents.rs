@@ -1,7 +1,7 @@
 //! What the report says, in its order: the verdict first.
 
 use rayon::prelude::*;
-use spile_mesh::{DVec3, Mesh, Topology};
+use spile_mesh::{DVec3, Mesh, StopAsked, Topology};
 use spile_proof::{EndStations, LimitResult, Verdict};
 
 use crate::chart::{self, Lines, Series, Stroke};
@@ -71,7 +71,7 @@ pub fn document(evidence: &Evidence, detail: Detail) -> Document {
         blocks.extend(part(evidence, surface, size));
         blocks.extend(turned(evidence, detail.turned));
     } else if let Some(scan) = &of_scan {
-        blocks.extend(scan_alone(scan, size));
+        blocks.extend(scan_alone(scan, size, evidence.stop));
     }
     blocks.extend(ends(evidence, of_scan.as_ref(), of_part.as_ref(), size));
     if let (Some(surface), Some(measures)) = (&of_part, evidence.measures) {
@@ -129,9 +129,12 @@ pub(crate) struct Shot<'a> {
     pub key: Option<Key>,
 }
 
-/// Pictures side by side.
-pub(crate) fn figures(shots: Vec<Shot>) -> Option<Block> {
+/// Pictures side by side, without those that `stop` comes before.
+pub(crate) fn figures(shots: Vec<Shot>, stop: StopAsked<'_>) -> Option<Block> {
     let taken = |shot: Shot| {
+        if stop() {
+            return None;
+        }
         let picture = (shot.picture)();
         let image = Image::Png(picture.png().ok()?, picture.size());
         Some(Figure { image, alt: shot.alt, caption: shot.caption, key: shot.key })
@@ -158,11 +161,14 @@ fn part(evidence: &Evidence, surface: &Surface, size: [usize; 2]) -> Vec<Block> 
         caption: plain(format!("{side} of the part.")),
         key: Some(part_key(&labels.part)),
     });
-    [Some(heading("The part")), figures(shots.into())].into_iter().flatten().collect()
+    [Some(heading("The part")), figures(shots.into(), evidence.stop)]
+        .into_iter()
+        .flatten()
+        .collect()
 }
 
 /// The scan, where no part closes.
-fn scan_alone(scan: &Surface, size: [usize; 2]) -> Vec<Block> {
+fn scan_alone(scan: &Surface, size: [usize; 2], stop: StopAsked<'_>) -> Vec<Block> {
     let tones = &vec![crate::colour::tone::KEPT; scan.mesh.triangles().len()];
     let from = whole(scan.mesh);
     let shot = Shot {
@@ -171,7 +177,7 @@ fn scan_alone(scan: &Surface, size: [usize; 2]) -> Vec<Block> {
         caption: plain("The scan as it was given; no part closes under these limits."),
         key: None,
     };
-    [Some(heading("The scan")), figures(vec![shot])].into_iter().flatten().collect()
+    [Some(heading("The scan")), figures(vec![shot], stop)].into_iter().flatten().collect()
 }
 
 /// Each end before and after, from outside, and its areas.
@@ -191,11 +197,15 @@ fn ends(
         blocks.push(Block::Heading { level: 3, text: format!("End {}", end.name) });
         if let Some(frame) = frame(evidence.settled, k, stations) {
             let views = EndViews { name: &end.name, frame, size };
-            blocks.extend(figures(views.before_and_after(
-                (scan, &tones[1], scan_key(&labels.scan)),
-                (part, &tones[0], part_key(&labels.part)),
-            )));
-            let mut side_by_side = figures(vec![views.straight_on((part, &tones[0]))]);
+            blocks.extend(figures(
+                views.before_and_after(
+                    (scan, &tones[1], scan_key(&labels.scan)),
+                    (part, &tones[0], part_key(&labels.part)),
+                ),
+                evidence.stop,
+            ));
+            let mut side_by_side =
+                figures(vec![views.straight_on((part, &tones[0]))], evidence.stop);
             if let (Some(Block::Figures(list)), Some(chart)) =
                 (&mut side_by_side, stations.and_then(|s| areas(s, evidence.unit)))
             {

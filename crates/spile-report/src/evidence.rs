@@ -1,7 +1,7 @@
 //! What a report is made from: the proof, what it is about, and the surfaces.
 
 use spile_case::Case;
-use spile_mesh::Mesh;
+use spile_mesh::{Mesh, StopAsked};
 use spile_proof::measures::Measures;
 use spile_proof::{
     Changed, Conflict, EndStations, LimitResult, MendRecord, PartFigures, PartLabels, Verdict,
@@ -19,7 +19,7 @@ pub struct FileRecord {
 }
 
 /// All that a report tells. Nothing of clock, host or place comes in.
-#[derive(Debug, Clone, Copy)]
+#[derive(Clone, Copy)]
 pub struct Evidence<'a> {
     /// The case's name.
     pub name: &'a str,
@@ -59,4 +59,7 @@ pub struct Evidence<'a> {
     pub scans: &'a [Mesh],
     /// The part as its file reads; none where no part closes.
     pub mesh: Option<&'a Mesh>,
+    /// Asked at each picture whether to stop: pictures are then left out, and nothing is to
+    /// be handed over.
+    pub stop: StopAsked<'a>,
 }

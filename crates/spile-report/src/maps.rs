@@ -136,20 +136,23 @@ pub(crate) fn deviation(
         let below = |what: &str| {
             format!("End {}, {what}. Grey with no value: joint, fitting, end faces.", end.name)
         };
-        blocks.extend(figures(vec![
-            drawn.shot(
-                surface,
-                (views.0, None),
-                ring,
-                (alt("from outside"), below("from outside")),
-            ),
-            drawn.shot(
-                surface,
-                (views.0, Some(views.1)),
-                None,
-                (alt("cut open"), below("cut open")),
-            ),
-        ]));
+        blocks.extend(figures(
+            vec![
+                drawn.shot(
+                    surface,
+                    (views.0, None),
+                    ring,
+                    (alt("from outside"), below("from outside")),
+                ),
+                drawn.shot(
+                    surface,
+                    (views.0, Some(views.1)),
+                    None,
+                    (alt("cut open"), below("cut open")),
+                ),
+            ],
+            evidence.stop,
+        ));
     }
     let marks = [(-limit, "limit"), (limit, "limit")].map(|(x, name)| (x, name.to_owned()));
     blocks.push(Block::Figures(vec![histogram(
@@ -226,7 +229,7 @@ pub(crate) fn wall(
         (&format!("wall, {unit}"), "Area of the bore by the wall behind it.", unit),
     );
     let mut blocks = vec![heading("Wall"), Block::Facts(facts)];
-    blocks.extend(figures(shots));
+    blocks.extend(figures(shots, evidence.stop));
     blocks.push(Block::Figures(vec![chart]));
     blocks.push(Block::Note(plain(
         "Wall at a point is the shortest straight distance to the other side. The thinnest is certified over \

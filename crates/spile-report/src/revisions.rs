@@ -2,7 +2,7 @@
 //! and what changed at which end.
 
 use spile_case::Case;
-use spile_mesh::Mesh;
+use spile_mesh::{Mesh, NEVER_STOP};
 use spile_proof::{EndStations, Verdict};
 
 use crate::colour::tone;
@@ -290,7 +290,7 @@ fn end_pictures(parts: &Parts, name: &str, unit: &str) -> Vec<Block> {
     );
     let after = b.shot(&of_b, (camera, Some(cut)), None, told);
     let heading = Block::Heading { level: 3, text: format!("End {name}") };
-    [Some(heading), figures(vec![before, after])].into_iter().flatten().collect()
+    [Some(heading), figures(vec![before, after], NEVER_STOP)].into_iter().flatten().collect()
 }
 
 /// The keys of the case that differ.

@@ -2,6 +2,7 @@
 
 use std::io::IsTerminal as _;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressStyle};
@@ -14,6 +15,9 @@ pub(crate) struct Progress {
     bar: ProgressBar,
     times: Times,
     told: Option<Arc<dyn Watch + Send>>,
+    /// Whether `told` has said to stop: that is not taken back, so that nothing is written of
+    /// what a stopped step has left.
+    is_stopped: AtomicBool,
 }
 
 /// How often the bar is drawn again while a step runs.
@@ -23,7 +27,7 @@ impl Progress {
     /// A bar of about `steps` steps; none at all if standard error is no screen.
     pub fn new(steps: usize) -> Progress {
         if !std::io::stderr().is_terminal() {
-            return Progress { bar: ProgressBar::hidden(), times: Times::new(), told: None };
+            return Progress::on(ProgressBar::hidden(), None);
         }
         let bar = ProgressBar::new(steps as u64);
         let template = "{spinner} [{bar:24}] {elapsed} {msg}";
@@ -31,12 +35,16 @@ impl Progress {
             bar.set_style(style.progress_chars("=> "));
         }
         bar.enable_steady_tick(TICK);
-        Progress { bar, times: Times::new(), told: None }
+        Progress::on(bar, None)
     }
 
     /// Nothing on the screen: `told` hears each step, and may stop the work.
     pub fn telling(told: Arc<dyn Watch + Send>) -> Progress {
-        Progress { bar: ProgressBar::hidden(), times: Times::new(), told: Some(told) }
+        Progress::on(ProgressBar::hidden(), Some(told))
+    }
+
+    fn on(bar: ProgressBar, told: Option<Arc<dyn Watch + Send>>) -> Progress {
+        Progress { bar, times: Times::new(), told, is_stopped: AtomicBool::new(false) }
     }
 
     /// Refuses to go on if the work is to stop.
@@ -75,6 +83,14 @@ impl Watch for Progress {
     }
 
     fn cancelled(&self) -> bool {
-        self.told.as_ref().is_some_and(|told| told.cancelled())
+        self.times.ask();
+        if self.is_stopped.load(Ordering::Relaxed) {
+            return true;
+        }
+        let says = self.told.as_ref().is_some_and(|told| told.cancelled());
+        if says {
+            self.is_stopped.store(true, Ordering::Relaxed);
+        }
+        says
     }
 }

@@ -3,7 +3,8 @@
 use std::path::Path;
 
 use spile_case::Case;
-use spile_mesh::Mesh;
+use spile_joint::MakeError;
+use spile_mesh::{Mesh, StopAsked};
 use spile_proof::PartLabel;
 use spile_report::picture::Surface;
 use spile_report::views::{part_tones, toned, whole};
@@ -75,11 +76,12 @@ pub(crate) struct Subject<'a> {
 /// The report as files of these kinds: one document, in each.
 ///
 /// # Errors
-/// It cannot be typeset, or is too large however small its pictures are.
+/// It cannot be typeset, is too large however small its pictures are, or `stop` said so.
 pub(crate) fn reports(
     proof: &ProofFile,
     subject: &Subject,
     kinds: &[ReportKind],
+    stop: StopAsked<'_>,
 ) -> Result<Vec<Vec<u8>>, Failure> {
     let inputs: Vec<FileRecord> =
         proof.inputs.iter().map(|i| record(&i.file, &i.sha256, Some(i.triangles))).collect();
@@ -110,11 +112,20 @@ pub(crate) fn reports(
         caution: proof.caution,
         scans: subject.scans,
         mesh: subject.part,
+        stop,
     };
+    let go_on = || if stop() { Err(MakeError::Cancelled) } else { Ok(()) };
     let is_turned = kinds.contains(&ReportKind::Page) && spile_page::turning_script().is_some();
     small_enough(&details(is_turned), |detail| {
+        go_on()?;
         let document = document(&evidence, detail);
-        kinds.iter().map(|kind| kind.write(&document)).collect()
+        let write = |kind: &ReportKind| {
+            go_on()?;
+            kind.write(&document)
+        };
+        let files = kinds.iter().map(write).collect();
+        go_on()?;
+        files
     })
 }
 

@@ -1,5 +1,6 @@
-//! Time, processor time and peak memory of each step, for benches: printed to standard error
-//! when the environment variable `SPILE_TIMES` is set.
+//! Time, processor time and peak memory of each step, and how long it went without being asked
+//! whether to stop, for benches: printed to standard error when the environment variable
+//! `SPILE_TIMES` is set.
 
 use std::sync::Mutex;
 use std::time::Instant;
@@ -14,6 +15,17 @@ struct Running {
     name: String,
     since: Instant,
     processor_s: f64,
+    /// When it was last asked whether to stop, and the longest that it was not.
+    asked: Instant,
+    unasked_s: f64,
+}
+
+impl Running {
+    /// It is asked whether to stop, or it ends.
+    fn ask(&mut self) {
+        self.unasked_s = self.unasked_s.max(self.asked.elapsed().as_secs_f64());
+        self.asked = Instant::now();
+    }
 }
 
 impl Times {
@@ -28,6 +40,14 @@ impl Times {
         self.turn(Some(name));
     }
 
+    /// It is asked whether to stop.
+    pub fn ask(&self) {
+        let Some(Ok(mut current)) = self.current.as_ref().map(Mutex::lock) else { return };
+        if let Some(step) = &mut *current {
+            step.ask();
+        }
+    }
+
     /// The last step ends.
     pub fn done(&self) {
         self.turn(None);
@@ -36,9 +56,16 @@ impl Times {
     fn turn(&self, next: Option<&str>) {
         let Some(Ok(mut current)) = self.current.as_ref().map(Mutex::lock) else { return };
         let processor_s = processor_s();
-        let next =
-            next.map(|name| Running { name: name.to_owned(), since: Instant::now(), processor_s });
-        if let Some(step) = std::mem::replace(&mut *current, next) {
+        let now = Instant::now();
+        let next = next.map(|name| Running {
+            name: name.to_owned(),
+            since: now,
+            processor_s,
+            asked: now,
+            unasked_s: 0.0,
+        });
+        if let Some(mut step) = std::mem::replace(&mut *current, next) {
+            step.ask();
             let seconds = step.since.elapsed().as_secs_f64();
             let busy = processor_s - step.processor_s;
             let peak = peak_mib();
@@ -46,6 +73,8 @@ impl Times {
                 "time: {seconds:.3} s, processor {busy:.2} s, peak {peak} MiB: {}",
                 step.name
             );
+            // What a page's button to stop has to wait for at most.
+            eprintln!("unasked: {:.3} s at most: {}", step.unasked_s, step.name);
         }
         reset_peak();
     }

@@ -5,9 +5,10 @@
 
 use std::collections::HashSet;
 use std::path::Path;
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
 use spile_case::{Case, read_case};
-use spile_joint::{MakeError, Unwatched, make};
+use spile_joint::{MakeError, Unwatched, Watch, make};
 use spile_mesh::{Bvh, DVec3, Mesh, Topology, boundary_loops, round_to_f32};
 use spile_proof::{Verdict, judge};
 
@@ -128,6 +129,44 @@ fn an_open_scan_is_no_cavity_and_says_where() {
     assert!(what.contains("closed surface") && what.contains("the scan is open at"), "{what}");
     assert!(hints[0].contains("form `bore`"), "{hints:?}");
     assert!(make(&case("bore", "2.0"), std::slice::from_ref(&open), &Unwatched).is_ok());
+}
+
+/// Stops when it has been asked so often within a step.
+struct StopsAt {
+    step: &'static str,
+    most: usize,
+    /// Asks so far, within the step and since another began.
+    asks: AtomicUsize,
+    is_there: AtomicBool,
+}
+
+impl Watch for StopsAt {
+    fn step(&self, step: &'static str, _: Option<&str>) {
+        self.is_there.store(step == self.step, Ordering::Relaxed);
+    }
+
+    fn cancelled(&self) -> bool {
+        self.is_there.load(Ordering::Relaxed)
+            && self.asks.fetch_add(1, Ordering::Relaxed) + 1 == self.most
+    }
+}
+
+#[test]
+fn making_the_wall_can_be_stopped_anywhere() {
+    let hollow = hollow();
+    let stopped = |most| {
+        let asks = AtomicUsize::new(0);
+        let watch = StopsAt { step: "wall", most, asks, is_there: AtomicBool::new(false) };
+        let made = make(&case("cavity", "2.0"), std::slice::from_ref(&hollow), &watch);
+        (made.map(drop), watch.asks.into_inner())
+    };
+    let (made, asks) = stopped(usize::MAX);
+    assert_eq!(made, Ok(()));
+    // At each place that is measured: tens of thousands.
+    assert!(asks > 10_000, "{asks}");
+    for most in [1, 2, 3, asks / 8, asks / 4, asks / 2, asks * 3 / 4] {
+        assert_eq!(stopped(most).0, Err(MakeError::Cancelled), "at ask {most} of {asks}");
+    }
 }
 
 #[test]

@@ -25,6 +25,7 @@ impl<'a> Job<'a> {
         for end in &self.case.ends {
             self.begin("cut", end)?;
             let located = locate(self.scan, end, two_walls)?;
+            self.watch.go_on()?;
             let placed = place(self.scan, self.case, end, &located)?;
             if let Some(placed) = &placed {
                 stretch(end, &located, placed.along)?;
@@ -68,6 +69,7 @@ impl<'a> Job<'a> {
         let lifted = reach.map(|reach| self.lifted(end, reach, radius));
         let side = |bore| cut_and_lift(self.scan, self.case, end, &located, bore, lifted);
         let bore = side(true)?;
+        self.watch.go_on()?;
         let outside = if two_walls { Some(side(false)?) } else { None };
         Ok(Work { end, located, placed, reach, bore, outside, joint: None, outside_grid: None })
     }

@@ -128,9 +128,10 @@ impl Job<'_> {
     ) -> Result<Band, MakeError> {
         let limits = self.refine_limits(end, edge);
         let fairing = FairLimits { other, ..self.fair_limits(end, (surface, band), (edge, reach)) };
+        let stop = || self.watch.cancelled();
         self.begin("refine", end)?;
-        let refined = refined_band(band, end, &limits, notes)?;
+        let refined = refined_band(band, end, &limits, notes, &stop)?;
         self.begin("fair", end)?;
-        faired_band(surface, (band, refined), end, &fairing, self.limits(end).deviation)
+        faired_band(surface, (band, refined), end, &fairing, self.limits(end).deviation, &stop)
     }
 }

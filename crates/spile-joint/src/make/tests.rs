@@ -21,15 +21,21 @@ fn refining_alone_stays_far_under_the_deviation_asked() {
     assert_eq!(case.limits.deviation, 0.1);
     let file = repository("tests/scans/anatomy/vhm-trachea-jagged-derived.stl");
     let scan = Scan::of(&[spile_formats::read(&file).unwrap().mesh]);
-    let job = Job { case: &case, scan: &scan, watch: &Unwatched };
+    let watch = UntilStopped::new(&Unwatched);
+    let job = Job { case: &case, scan: &scan, watch: &watch };
     let works = job.cut_ends(true, &mut Vec::new()).unwrap();
     let work = &works[0];
     let edge = job.edge(work.end, work.placed.as_ref().unwrap().bore);
     for side in work.both() {
         let band = side.band.as_ref().unwrap();
-        let refined =
-            refined_band(band, work.end, &job.refine_limits(work.end, edge), &mut Vec::new())
-                .unwrap();
+        let refined = refined_band(
+            band,
+            work.end,
+            &job.refine_limits(work.end, edge),
+            &mut Vec::new(),
+            spile_mesh::NEVER_STOP,
+        )
+        .unwrap();
         assert!(refined.mesh.triangles().len() > band.mesh.triangles().len());
         let gap = 0.05 * REFINED_DEVIATION;
         let off = spile_mesh::hausdorff(&band.mesh, &refined.mesh, gap).bounds().hi;

@@ -14,6 +14,9 @@ pub(super) fn even_out(surface: &mut Surface, level: &impl Level, aim: f64) {
     let lengths = EdgeLengths::about(aim);
     surface.collapse_short(EdgeLengths { longest: lengths.longest, shortest: 0.5 * aim });
     for _ in 0..4 {
+        if level.is_stopped() {
+            return;
+        }
         surface.split_long(lengths);
         surface.collapse_short(lengths);
         surface.flip(2);
@@ -33,7 +36,7 @@ fn relax(surface: &mut Surface, level: &impl Level) {
     let s = &*surface;
     let relaxed = |v: u32| {
         let p = s.points[v as usize];
-        if s.around[v as usize].is_empty() {
+        if s.around[v as usize].is_empty() || level.is_stopped() {
             return p;
         }
         let normal = s.normal(v).normalize_or_zero();
@@ -46,7 +49,7 @@ fn relax(surface: &mut Surface, level: &impl Level) {
 
 /// Moves every vertex to the level.
 pub(super) fn settle(points: &mut [DVec3], level: &impl Level) {
-    points.par_iter_mut().for_each(|p| *p = level.settled(*p));
+    points.par_iter_mut().filter(|_| !level.is_stopped()).for_each(|p| *p = level.settled(*p));
 }
 
 fn middle_of_neighbours(s: &Surface, v: u32) -> DVec3 {
@@ -67,6 +70,9 @@ pub(super) fn lift(surface: &mut Surface, distance: &Distance) -> Result<Vec<u32
     }
     let mut doubtful: Vec<u32> = (0..surface.triangles.len() as u32).collect();
     for _ in 0..ROUNDS {
+        if distance.is_stopped() {
+            return Ok(Vec::new());
+        }
         let mut lack_at: Vec<(u32, f64)> = Vec::new();
         for (t, lack) in lacks(&surface.mesh()?, distance, &doubtful) {
             lack_at.extend(surface.triangles[t as usize].map(|v| (v, lack)));
@@ -101,15 +107,22 @@ pub(super) fn too_near(mesh: &Mesh, distance: &Distance) -> Vec<u32> {
     lacks(mesh, distance, &all).into_iter().map(|(t, _)| t).collect()
 }
 
+/// So many triangles are measured before it is asked again whether to stop.
+const A_RUN: usize = 8192;
+
 /// Those of the triangles `some` that are nearer to the bore than the greatest
 /// thickness asked at their corners, and by how much.
 fn lacks(mesh: &Mesh, distance: &Distance, some: &[u32]) -> Vec<(u32, f64)> {
     let asked = |t: u32| {
         mesh.corners(t as usize).map(|p| distance.thickness.at(p)).into_iter().fold(0.0, f64::max)
     };
-    let found = nearest_each(mesh, some, distance.bvh, &asked);
-    let pairs = some.iter().zip(found).map(|(&t, bounds)| (t, asked(t) - bounds.lo));
-    pairs.filter(|pair| pair.1 > 0.0).collect()
+    let runs = some.chunks(A_RUN).take_while(|_| !distance.is_stopped());
+    let lack = |run: &[u32]| {
+        let found = nearest_each(mesh, run, distance.bvh, &asked);
+        let pairs = run.iter().zip(found).map(|(&t, bounds)| (t, asked(t) - bounds.lo));
+        pairs.filter(|pair| pair.1 > 0.0).collect::<Vec<_>>()
+    };
+    runs.flat_map(lack).collect()
 }
 
 /// Smooths the surface at these triangles and `rings` rings round them, without

@@ -1,7 +1,7 @@
 //! How far a place is outside a level.
 
 use rayon::prelude::*;
-use spile_mesh::{Bvh, DVec3, Mesh};
+use spile_mesh::{Bvh, DVec3, Mesh, StopAsked};
 
 use super::Thickness;
 
@@ -20,6 +20,9 @@ pub(super) trait Level: Sync {
 
     /// A length that does not count.
     fn hair(&self) -> f64;
+
+    /// Whether nobody wants the surface any more: then points stay where they are.
+    fn is_stopped(&self) -> bool;
 
     /// `p` moved outward until its excess is `rise`, or as near as a valley allows.
     ///
@@ -60,6 +63,8 @@ pub(super) struct Distance<'a> {
     pub margin: f64,
     /// Added to the thickness for some end of the caller's.
     pub further: f64,
+    /// Asked at each place whether to stop.
+    pub stop: StopAsked<'a>,
 }
 
 impl Level for Distance<'_> {
@@ -77,12 +82,17 @@ impl Level for Distance<'_> {
     fn hair(&self) -> f64 {
         1e-3 * self.margin
     }
+
+    fn is_stopped(&self) -> bool {
+        (self.stop)()
+    }
 }
 
 impl Distance<'_> {
     /// The excess at many places, each in its own slot.
     pub fn excesses(&self, places: &[DVec3]) -> Vec<f64> {
-        places.par_iter().map(|&p| self.sight(p).excess).collect()
+        let excess = |p: DVec3| if self.is_stopped() { 0.0 } else { self.sight(p).excess };
+        places.par_iter().map(|&p| excess(p)).collect()
     }
 }
 
@@ -110,6 +120,9 @@ impl<'a> Rounded<'a> {
     /// The excess at many places, near the surface or not.
     pub fn excesses(&self, places: &[DVec3]) -> Vec<f64> {
         let excess = |p: DVec3| {
+            if self.is_stopped() {
+                return 0.0;
+            }
             let within = self.sight(p).excess;
             // Beyond the outer surface its distance counts the other way.
             if self.further.sight(p).excess >= 0.0 { 2.0 * self.depth - within } else { within }
@@ -132,5 +145,9 @@ impl Level for Rounded<'_> {
 
     fn hair(&self) -> f64 {
         self.further.hair()
+    }
+
+    fn is_stopped(&self) -> bool {
+        self.further.is_stopped()
     }
 }

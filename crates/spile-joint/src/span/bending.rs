@@ -118,6 +118,7 @@ mod tests {
                 edge: 0.5,
                 led: Led::FREELY,
                 wall: &JointGuide::default(),
+                stop: spile_mesh::NEVER_STOP,
             };
             let grid = span_outside(&straight(), &seam, 6.0, &bore, &limits).unwrap();
             Bending::of(&grid, &straight(), &seam, 6.0, 0.5, &Led::FREELY).unwrap().ratio().unwrap()

@@ -161,6 +161,7 @@ fn the_wall_that_is_wanted_is_made() {
             edge: 0.5,
             led: Led::FREELY,
             wall: guide,
+            stop: spile_mesh::NEVER_STOP,
         };
         let made = span_outside(&straight(), &circle(5.5), 6.0, &bore, &limits).unwrap();
         let mesh = made.mesh(true);
@@ -215,6 +216,7 @@ fn area_that_may_be_lost_is_not_paid_for_with_bending() {
             edge: 0.5,
             led: Led::FREELY,
             wall: &JointGuide::default(),
+            stop: spile_mesh::NEVER_STOP,
         };
         let bore = span_bore(&way, &seam, radius, &near, &limits).unwrap();
         let bending = Bending::of(&bore.grid, &way, &seam, radius, 0.5, &Led::FREELY).unwrap();

@@ -27,7 +27,7 @@ mod tests;
 
 use glam::DVec3;
 
-use crate::{Bvh, Mesh, TwoSided};
+use crate::{Bvh, Mesh, NEVER_STOP, StopAsked, TwoSided};
 use guard::{Guard, Tight};
 pub use quality::{edge_shares, least_angles_deg, near_boundary, radius_ratios};
 
@@ -70,6 +70,8 @@ pub struct RemeshOptions<'a> {
     /// How often at most smaller triangles are tried where the deviation was not
     /// met, before old ones stay.
     pub rounds: usize,
+    /// Asked between cycles whether to stop.
+    pub stop: StopAsked<'a>,
 }
 
 impl<'a> RemeshOptions<'a> {
@@ -87,11 +89,12 @@ impl<'a> RemeshOptions<'a> {
             fixed_edges: &[],
             lines: Lines::Frozen,
             rounds: 5,
+            stop: NEVER_STOP,
         }
     }
 }
 
-/// Why a patch cannot be remeshed.
+/// Why a patch is not remeshed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum RemeshError {
@@ -144,6 +147,9 @@ pub enum RemeshError {
         /// The other.
         to: u32,
     },
+    /// [`RemeshOptions::stop`] said so.
+    #[error("stopped on request")]
+    Stopped,
 }
 
 /// Where the wanted edge length gave way to the deviation.
@@ -231,9 +237,11 @@ fn within(
     ground: &mut Ground,
 ) -> Result<Remeshed, RemeshError> {
     let (mut mesh, mut point_of_old) = once(patch, options, ground)?;
+    go_on(options)?;
     let mut found = certify::certify(patch, &mesh, options);
     let mut rounds = 1;
     while !found.is_met() {
+        go_on(options)?;
         let tightens = rounds < options.rounds.max(1);
         if tightens {
             certify::tighten(&mut ground.tight, &found.places, options);
@@ -256,6 +264,7 @@ fn within(
             mesh = patch.clone();
             point_of_old = (0..patch.points().len() as u32).collect();
         }
+        go_on(options)?;
         found = certify::certify(patch, &mesh, options);
         rounds += 1;
     }
@@ -339,6 +348,11 @@ const CYCLES: usize = 5;
 /// How often the worst triangles are gone over in the end.
 const POLISHES: usize = 4;
 
+/// Refuses to go on where nobody wants the answer any more.
+fn go_on(options: &RemeshOptions) -> Result<(), RemeshError> {
+    if (options.stop)() { Err(RemeshError::Stopped) } else { Ok(()) }
+}
+
 /// One round: the whole cycle from the original on.
 fn once(
     patch: &Mesh,
@@ -351,14 +365,18 @@ fn once(
     let guard = Guard::new(patch, lines, options, tight);
     let (mut idle, mut in_vain) = (Vec::new(), operations::InVain::new());
     for _ in 0..CYCLES {
+        go_on(options)?;
         operations::split_long(&mut w, &guard, &size);
+        go_on(options)?;
         operations::collapse_short(&mut w, &guard, &mut in_vain);
+        go_on(options)?;
         operations::flip_all(&mut w, &guard);
         relax::relax(&mut w, &guard, &size, &mut idle);
         relax::relax(&mut w, &guard, &size, &mut idle);
         operations::flip_all(&mut w, &guard);
     }
     for _ in 0..POLISHES {
+        go_on(options)?;
         if polish::polish(&mut w, &guard, &size) == 0 {
             break;
         }

@@ -13,7 +13,9 @@ use spile_case::{Ball, Case, Clear, Keep, Site};
 use spile_mesh::DVec3;
 
 use super::rounded::{down, up};
-use crate::proof::{Conflict, KnownBy, LimitResult, Proof, Verdict, Wanted, WantedValue};
+use crate::proof::{
+    Conflict, KnownBy, LimitResult, Proof, ProofError, Verdict, Wanted, WantedValue,
+};
 
 /// A limit that uses more than this share of what it is allowed has little room.
 const TIGHT_SHARE: f64 = 0.8;
@@ -41,19 +43,29 @@ fn asked_as(row: &LimitResult, case: &Case) -> Option<&'static str> {
     }
 }
 
+/// Judges the same part against another case.
+type Again<'a> = dyn Fn(&Case) -> Result<Proof, ProofError> + 'a;
+
 /// Adds to `proof` the conflicts that its rows show beyond those it names
 /// already, and the value at which the same part would hold.
 ///
 /// `again` judges the same part against another case. Nothing is added where
 /// the part breaks what no shape is traded against (`untouched`, `mends`), or
 /// has open edges: that is no attempt at the job.
-pub(crate) fn add_broken_limits(proof: &mut Proof, case: &Case, again: &dyn Fn(&Case) -> Proof) {
+///
+/// # Errors
+/// Those of `again`.
+pub(crate) fn add_broken_limits(
+    proof: &mut Proof,
+    case: &Case,
+    again: &Again<'_>,
+) -> Result<(), ProofError> {
     let broken: Vec<&LimitResult> = proof.limits.iter().filter(|r| is_broken(r)).collect();
     let all_trade = broken.iter().all(|r| asked_as(r, case).is_some());
     if broken.is_empty() || !all_trade || proof.part.boundary_edges > 0 {
-        return;
+        return Ok(());
     }
-    let value = value_that_holds(proof, case, again);
+    let value = value_that_holds(proof, case, again)?;
     let mut ends: Vec<Option<&str>> = broken.iter().map(|r| end_of(r, case, &broken)).collect();
     ends.sort_unstable();
     ends.dedup();
@@ -71,6 +83,7 @@ pub(crate) fn add_broken_limits(proof: &mut Proof, case: &Case, again: &dyn Fn(&
         offered.filter(|w| w.key == value.key).for_each(|w| *w = value.clone());
     }
     proof.conflicts.extend(found);
+    Ok(())
 }
 
 /// Whether the part's shape does not hold what a row asks: it breaks it, or has a place
@@ -186,31 +199,39 @@ fn has_little_room(row: &LimitResult) -> bool {
 
 /// The largest ball in place of the case's only region that this part keeps clear
 /// of, by judging it again.
-fn smaller_ball(case: &Case, clearance: f64, again: &dyn Fn(&Case) -> Proof) -> Option<Wanted> {
-    let [Clear::Ball(ball)] = case.clears[..] else { return None };
+fn smaller_ball(
+    case: &Case,
+    clearance: f64,
+    again: &Again<'_>,
+) -> Result<Option<Wanted>, ProofError> {
+    let [Clear::Ball(ball)] = case.clears[..] else { return Ok(None) };
     // A border that touches is not clear.
     let radius = down((ball.radius + clearance) * (1.0 - 1e-9));
     if radius.is_nan() || radius <= 0.0 {
-        return None;
+        return Ok(None);
     }
     let mut changed = case.clone();
     changed.clears = vec![Clear::Ball(Ball { radius, ..ball })];
-    let holds = again(&changed).verdict == Verdict::Held;
-    holds.then(|| Wanted {
+    let holds = again(&changed)?.verdict == Verdict::Held;
+    Ok(holds.then(|| Wanted {
         key: "clear.ball.radius".to_owned(),
         value: WantedValue::Number(radius),
         known_by: KnownBy::JudgedAgain,
-    })
+    }))
 }
 
 /// Where one key of the case alone stands against the whole part: the value of
 /// it at which the same part holds everything, by judging it again.
-fn value_that_holds(proof: &Proof, case: &Case, again: &dyn Fn(&Case) -> Proof) -> Option<Wanted> {
+fn value_that_holds(
+    proof: &Proof,
+    case: &Case,
+    again: &Again<'_>,
+) -> Result<Option<Wanted>, ProofError> {
     let rows =
         || proof.limits.iter().filter(|r| !matches!(r.verdict, Verdict::Held | Verdict::NotAsked));
-    let name = asked_as(rows().next()?, case)?;
+    let Some(name) = rows().next().and_then(|row| asked_as(row, case)) else { return Ok(None) };
     if rows().any(|r| asked_as(r, case) != Some(name) || r.verdict != Verdict::Broken) {
-        return None;
+        return Ok(None);
     }
     let measured = || rows().filter(|r| r.name != "seam_height").filter_map(|r| r.measured);
     let most = measured().fold(f64::NEG_INFINITY, f64::max);
@@ -222,7 +243,7 @@ fn value_that_holds(proof: &Proof, case: &Case, again: &dyn Fn(&Case) -> Proof) 
         _ => up(most),
     };
     if !value.is_finite() || value < 0.0 {
-        return None;
+        return Ok(None);
     }
     // An end that has its own limit is not helped by the case's; rows at two
     // such ends, or at one such and one other, would need two keys.
@@ -233,7 +254,7 @@ fn value_that_holds(proof: &Proof, case: &Case, again: &dyn Fn(&Case) -> Proof) 
     let mut at: Vec<Option<&str>> = rows().map(|r| r.end.as_deref().and_then(own)).collect();
     at.sort_unstable();
     at.dedup();
-    let [only] = at[..] else { return None };
+    let [only] = at[..] else { return Ok(None) };
     let key = if only.is_some() { format!("end.limits.{name}") } else { format!("limits.{name}") };
     let no_limit = match name {
         "bore_loss" => value >= 1.0,
@@ -245,11 +266,11 @@ fn value_that_holds(proof: &Proof, case: &Case, again: &dyn Fn(&Case) -> Proof) 
         None => changed.limits.set(name, value),
     };
     if no_limit || !is_set {
-        return None;
+        return Ok(None);
     }
-    let holds = again(&changed).verdict == Verdict::Held;
+    let holds = again(&changed)?.verdict == Verdict::Held;
     let value = WantedValue::Number(value);
-    holds.then_some(Wanted { key, value, known_by: KnownBy::JudgedAgain })
+    Ok(holds.then_some(Wanted { key, value, known_by: KnownBy::JudgedAgain }))
 }
 
 #[cfg(test)]
@@ -287,12 +308,12 @@ mod tests {
     fn what_a_place_of_the_part_does_not_let_be_judged_is_a_conflict() {
         let case = spile_case::read_case(CASE, "a.toml").unwrap();
         let row = LimitResult::plain("bore_loss", Some("upper"), Verdict::NotJudged, "it folds");
-        let again = |_: &Case| -> Proof { panic!("no value would help") };
+        let again = |_: &Case| -> Result<Proof, ProofError> { panic!("no value would help") };
         let mut without = proof_with(row.clone());
-        add_broken_limits(&mut without, &case, &again);
+        add_broken_limits(&mut without, &case, &again).unwrap();
         assert_eq!(without.conflicts, []);
         let mut with = proof_with(LimitResult { where_: Some([1.0, 2.0, 3.0]), ..row });
-        add_broken_limits(&mut with, &case, &again);
+        add_broken_limits(&mut with, &case, &again).unwrap();
         let [conflict] = &with.conflicts[..] else { panic!("{:?}", with.conflicts) };
         assert_eq!(conflict.limits, ["bore_loss", "fitting"]);
         assert_eq!((conflict.end.as_deref(), conflict.certain), (Some("upper"), false));

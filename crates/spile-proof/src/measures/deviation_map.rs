@@ -154,6 +154,9 @@ pub(super) fn map(l: &Labelled, points: &PartPoints) -> (VertexMap, Vec<(f64, f6
     for Job { target, triangles, new } in &jobs {
         let nearby = || Finder::new(target);
         let read = triangles.par_iter().map_init(nearby, |nearby, &t| {
+            if l.stop.is_asked() {
+                return None;
+            }
             let [a, b, c] = l.part.corners(t as usize);
             let distance = nearby.closest((a + b + c) / 3.0).map(|found| found.distance);
             distance.map(|d| (d, 0.5 * l.part.area_normal(t as usize).length()))
@@ -162,6 +165,9 @@ pub(super) fn map(l: &Labelled, points: &PartPoints) -> (VertexMap, Vec<(f64, f6
         let each: Vec<Option<f64>> = new
             .par_iter()
             .map_init(nearby, |nearby, &v| {
+                if l.stop.is_asked() {
+                    return None;
+                }
                 let p = l.part.points()[v as usize];
                 let found = nearby.closest(p)?;
                 let is_out = (p - found.point).dot(points.normal(l, v as usize)) >= 0.0;

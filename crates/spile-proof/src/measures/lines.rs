@@ -166,12 +166,14 @@ pub(super) fn lines(l: &Labelled, trees: &Trees, flow: Option<&Flow>) -> Vec<Flo
         || rayon::join(|| of_scan(Side::Bore), || of_scan(Side::Outside)),
     );
     let metres = l.case.unit.in_millimetres() / 1000.0;
-    let surfaces = Surfaces { scan, part, scan_bore, scan_outside, trees, flow, metres };
+    let stop = l.stop;
+    let surfaces = Surfaces { scan, part, scan_bore, scan_outside, trees, flow, metres, stop };
     let gateways: Vec<Option<Gateway>> = l.ends.iter().map(|end| Gateway::of(l, end)).collect();
     let mut reached = vec![false; l.ends.len()];
     let mut lines = Vec::new();
     for (index, gateway) in gateways.iter().enumerate() {
-        let Some(gateway) = gateway.as_ref().filter(|_| !reached[index]) else { continue };
+        let is_over = reached[index] || l.stop.is_asked();
+        let Some(gateway) = gateway.as_ref().filter(|_| !is_over) else { continue };
         let (places, stop, to) = places(gateway, &gateways, &surfaces.scan);
         if let Some(to) = to {
             reached[to] = true;
@@ -253,6 +255,8 @@ struct Surfaces<'a> {
     flow: Option<&'a Flow>,
     /// How many metres the case's unit has.
     metres: f64,
+    /// Asked at each place; what breaks off never leaves [`Look::measure`](crate::Look::measure).
+    stop: &'a crate::stop::Stop<'a>,
 }
 
 impl Surfaces<'_> {
@@ -270,8 +274,10 @@ impl Surfaces<'_> {
                     normal: place.frame.normal.to_array(),
                     on: place.on,
                     curvature: curvature(&centres, i, ARM_RADII * from.radius),
-                    before: self.before(place, of_scan),
-                    after: section(&self.part, &place.frame, &self.trees.outside, of_part),
+                    before: self.unless_stopped(|| self.before(place, of_scan)),
+                    after: self.unless_stopped(|| {
+                        section(&self.part, &place.frame, &self.trees.outside, of_part)
+                    }),
                 },
             )
             .collect();
@@ -304,6 +310,10 @@ impl Surfaces<'_> {
             loss_whole: loss(&whole, new),
             stations,
         }
+    }
+
+    fn unless_stopped(&self, section: impl FnOnce() -> Option<Section>) -> Option<Section> {
+        if self.stop.is_asked() { None } else { section() }
     }
 
     /// The scan's section, on the scan's stretch.

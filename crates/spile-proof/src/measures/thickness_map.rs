@@ -80,7 +80,9 @@ pub(super) fn thickness(
         .map_init(
             || OtherSides::of(trees),
             |others, v| {
-                let Some(other) = others.seen_from(points.side[v]) else { return Wall::default() };
+                // What breaks off here never leaves `Look::measure`.
+                let other = others.seen_from(points.side[v]).filter(|_| !l.stop.is_asked());
+                let Some(other) = other else { return Wall::default() };
                 let is_read = wants_all || v % stride == 0;
                 let normal = if is_read { points.normal(l, v) } else { DVec3::ZERO };
                 Wall::at(other, l.part.points()[v], normal, far)

@@ -17,6 +17,7 @@ mod mends;
 mod one_per_cent;
 mod own_limits;
 mod rings;
+mod stopped;
 mod twins;
 mod untouched;
 mod wild;

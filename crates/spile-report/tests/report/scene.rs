@@ -335,6 +335,7 @@ impl Scene {
             caution: "This proof covers geometry only.",
             scans: &self.scan,
             mesh: has_part.then_some(&self.part),
+            stop: spile_mesh::NEVER_STOP,
         };
         document(&evidence, detail)
     }

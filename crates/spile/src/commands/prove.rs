@@ -5,7 +5,7 @@ use std::path::Path;
 
 use spile_case::{Case, write_case};
 use spile_joint::Watch as _;
-use spile_mesh::Mesh;
+use spile_mesh::{Mesh, NEVER_STOP};
 use spile_proof::{Claim, Verdict, add_unit};
 
 use crate::answer::Answer;
@@ -58,7 +58,7 @@ impl Proved {
         let text = write_case(&self.settled);
         let subject =
             Subject { settled: (&self.settled, &text), scans: &self.scans, part: Some(&self.part) };
-        reports(&self.file, &subject, kinds)
+        reports(&self.file, &subject, kinds, NEVER_STOP)
     }
 }
 
@@ -107,16 +107,16 @@ pub(crate) fn proved(
     let claim = Claim::new(&loaded.scans, &rounded, &settled).map_err(|error| {
         Failure::from(error).hint("`run` leaves the settled case as case.toml beside the part")
     })?;
-    let look = claim.look();
+    let look = claim.look()?;
     let mut proof = match &asked {
-        Some(asked) => look.judge_as_asked(&asked.case),
-        None => look.judge(),
+        Some(asked) => look.judge_as_asked(&asked.case)?,
+        None => look.judge()?,
     };
     if let Some(unit) = part.unit {
         add_unit(&mut proof, &settled, unit.symbol());
     }
     progress.step("measure", None);
-    let measures = look.measure(&proof);
+    let measures = look.measure(&proof)?;
     drop(look);
     drop(claim);
     progress.done();

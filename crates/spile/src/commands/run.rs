@@ -5,10 +5,10 @@ use std::path::{Path, PathBuf};
 
 use spile_case::{Case, FileKind, read_case, write_case};
 use spile_formats::threemf::ThreeMfInfo;
-use spile_joint::{Made, Watch as _, align, make};
+use spile_joint::{Made, MakeError, Watch as _, align, make};
 use spile_mesh::Mesh;
 use spile_proof::measures::Measures;
-use spile_proof::{Claim, Verdict, residual};
+use spile_proof::{Claim, ProofError, Verdict, residual};
 
 use crate::answer::Answer;
 use crate::args::RunArgs;
@@ -83,7 +83,9 @@ pub(crate) fn run_watched(
     progress: &Progress,
 ) -> Result<Answer, Failure> {
     progress.step("read", None);
+    progress.go_on()?;
     let mut loaded = load(case)?;
+    progress.go_on()?;
     if wish.all_files {
         loaded.case.output.files = FileKind::ALL.to_vec();
     }
@@ -97,6 +99,7 @@ pub(crate) fn run_watched(
         Some(aligned) => (&aligned.case, vec![aligned.note.to_string()]),
         None => (&loaded.case, Vec::new()),
     };
+    progress.go_on()?;
     let found = find_auto(asked, &loaded.scans, progress)?;
     let made = make(&found.case, &loaded.scans, progress)?;
     let inputs = name_inputs(&loaded.files, loaded.scans.len(), loaded.case.solids.len());
@@ -105,6 +108,7 @@ pub(crate) fn run_watched(
     let (mesh, measures) = judged.unzip();
     let measures = measures.flatten();
     try_changes(loaded, &found.case, body.conflicts_mut(), wish.tries, progress);
+    progress.go_on()?;
     let case_file =
         OutputFile { name: CASE_FILE.to_owned(), bytes: case_text.clone().into_bytes() };
     let outputs: Vec<OutputFile> = parts.into_iter().chain([case_file]).collect();
@@ -133,7 +137,8 @@ pub(crate) fn run_watched(
         let subject =
             Subject { settled: (&settled, &case_text), scans: &loaded.scans, part: mesh.as_ref() };
         // The report tells the proof without itself; then the proof lists it, too.
-        let written = reports(&proof, &subject, &[ReportKind::Page, ReportKind::Pdf])?;
+        let kinds = [ReportKind::Page, ReportKind::Pdf];
+        let written = reports(&proof, &subject, &kinds, &|| progress.cancelled())?;
         for (name, bytes) in REPORTS.into_iter().zip(written) {
             let report = OutputFile { name: name.to_owned(), bytes };
             proof.outputs.push(OutputRecord::of(&report));
@@ -226,15 +231,19 @@ fn judge_part(
         .map_err(|error| Failure::internal(format!("the part does not read back: {error}")))?;
     progress.go_on()?;
     progress.step("prove", None);
-    let cannot = |error| Failure::internal(format!("the part cannot be judged: {error}"));
-    let claim = Claim::new(&loaded.scans, &written.mesh, settled).map_err(cannot)?;
-    let look = claim.look();
-    let proof = look.judge_as_asked(&loaded.case);
+    let cannot = |error| match error {
+        ProofError::Stopped => MakeError::Cancelled.into(),
+        other => Failure::internal(format!("the part cannot be judged: {other}")),
+    };
+    let stop = || progress.cancelled();
+    let claim = Claim::new(&loaded.scans, &written.mesh, settled).map_err(cannot)?.until(&stop);
+    let look = claim.look().map_err(cannot)?;
+    let proof = look.judge_as_asked(&loaded.case).map_err(cannot)?;
     // Other kinds of files say what the part is like, too.
     let measured = if wish.report || !settled.output.files.is_empty() {
         progress.go_on()?;
         progress.step("measure", None);
-        Some(look.measure(&proof))
+        Some(look.measure(&proof).map_err(cannot)?)
     } else {
         None
     };
@@ -253,7 +262,9 @@ fn judge_part(
         more,
         thumbnail: measured.as_ref().and_then(|m| thumbnail(&written.mesh, &m.labels.part)),
     };
+    progress.go_on()?;
     let threemf = threemf_bytes(part, &told)?;
+    progress.go_on()?;
     let mut files: Vec<OutputFile> = [("stl", stl), ("3mf", threemf)]
         .map(|(extension, bytes)| OutputFile { name: format!("{stem}.{extension}"), bytes })
         .into();
@@ -264,6 +275,9 @@ fn judge_part(
     let body = with_conflicts(Body::Judged(Box::new(proof)), made);
     Ok((body, files, Some((written.mesh, measured))))
 }
+
+#[cfg(test)]
+mod stopped;
 
 #[cfg(test)]
 mod tests {

@@ -46,7 +46,7 @@ pub(crate) struct Found {
 /// its note says so.
 ///
 /// # Errors
-/// An end is not to be found on the scan.
+/// An end is not to be found on the scan, or `progress` stopped it.
 pub(crate) fn find_auto(
     asked: &Case,
     scans: &[Mesh],
@@ -68,6 +68,7 @@ pub(crate) fn find_auto(
         counted.push(case.ends[k].name.clone());
         let seeker = Seeker { scans, progress, case: &case, k, bore: bores[k], counted: &counted };
         let (end, holds) = seeker.seek(&mut notes);
+        progress.go_on()?;
         case.ends[k] = end;
         if !holds {
             counted.pop();
@@ -163,13 +164,16 @@ impl Seeker<'_> {
     }
 
     fn tried(&self, end: End) -> Tried {
-        self.progress.step("seek", Some(&end.name));
+        // What is found once it is stopped is nothing to go by: `find_auto` gives the error.
         if self.progress.cancelled() {
             return Tried::Unmade;
         }
+        self.progress.step("seek", Some(&end.name));
         let mut case = self.case.clone();
         case.ends[self.k] = end;
-        let Ok(Some(proof)) = judged(&case, self.scans) else { return Tried::Unmade };
+        let Ok(Some(proof)) = judged(&case, self.scans, self.progress) else {
+            return Tried::Unmade;
+        };
         let counts = |end: &Option<String>| end.as_ref().is_none_or(|e| self.counted.contains(e));
         let is_bad = |v: Verdict| matches!(v, Verdict::Broken | Verdict::NotJudged);
         let mut broken: Vec<String> = Vec::new();

@@ -49,7 +49,7 @@ pub(crate) fn try_changes(
         left > 0 && !progress.cancelled() && {
             left -= 1;
             progress.step("try", Some(&end));
-            is_held(changed, &loaded.scans)
+            is_held(changed, &loaded.scans, progress)
         }
     };
     for wanted in conflicts.iter_mut().flat_map(|c| &mut c.would_hold) {
@@ -107,8 +107,9 @@ fn only_end(conflicts: &[Conflict]) -> Option<String> {
 }
 
 /// Whether a part can be made of the case that holds all limits.
-fn is_held(case: &Case, scans: &[Mesh]) -> bool {
-    judged(case, scans).is_ok_and(|proof| proof.is_some_and(|p| p.verdict == Verdict::Held))
+fn is_held(case: &Case, scans: &[Mesh], progress: &Progress) -> bool {
+    judged(case, scans, progress)
+        .is_ok_and(|proof| proof.is_some_and(|p| p.verdict == Verdict::Held))
 }
 
 /// The case with a limit, of its own or of this end, as a conflict wants it.
