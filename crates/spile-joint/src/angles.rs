@@ -75,18 +75,14 @@ impl Flatten<'_> {
             let keep = s.map_or(1.0, |s| (TARGET / s).min(1.0));
             let w = h.weight * self.weight.get(&h.edge()).copied().unwrap_or(1.0);
             let bend = h.bend(mesh.points());
-            for axis in 0..3 {
-                let mut line = Line { rest: (1.0 - keep) * bend[axis], ..Line::default() };
-                for (v, k) in h.corners.iter().zip(h.factors) {
-                    if let Some(u) = unknown[*v as usize] {
-                        line.terms.push((u, k * normals[*v as usize][axis]));
-                        typical = typical.max(h.weight * k * k);
-                    }
-                }
-                if !line.terms.is_empty() {
-                    system.add(&line, w);
+            let mut terms = Vec::with_capacity(4);
+            for (v, k) in h.corners.iter().zip(h.factors) {
+                if let Some(u) = unknown[*v as usize] {
+                    terms.push((u, k * normals[*v as usize]));
+                    typical = typical.max(h.weight * k * k);
                 }
             }
+            system.add_axes(&terms, (1.0 - keep) * bend, w);
         }
         for u in 0..free.len() {
             system.add(&Line { terms: vec![(u, 1.0)], rest: 0.0 }, 1e-4 * typical);
@@ -114,20 +110,17 @@ impl Flatten<'_> {
 
     /// The points within some rings of an edge that ever was too sharp.
     fn movable(&self, mesh: &Mesh, hinges: &[Hinge]) -> Vec<usize> {
-        let mut near: BTreeSet<u32> = hinges
-            .iter()
-            .filter(|h| self.weight.contains_key(&h.edge()))
-            .flat_map(|h| h.corners)
-            .collect();
-        for _ in 0..RINGS {
-            let before = near.clone();
+        let mut ring_of = vec![usize::MAX; self.most.len()];
+        let sharp = hinges.iter().filter(|h| self.weight.contains_key(&h.edge()));
+        sharp.flat_map(|h| h.corners).for_each(|v| ring_of[v as usize] = 0);
+        for ring in 1..=RINGS {
             for t in mesh.triangles() {
-                if t.iter().any(|v| before.contains(v)) {
-                    near.extend(t);
+                if t.iter().any(|&v| ring_of[v as usize] < ring) {
+                    t.iter().for_each(|&v| ring_of[v as usize] = ring_of[v as usize].min(ring));
                 }
             }
         }
-        near.into_iter().map(|v| v as usize).filter(|&v| self.most[v] > 0.0).collect()
+        (0..ring_of.len()).filter(|&v| ring_of[v] <= RINGS && self.most[v] > 0.0).collect()
     }
 }
 
@@ -329,6 +322,8 @@ pub fn hold_angles(
         weight: BTreeMap::new(),
     };
     let mut best: Option<(f64, Vec<DVec3>, Option<Grid>)> = None;
+    // Few moves turn a diagonal of the joint: else the edges are those of the round before.
+    let mut edges: (Vec<[u32; 3]>, Vec<[u32; 4]>) = Default::default();
     for round in 0..=ROUNDS {
         if stop() {
             return Err(SolveError::Stopped);
@@ -343,7 +338,11 @@ pub fn hold_angles(
             triangles.extend(shown.triangles(true).iter().map(|t| t.map(at)));
         }
         let mesh = Mesh::new(points.clone(), triangles).unwrap_or_default();
-        let hinges = hinges(&mesh);
+        if edges.0 != mesh.triangles() {
+            let corners = hinges(&mesh).iter().map(|h| h.corners).collect();
+            edges = (mesh.triangles().to_vec(), corners);
+        }
+        let hinges: Vec<Hinge> = edges.1.iter().map(|&c| Hinge::over(c, mesh.points())).collect();
         let sharpest = run.sharpest(&mesh, &hinges);
         if best.as_ref().is_none_or(|b| sharpest < b.0) {
             best = Some((sharpest, points.clone(), grid.clone()));

@@ -197,6 +197,16 @@ pub struct Hinge {
 }
 
 impl Hinge {
+    /// The hinge over these corners, the edge's two first.
+    pub fn over(corners: [u32; 4], points: &[DVec3]) -> Self {
+        let [a, b, c, d] = corners.map(|v| points[v as usize]);
+        let (ca, cb) = (cotangent(a, b, c), cotangent(b, a, c));
+        let (da, db) = (cotangent(a, b, d), cotangent(b, a, d));
+        let area = 0.5 * ((b - a).cross(c - a).length() + (b - a).cross(d - a).length());
+        let factors = [cb + db, ca + da, -ca - cb, -da - db];
+        Self { corners, factors, weight: 3.0 / area.max(1e-12) }
+    }
+
     /// The edge, its smaller point first.
     pub fn edge(&self) -> [u32; 2] {
         [self.corners[0], self.corners[1]]
@@ -221,25 +231,13 @@ pub fn hinges(band: &Mesh) -> Vec<Hinge> {
     }
     // Stable: the corners opposite an edge stay in the triangles' order.
     sides.sort_by_key(|&(edge, _)| edge);
-    let p = |v: u32| band.points()[v as usize];
     sides
         .chunk_by(|one, other| one.0 == other.0)
         .filter_map(|of_edge| match *of_edge {
             [([a, b], c), (_, d)] => Some([a, b, c, d]),
             _ => None,
         })
-        .map(|[a, b, c, d]| {
-            let (ca, cb) = (cotangent(p(a), p(b), p(c)), cotangent(p(b), p(a), p(c)));
-            let (da, db) = (cotangent(p(a), p(b), p(d)), cotangent(p(b), p(a), p(d)));
-            let area = 0.5
-                * ((p(b) - p(a)).cross(p(c) - p(a)).length()
-                    + (p(b) - p(a)).cross(p(d) - p(a)).length());
-            Hinge {
-                corners: [a, b, c, d],
-                factors: [cb + db, ca + da, -ca - cb, -da - db],
-                weight: 3.0 / area.max(1e-12),
-            }
-        })
+        .map(|corners| Hinge::over(corners, band.points()))
         .collect()
 }
 

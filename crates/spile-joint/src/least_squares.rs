@@ -3,6 +3,7 @@
 use faer::linalg::solvers::Solve;
 use faer::sparse::linalg::solvers::Llt;
 use faer::sparse::{SparseColMat, Triplet};
+use spile_mesh::DVec3;
 
 /// Why a least-squares problem is not solved.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -43,6 +44,16 @@ impl LeastSquares {
             self.right[a] -= weight * x * line.rest;
             for &(b, y) in line.terms.iter().filter(|&&(b, _)| b <= a) {
                 self.triplets.push(Triplet::new(a, b, weight * x * y));
+            }
+        }
+    }
+
+    /// One line for each axis, over the same unknowns: a third of the entries.
+    pub fn add_axes(&mut self, terms: &[(usize, DVec3)], rest: DVec3, weight: f64) {
+        for &(a, x) in terms {
+            self.right[a] -= weight * x.dot(rest);
+            for &(b, y) in terms.iter().filter(|&&(b, _)| b <= a) {
+                self.triplets.push(Triplet::new(a, b, weight * x.dot(y)));
             }
         }
     }
