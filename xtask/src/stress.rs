@@ -19,8 +19,8 @@ use crate::{Fault, built_example, built_spile, process, python, root, target};
 /// Seeds that are drawn unless another number is given.
 const ALL: u64 = 2000;
 
-/// Seeds of the sample in the tests: what fits into a few minutes of two processors.
-const SAMPLE: u64 = 40;
+/// Seeds of the sample in the tests: what fits into some minutes of two processors.
+const SAMPLE: u64 = 100;
 /// Of its ends that are built round a known joint at least this share ends held.
 const KNOWN_HELD: f64 = 0.95;
 /// Of the others at least this share ends held, or broken with suggestions that hold.
