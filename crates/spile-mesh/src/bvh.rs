@@ -127,6 +127,12 @@ impl Bvh {
         self.ids.is_empty()
     }
 
+    /// The triangles that the tree holds, as the mesh counts them, leaf by leaf: one that
+    /// follows another mostly lies near it.
+    pub fn triangles(&self) -> &[u32] {
+        &self.ids
+    }
+
     /// The box round all triangles.
     pub fn bounds(&self) -> Bounds3 {
         self.nodes.first().map_or(Bounds3::EMPTY, |n| n.bounds)

@@ -29,7 +29,7 @@ mod nearest;
 mod pair;
 
 pub use farthest::{farthest, farthest_each, lies_within};
-pub use nearest::{nearest, nearest_each};
+pub use nearest::{nearest, nearest_each, nearest_from};
 pub use pair::triangle_distance;
 
 /// A distance that is known to lie in `lo..=hi`.

@@ -27,7 +27,7 @@ pub use bvh::{Bvh, Closest, Finder, RayHit};
 pub use dense::principal_axes;
 pub use distance::{
     Bounds, TwoSided, are_within, farthest, farthest_each, hausdorff, lies_within, nearest,
-    nearest_each, triangle_distance,
+    nearest_each, nearest_from, triangle_distance,
 };
 pub use glam::DVec3;
 pub use intersect::{self_intersections, self_intersections_among, triangles_intersect};

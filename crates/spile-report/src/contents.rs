@@ -67,19 +67,17 @@ pub fn document(evidence: &Evidence, detail: Detail) -> Document {
     let scan = Mesh::joined(evidence.scans);
     let (of_scan, of_part) =
         rayon::join(|| scan.as_ref().map(Surface::of), || evidence.mesh.map(Surface::of));
-    if let Some(surface) = &of_part {
-        blocks.extend(part(evidence, surface, size));
-        blocks.extend(turned(evidence, detail.turned));
-    } else if let Some(scan) = &of_scan {
-        blocks.extend(scan_alone(scan, size, evidence.stop));
-    }
-    blocks.extend(ends(evidence, of_scan.as_ref(), of_part.as_ref(), size));
-    if let (Some(surface), Some(measures)) = (&of_part, evidence.measures) {
-        blocks.extend(measures_told::doubts(measures));
-        blocks.extend(maps::deviation(evidence, surface, measures, size));
-        blocks.extend(maps::wall(evidence, surface, measures, size));
-    }
-    blocks.extend(sections(evidence));
+    let (scan, part) = (of_scan.as_ref(), of_part.as_ref());
+    // The part to be turned is simplified one step after the other: pictures are drawn
+    // meanwhile.
+    let (pictures, (to_be_turned, sections)) = rayon::join(
+        || pictures(evidence, scan, part, size),
+        || rayon::join(|| turned(evidence, detail.turned), || sections(evidence)),
+    );
+    blocks.extend(pictures.whole);
+    blocks.extend(to_be_turned.filter(|_| part.is_some()));
+    blocks.extend(pictures.more);
+    blocks.extend(sections);
     blocks.extend(changed(evidence));
     blocks.extend(mends(evidence));
     blocks.extend(how_measured(evidence));
@@ -96,6 +94,36 @@ pub fn document(evidence: &Evidence, detail: Detail) -> Document {
         banner: banner(evidence),
         blocks,
     }
+}
+
+/// The parts of the report that show what is drawn off screen.
+struct Pictures {
+    /// The whole part, or the scan where no part closes.
+    whole: Vec<Block>,
+    /// Its ends and its maps.
+    more: Vec<Block>,
+}
+
+/// Draws one part of the report after the other: each picture takes many threads by itself,
+/// and much memory.
+fn pictures(
+    evidence: &Evidence,
+    scan: Option<&Surface>,
+    part: Option<&Surface>,
+    size: [usize; 2],
+) -> Pictures {
+    let whole = match (part, scan) {
+        (Some(part), _) => whole_part(evidence, part, size),
+        (None, Some(scan)) => scan_alone(scan, size, evidence.stop),
+        (None, None) => Vec::new(),
+    };
+    let mut more = ends(evidence, scan, part, size);
+    if let (Some(surface), Some(measures)) = (part, evidence.measures) {
+        more.extend(measures_told::doubts(measures));
+        more.extend(maps::deviation(evidence, surface, measures, size));
+        more.extend(maps::wall(evidence, surface, measures, size));
+    }
+    Pictures { whole, more }
 }
 
 /// The part to be turned, or why it is not there.
@@ -150,7 +178,7 @@ fn picture_size(ends: usize, picture_share: f64) -> [usize; 2] {
 }
 
 /// The whole part from two sides.
-fn part(evidence: &Evidence, surface: &Surface, size: [usize; 2]) -> Vec<Block> {
+fn whole_part(evidence: &Evidence, surface: &Surface, size: [usize; 2]) -> Vec<Block> {
     let Some(labels) = evidence.labels else { return Vec::new() };
     let tones = &part_tones(&labels.part);
     let front = whole(surface.mesh);

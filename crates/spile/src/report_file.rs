@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use rayon::prelude::*;
 use spile_case::Case;
 use spile_joint::MakeError;
 use spile_mesh::{Mesh, StopAsked};
@@ -123,7 +124,7 @@ pub(crate) fn reports(
             go_on()?;
             kind.write(&document)
         };
-        let files = kinds.iter().map(write).collect();
+        let files = kinds.par_iter().map(write).collect();
         go_on()?;
         files
     })

@@ -29,6 +29,18 @@ const FRONTIER: usize = 256;
 /// are about as near as the nearest; parallel, the same on any number of
 /// threads.
 pub fn nearest(from: &Mesh, some: Option<&[u32]>, to: &Bvh, gap: f64) -> Option<Bounds> {
+    nearest_from(from, some, to, gap, None)
+}
+
+/// As [`nearest`], begun from one of the triangles that is known to be near: the nearer it
+/// is, the more pairs are passed by.
+pub fn nearest_from(
+    from: &Mesh,
+    some: Option<&[u32]>,
+    to: &Bvh,
+    gap: f64,
+    near: Option<u32>,
+) -> Option<Bounds> {
     let own = match some {
         Some(list) => Bvh::build_of(from, list),
         None => Bvh::build(from),
@@ -41,7 +53,8 @@ pub fn nearest(from: &Mesh, some: Option<&[u32]>, to: &Bvh, gap: f64) -> Option<
         return Some(Bounds { lo: 0.0, hi: f64::INFINITY, at: own.corners(0)[0] });
     }
     let search = Search { own: &own, to, gap };
-    let start = search.guess(rounding::of_distance(size));
+    let near: Vec<DVec3> = near.map(|t| from.corners(t as usize)).into_iter().flatten().collect();
+    let start = search.guess(near, rounding::of_distance(size));
     let each: Vec<Bounds> =
         search.frontier(start.hi).into_par_iter().map(|pair| search.walk(pair, start)).collect();
     // Every bound from below that is missing is above every bound from above.
@@ -60,15 +73,16 @@ struct Search<'a> {
 }
 
 impl Search<'_> {
-    /// A bound from above: the nearest of some corners, from which it goes to
+    /// A bound from above: the nearest of `near` and some corners, from which it goes to
     /// and fro between the surfaces a few times. `lo` is still open.
-    fn guess(&self, error: f64) -> Bounds {
+    fn guess(&self, near: Vec<DVec3>, error: f64) -> Bounds {
         let step = self.own.len().div_ceil(TRIALS);
         let tried: Vec<(f64, DVec3)> = (0..self.own.len())
             .step_by(step)
+            .map(|slot| self.own.corners(slot)[0])
+            .chain(near)
             .collect::<Vec<_>>()
             .into_par_iter()
-            .map(|slot| self.own.corners(slot)[0])
             .map(|p| (self.to.closest(p).map_or(f64::INFINITY, |c| c.distance), p))
             .collect();
         let mut best = tried[0];

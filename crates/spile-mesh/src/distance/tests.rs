@@ -432,6 +432,10 @@ proptest! {
         let found = nearest(&a, None, &tree, 1e-9).unwrap();
         prop_assert!((found.hi - least).abs() < 1e-9 && found.hi - found.lo < 1e-9, "{:?} {}", found, least);
         prop_assert!((tree.closest(found.at).unwrap().distance - least).abs() < 1e-9);
+        // From wherever it begins.
+        for &t in &all {
+            prop_assert_eq!(nearest_from(&a, None, &tree, 1e-9, Some(t)), Some(found));
+        }
     }
 
     #[test]

@@ -8,7 +8,7 @@
 use rayon::prelude::*;
 use serde::Serialize;
 use spile_case::FileKind;
-use spile_mesh::{Bvh, DVec3, Finder, nearest};
+use spile_mesh::{Bvh, DVec3, Finder, nearest_from};
 
 use super::deviation_map::Percentile;
 use super::figure::{Figure, Histogram, VertexMap, quantiles};
@@ -75,20 +75,11 @@ pub(super) fn thickness(
     let count = l.part.points().len();
     let stride = if count > READ_ALL_UP_TO { count.div_ceil(READ_ABOUT) } else { 1 };
     let wants_all = l.case.output.files.contains(&FileKind::Ply);
-    let each: Vec<Wall> = (0..count)
-        .into_par_iter()
-        .map_init(
-            || OtherSides::of(trees),
-            |others, v| {
-                // What breaks off here never leaves `Look::measure`.
-                let other = others.seen_from(points.side[v]).filter(|_| !l.stop.is_asked());
-                let Some(other) = other else { return Wall::default() };
-                let is_read = wants_all || v % stride == 0;
-                let normal = if is_read { points.normal(l, v) } else { DVec3::ZERO };
-                Wall::at(other, l.part.points()[v], normal, far)
-            },
-        )
-        .collect();
+    let each = at_each_point(l, points, trees, |other, v| {
+        let is_read = wants_all || v % stride == 0;
+        let normal = if is_read { points.normal(l, v) } else { DVec3::ZERO };
+        Wall::at(other, l.part.points()[v], normal, far)
+    });
     let map =
         |pick: fn(&Wall) -> Option<f64>| VertexMap { values: each.iter().map(pick).collect() };
     let (map, ray, ball) = (map(|w| w.shortest), map(|w| w.ray), map(|w| w.ball));
@@ -112,14 +103,48 @@ pub(super) fn thickness(
 
 /// The shortest straight distance to the other side alone, at each point.
 pub(super) fn shortest(l: &Labelled, points: &PartPoints, trees: &Trees) -> VertexMap {
-    let values = (0..l.part.points().len()).into_par_iter().map_init(
-        || OtherSides::of(trees),
-        |others, v| {
-            let other = others.seen_from(points.side[v])?;
-            other.nearby.closest(l.part.points()[v]).map(|closest| closest.distance)
-        },
-    );
-    VertexMap { values: values.collect() }
+    let values = at_each_point(l, points, trees, |other, v| {
+        other.nearby.closest(l.part.points()[v]).map(|closest| closest.distance)
+    });
+    VertexMap { values }
+}
+
+/// What `read` finds at each point of bore and outside, in the part's order; nothing at others.
+///
+/// Points are asked one beside the other, so that the same branches of a tree answer and lie
+/// at hand: those of a scan may come in any order. Answers do not depend on it.
+fn at_each_point<T: Clone + Default + Send>(
+    l: &Labelled,
+    points: &PartPoints,
+    trees: &Trees,
+    read: impl Fn(&mut OtherSide, usize) -> T + Sync,
+) -> Vec<T> {
+    let mut is_listed = vec![false; l.part.points().len()];
+    let mut beside = Vec::with_capacity(is_listed.len());
+    for tree in [&trees.bore, &trees.outside] {
+        for v in tree.triangles().iter().flat_map(|t| l.part.triangles()[*t as usize]) {
+            if !std::mem::replace(&mut is_listed[v as usize], true) {
+                beside.push(v);
+            }
+        }
+    }
+    let found: Vec<T> = beside
+        .par_iter()
+        .map_init(
+            || OtherSides::of(trees),
+            |others, &v| {
+                // What breaks off here never leaves `Look::measure`.
+                let other = others.seen_from(points.side[v as usize]);
+                let other = other.filter(|_| !l.stop.is_asked());
+                other.map_or_else(T::default, |other| read(other, v as usize))
+            },
+        )
+        .collect();
+    let mut each = vec![T::default(); is_listed.len()];
+    for (v, found) in beside.into_iter().zip(found) {
+        each[v as usize] = found;
+    }
+    each
 }
 
 /// A side of the wall to be measured to, and what was near the place asked about last.
@@ -135,7 +160,7 @@ impl<'a> OtherSide<'a> {
     }
 }
 
-/// Both sides, for points of a part in its own order, which mostly lie together.
+/// Both sides, for points that lie beside each other.
 struct OtherSides<'a> {
     bore: OtherSide<'a>,
     outside: OtherSide<'a>,
@@ -188,7 +213,10 @@ fn least(l: &Labelled, trees: &Trees, map: &VertexMap) -> Option<Least> {
         by_one.fold(by_all, f64::max) <= thinnest + slack
     };
     let near: Vec<u32> = bore.into_par_iter().filter(may_be_least).collect();
-    let found = nearest(l.part, Some(&near), &trees.outside, 0.0)?;
+    let thinnest = near.iter().copied().find(|t| {
+        l.part.triangles()[*t as usize].map(wall_at).iter().any(|wall| *wall <= thinnest)
+    });
+    let found = nearest_from(l.part, Some(&near), &trees.outside, 0.0, thinnest)?;
     Some(([found.lo, found.hi], found.at.to_array()))
 }
 

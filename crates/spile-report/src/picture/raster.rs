@@ -75,6 +75,29 @@ impl Seen {
             .filter(|s| s.triangle != NOTHING)
     }
 
+    /// The depth at each sample, but negative infinity where no triangle or one that
+    /// `is_behind` is seen.
+    pub fn fronts(&self, is_behind: impl Fn(u32) -> bool + Sync) -> Vec<f32> {
+        let mut fronts = vec![f32::NEG_INFINITY; self.samples.len()];
+        let rows = fronts.par_chunks_mut(self.width.max(1));
+        rows.zip(self.samples.par_chunks(self.width.max(1))).for_each(|(fronts, samples)| {
+            let mut last = (NOTHING, false);
+            for (front, sample) in fronts.iter_mut().zip(samples) {
+                // A neighbour is mostly of the same triangle.
+                if sample.triangle != last.0 {
+                    last = (
+                        sample.triangle,
+                        sample.triangle != NOTHING && !is_behind(sample.triangle),
+                    );
+                }
+                if last.1 {
+                    *front = sample.depth;
+                }
+            }
+        });
+        fronts
+    }
+
     /// Weights of a triangle's corners at a sample's middle.
     pub fn weights(&self, corners: [u32; 3], x: isize, y: isize) -> [f64; 3] {
         let corners = corners.map(|c| self.points[c as usize]);
@@ -131,18 +154,28 @@ impl Bands {
 
 /// The bands that a triangle may touch; none where it lies beside the picture.
 fn bands_of(triangle: &[u32; 3], points: &[[f64; 3]], size: [usize; 2]) -> Range<u32> {
-    let rows = [0, 1].map(|axis| {
-        let along = triangle.map(|c| points[c as usize][axis]);
-        let low = along.iter().fold(f64::INFINITY, |a, &b| a.min(b));
-        let high = along.iter().fold(f64::NEG_INFINITY, |a, &b| a.max(b));
-        let most = size[axis] as f64;
-        [low.floor().clamp(0.0, most) as usize, high.ceil().clamp(0.0, most) as usize]
+    let [a, b, c] = triangle.map(|c| points[c as usize]);
+    let [columns, rows] = [0, 1].map(|axis| {
+        let [a, b, c] = [a[axis], b[axis], c[axis]];
+        [a.min(b).min(c), a.max(b).max(c)]
     });
-    if rows.iter().any(|[low, high]| low >= high) {
+    let is_beside = |[low, high]: [f64; 2], most: usize| high <= 0.0 || low >= most as f64;
+    if is_beside(columns, size[0]) || is_beside(rows, size[1]) {
         return 0..0;
     }
-    let [low, high] = rows[1];
+    let [low, high] = [floor(rows[0]), ceil(rows[1]).min(size[1])];
     (low / BAND) as u32..high.div_ceil(BAND) as u32
+}
+
+/// The whole number below, or 0: a cast is much sooner done than a call.
+fn floor(x: f64) -> usize {
+    x as usize
+}
+
+/// The whole number above, or 0.
+fn ceil(x: f64) -> usize {
+    let below = x as usize;
+    below.saturating_add(usize::from(x > below as f64))
 }
 
 /// The weights of a triangle's corners over the picture's plane.
@@ -207,11 +240,9 @@ impl Band<'_> {
         let [a, b, c] = corners.map(|c| self.points[c as usize]);
         // The samples whose middles lie in the triangle's box; most small triangles have none.
         let within = |axis: usize, from: usize, to: usize| {
-            let along = [a[axis], b[axis], c[axis]];
-            let low = along.iter().fold(f64::INFINITY, |a, &b| a.min(b));
-            let high = along.iter().fold(f64::NEG_INFINITY, |a, &b| a.max(b));
-            let first = ((low - 0.5).ceil().max(0.0) as usize).max(from);
-            first..((high + 0.5).floor().max(0.0) as usize).min(to)
+            let [a, b, c] = [a[axis], b[axis], c[axis]];
+            let (low, high) = (a.min(b).min(c), a.max(b).max(c));
+            ceil(low - 0.5).max(from)..floor(high + 0.5).min(to)
         };
         let (columns, rows) =
             (within(0, 0, self.width), within(1, self.first, self.first + self.rows));
