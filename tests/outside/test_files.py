@@ -192,6 +192,62 @@ def test_step_holds_the_parts_triangles(made):
     assert CAUTION in text
 
 
+def test_step_is_one_closed_surface_to_an_open_cad_kernel(made):
+    """The triangles as the kernel holds them: one solid of one shell, a face a group, and over all of them every edge
+    once each way between the same two places, the volume within positive.
+
+    Its checker of exact shapes (BRepCheck) calls no face valid that has triangles and no exact surface, be it one that the
+    kernel made itself, and so no tessellated solid. That is shown here, for what it says of the part says nothing of it.
+    """
+    from OCP.BRep import BRep_Builder, BRep_Tool
+    from OCP.BRepCheck import BRepCheck_Analyzer
+    from OCP.gp import gp_Pnt
+    from OCP.Poly import Poly_Triangle, Poly_Triangulation
+    from OCP.STEPControl import STEPControl_Reader
+    from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
+    from OCP.TopExp import TopExp_Explorer
+    from OCP.TopLoc import TopLoc_Location
+    from OCP.TopoDS import TopoDS, TopoDS_Face
+
+    def each(shape, kind):
+        explorer = TopExp_Explorer(shape, kind)
+        while explorer.More():
+            yield explorer.Current()
+            explorer.Next()
+
+    one = Poly_Triangulation(3, 1, False)
+    for k, at in enumerate([(0, 0, 0), (1, 0, 0), (0, 1, 0)], 1):
+        one.SetNode(k, gp_Pnt(*at))
+    one.SetTriangle(1, Poly_Triangle(1, 2, 3))
+    of_the_kernel = TopoDS_Face()
+    BRep_Builder().MakeFace(of_the_kernel, one)
+    assert not BRepCheck_Analyzer(of_the_kernel).IsValid(), "it can be asked of the part now"
+
+    reader = STEPControl_Reader()
+    assert reader.ReadFile(str(file_of(made, "step"))).name == "IFSelect_RetDone"
+    assert reader.TransferRoots() == 1
+    part = next(each(reader.OneShape(), TopAbs_ShapeEnum.TopAbs_SOLID))
+    assert len(list(each(part, TopAbs_ShapeEnum.TopAbs_SHELL))) == 1
+    faces = [TopoDS.Face_s(f) if hasattr(TopoDS, "Face_s") else TopoDS.Face(f) for f in each(part, TopAbs_ShapeEnum.TopAbs_FACE)]
+    assert len(faces) == step_text(made).count("=TRIANGULATED_FACE(")
+    corners = []
+    for face in faces:
+        assert BRep_Tool.Surface_s(face) is None and face.Orientation() == TopAbs_Orientation.TopAbs_FORWARD
+        held = BRep_Tool.Triangulation_s(face, TopLoc_Location())
+        nodes = np.array([(p.X(), p.Y(), p.Z()) for p in (held.Node(k + 1) for k in range(held.NbNodes()))])
+        triangles = [held.Triangle(k + 1) for k in range(held.NbTriangles())]
+        corners.append(nodes[np.array([[t.Value(1), t.Value(2), t.Value(3)] for t in triangles]) - 1])
+    corners = np.concatenate(corners)
+    assert len(corners) == len(made.part)
+    _, place = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
+    place = place.reshape(-1, 3)
+    ways = np.concatenate([place, np.roll(place, -1, axis=1)]).reshape(2, -1).T
+    assert (ways[:, 0] != ways[:, 1]).all()
+    there, back = ({(a, b) for a, b in ways[:, order].tolist()} for order in ([0, 1], [1, 0]))
+    assert len(there) == len(ways) and there == back
+    assert np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])).sum() > 0
+
+
 def test_step_is_read_by_an_open_cad_kernel(made):
     """Its unit, the volume of the triangles, and each fitting: valid, of its exact volume, its radii and axis exact."""
     from OCP.BRepAdaptor import BRepAdaptor_Surface
