@@ -39,6 +39,10 @@ pub(crate) struct Loaded {
     pub files: Vec<InputFile>,
     /// What the scan files hold, in the same order.
     pub scans: Vec<Mesh>,
+    /// The case's own text.
+    pub text: String,
+    /// The files of painted triangles that it names, as it names them, with their bytes.
+    pub painted: Vec<(String, Vec<u8>)>,
 }
 
 /// SHA-256 of `bytes`, lower-case hexadecimal.
@@ -68,18 +72,28 @@ fn read_mesh_named(path: &Path, name: &str) -> Result<(InputFile, Mesh), Failure
 ///
 /// Files that the case names are sought from the case's own folder.
 pub(crate) fn load(path: &Path) -> Result<Loaded, Failure> {
+    let folder = path.parent().unwrap_or(Path::new(""));
+    load_placed(path, &|file| folder.join(file))
+}
+
+/// The case at `path` with what it names, each file where `place` says.
+pub(crate) fn load_placed(path: &Path, place: &dyn Fn(&str) -> PathBuf) -> Result<Loaded, Failure> {
     let name = shown(path);
     let text = String::from_utf8(read_bytes(path)?).map_err(|error| {
         let at = error.utf8_error().valid_up_to();
         Failure::new(format!("the case is not UTF-8 text: {name}, byte {at}"))
             .hint("save the case as UTF-8")
     })?;
-    let folder = path.parent().unwrap_or(Path::new("")).to_owned();
-    let mut case = read_case_with(&text, &name, &mut |file| painted(&folder, file))
-        .map_err(|mistakes| Failure::in_case(mistakes, &text))?;
+    let mut painted = Vec::new();
+    let read = read_case_with(&text, &name, &mut |file| {
+        let (bytes, read) = painted_at(&place(file), file)?;
+        painted.push((file.to_owned(), bytes));
+        Ok(read)
+    });
+    let mut case = read.map_err(|mistakes| Failure::in_case(mistakes, &text))?;
     case.name.get_or_insert_with(|| name_of(path));
     let named = |file: &str| {
-        read_mesh_named(&folder.join(file), &file.replace('\\', "/"))
+        read_mesh_named(&place(file), &file.replace('\\', "/"))
             .map_err(|f| f.hint(format!("it is named in {name}, from that file's folder")))
     };
     let (mut files, scans): (Vec<_>, Vec<_>) = case
@@ -94,7 +108,7 @@ pub(crate) fn load(path: &Path) -> Result<Loaded, Failure> {
     check_painted(&case, &files)?;
     let chords = chords(&case);
     for (solid, chord) in case.solids.iter_mut().zip(chords) {
-        let path = folder.join(&solid.file);
+        let path = place(&solid.file);
         let shown = solid.file.replace('\\', "/");
         let read = match solid.kind {
             SolidKind::Mesh if is_step(&shown) => {
@@ -120,7 +134,7 @@ pub(crate) fn load(path: &Path) -> Result<Loaded, Failure> {
         align.points = points.into_iter().map(|p| p.to_array()).collect();
         align.triangles = triangles;
     }
-    Ok(Loaded { case, files, scans })
+    Ok(Loaded { case, files, scans, text, painted })
 }
 
 /// What a case is called that has no name of its own: as its file.
@@ -213,12 +227,16 @@ struct PaintedFile {
 
 /// The painted triangles in a file of `folder`, or what is wrong with it.
 pub(crate) fn painted(folder: &Path, file: &str) -> Result<Painted, String> {
-    let path: PathBuf = folder.join(file);
+    painted_at(&folder.join(file), file).map(|(_, painted)| painted)
+}
+
+fn painted_at(path: &Path, file: &str) -> Result<(Vec<u8>, Painted), String> {
     let bytes =
-        std::fs::read(&path).map_err(|error| format!("cannot read {file}: {}", said(&error)))?;
+        std::fs::read(path).map_err(|error| format!("cannot read {file}: {}", said(&error)))?;
     let read: PaintedFile = serde_json::from_slice(&bytes)
         .map_err(|error| format!("{file} is not {{ scan_sha256, triangles }} in JSON: {error}"))?;
-    Ok(Painted { scan_sha256: read.scan_sha256.to_lowercase(), triangles: read.triangles })
+    let scan_sha256 = read.scan_sha256.to_lowercase();
+    Ok((bytes, Painted { scan_sha256, triangles: read.triangles }))
 }
 
 fn check_units(case_unit: Unit, files: &[InputFile]) -> Result<(), Failure> {

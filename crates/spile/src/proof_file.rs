@@ -61,6 +61,28 @@ impl OutputRecord {
     }
 }
 
+/// The case as it was asked, in the output folder.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(crate) struct AskedRecord {
+    /// Its name in the output folder.
+    pub file: String,
+    /// Its hash, lower-case hexadecimal.
+    pub sha256: String,
+    /// What the names in it stand for.
+    pub names: Vec<NamedRecord>,
+    /// The files of painted triangles that it names; what else it names is among the inputs.
+    pub painted: Vec<OutputRecord>,
+}
+
+/// A file that the asked case names.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(crate) struct NamedRecord {
+    /// Its name in the case.
+    pub name: String,
+    /// Its name in the output folder.
+    pub file: String,
+}
+
 /// The document. Nothing in it depends on clock, host or place.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub(crate) struct ProofFile {
@@ -74,6 +96,9 @@ pub(crate) struct ProofFile {
     pub inputs: Vec<InputRecord>,
     /// The files that were made from them.
     pub outputs: Vec<OutputRecord>,
+    /// The case as it was asked, byte for byte; of a run alone.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub asked: Option<AskedRecord>,
     /// What was judged.
     #[serde(flatten)]
     pub body: Body,

@@ -200,6 +200,7 @@ mod tests {
             unit: "mm",
             inputs: Vec::new(),
             outputs: Vec::new(),
+            asked: None,
             body: Body::Judged(Box::new(proof())),
             notes: vec!["end `upper`: the edge length is 0.25 mm".into()],
             gave_way: None,

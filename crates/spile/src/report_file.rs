@@ -84,8 +84,11 @@ pub(crate) fn reports(
     kinds: &[ReportKind],
     stop: StopAsked<'_>,
 ) -> Result<Vec<Vec<u8>>, Failure> {
-    let inputs: Vec<FileRecord> =
-        proof.inputs.iter().map(|i| record(&i.file, &i.sha256, Some(i.triangles))).collect();
+    let meshes = proof.inputs.iter().map(|i| record(&i.file, &i.sha256, Some(i.triangles)));
+    let asked = proof.asked.iter().map(|a| record(&a.file, &a.sha256, None));
+    let painted = proof.asked.iter().flat_map(|a| &a.painted);
+    let painted = painted.map(|p| record(&p.file, &p.sha256, None));
+    let inputs: Vec<FileRecord> = meshes.chain(asked).chain(painted).collect();
     let outputs: Vec<FileRecord> =
         proof.outputs.iter().map(|o| record(&o.file, &o.sha256, None)).collect();
     let (part, ends) = match &proof.body {

@@ -29,8 +29,23 @@ impl Written {
 
     /// Every file that it lists, with its hash.
     pub fn files(&self) -> Vec<(&str, &str)> {
-        let all = ["inputs", "outputs"].into_iter().filter_map(|key| self.json[key].as_array());
-        all.flatten().filter_map(|r| Some((r["file"].as_str()?, r["sha256"].as_str()?))).collect()
+        let asked = &self.json["asked"];
+        let lists = [&self.json["inputs"], &self.json["outputs"], &asked["painted"]];
+        let all = lists.into_iter().filter_map(Value::as_array).flatten().chain([asked]);
+        all.filter_map(|r| Some((r["file"].as_str()?, r["sha256"].as_str()?))).collect()
+    }
+
+    /// The file of the case as it was asked, if it lists one.
+    pub fn asked(&self) -> Option<&str> {
+        self.json["asked"]["file"].as_str().filter(|file| self.lists(file) && is_inside(file))
+    }
+
+    /// The file in the folder that a name in the asked case stands for.
+    pub fn asked_file(&self, name: &str) -> Option<&str> {
+        let names = self.json["asked"]["names"].as_array()?;
+        let name = name.replace('\\', "/");
+        let named = names.iter().find(|record| record["name"] == name.as_str())?;
+        named["file"].as_str().filter(|file| self.lists(file) && is_inside(file))
     }
 
     /// Whether it lists a file of this name.
@@ -47,6 +62,13 @@ impl Written {
     pub fn version(&self) -> Option<&str> {
         self.json["spile"].as_str()
     }
+}
+
+/// Whether a file that a proof names lies in the proof's own folder.
+pub(crate) fn is_inside(file: &str) -> bool {
+    !file.is_empty()
+        && file.split('/').all(|part| !matches!(part, "" | "." | ".."))
+        && !file.contains(['\\', ':'])
 }
 
 /// The text of a document whose last key is [`OWN_KEY`] with an empty value, that value

@@ -1,7 +1,7 @@
 //! `prove`: judges a part, wherever it was made, against a case.
 
 use std::fmt::Write as _;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use spile_case::{Case, write_case};
 use spile_joint::Watch as _;
@@ -16,7 +16,7 @@ use crate::commands::run::{CASE_FILE, file_name};
 use crate::commands::settle_for::settled_for;
 use crate::exit::Ending;
 use crate::failure::Failure;
-use crate::inputs::{Loaded, load, read_mesh, shown};
+use crate::inputs::{Loaded, load, load_placed, read_mesh, shown};
 use crate::output::write_whole;
 use crate::progress::Progress;
 use crate::proof_file::{Body, CAUTION, InputRecord, OutputRecord, ProofFile};
@@ -35,7 +35,8 @@ pub(crate) fn prove(args: &ProveArgs) -> Result<Answer, Failure> {
     };
     let case = if is_folder { args.case.join(CASE_FILE) } else { args.case.clone() };
     let kind = args.report.as_deref().map(ReportKind::of).transpose()?;
-    let proved = proved(&case, part, args.asked.as_deref(), args.without_seams)?;
+    let asked = args.asked.as_deref().map(Asked::File);
+    let proved = proved(&case, part, asked.as_ref(), args.without_seams)?;
     let mut text = proof_text(&proved.file);
     if let (Some(report), Some(kind)) = (&args.report, kind) {
         write_whole(report, &proved.report(&[kind])?.concat())?;
@@ -71,6 +72,30 @@ pub fn report_as_pdf(case: &Path, part: &Path) -> Result<Vec<Vec<u8>>, String> {
     proved.report(&[ReportKind::Pdf, ReportKind::Checked]).map_err(|failure| failure.message)
 }
 
+/// The case as it was asked.
+pub(crate) enum Asked<'a> {
+    /// Its file, with what it names from that file's folder on.
+    File(&'a Path),
+    /// Its file in an output folder, and where there what it names is.
+    Kept(PathBuf, &'a dyn Fn(&str) -> PathBuf),
+}
+
+impl Asked<'_> {
+    fn path(&self) -> &Path {
+        match self {
+            Self::File(path) => path,
+            Self::Kept(path, _) => path,
+        }
+    }
+
+    fn load(&self) -> Result<Loaded, Failure> {
+        match self {
+            Self::File(path) => load(path),
+            Self::Kept(path, place) => load_placed(path, place),
+        }
+    }
+}
+
 /// The proof of a part by a case and, where it is given, by the case as it was asked.
 ///
 /// `without_seams`: where seams are missing and cannot be told from the part, what rests
@@ -78,14 +103,14 @@ pub fn report_as_pdf(case: &Path, part: &Path) -> Result<Vec<Vec<u8>>, String> {
 pub(crate) fn proved(
     case: &Path,
     part_path: &Path,
-    asked: Option<&Path>,
+    asked: Option<&Asked>,
     without_seams: bool,
 ) -> Result<Proved, Failure> {
     let progress = Progress::new(3);
     progress.step("read", None);
     let loaded = load(case)?;
-    let asked_name = asked.map(shown);
-    let asked = asked.map(load).transpose()?;
+    let asked_name = asked.map(|asked| shown(asked.path()));
+    let asked = asked.map(Asked::load).transpose()?;
     if let (Some(name), Some(asked)) = (&asked_name, &asked) {
         check_same_scans(&loaded, asked, name)?;
     }
@@ -126,6 +151,7 @@ pub(crate) fn proved(
         unit: loaded.case.unit.name(),
         inputs: loaded.files.iter().map(|s| InputRecord::of(&s.name, s)).collect(),
         outputs: vec![OutputRecord::named(&file_name(part_path), &part.sha256)],
+        asked: None,
         body: Body::Judged(Box::new(proof)),
         notes,
         gave_way: None,

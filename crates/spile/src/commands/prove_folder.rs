@@ -8,7 +8,7 @@ use serde_json::Value;
 use spile_mesh::{DVec3, Mesh, round_to_f32};
 
 use crate::answer::{Answer, json_text};
-use crate::commands::prove::proved;
+use crate::commands::prove::{Asked, proved};
 use crate::commands::run::CASE_FILE;
 use crate::exit::Ending;
 use crate::failure::Failure;
@@ -17,7 +17,7 @@ use crate::output::{PARTS, REPORTS};
 use crate::proof_difference::differences;
 use crate::proof_file::{Difference, ProofFile, Recomputed};
 use crate::proof_table::proof_text;
-use crate::written::{OWN_KEY, Written, is_whole};
+use crate::written::{OWN_KEY, Written, is_inside, is_whole};
 
 const PROOF: &str = "proof.json";
 
@@ -25,7 +25,8 @@ fn differs(file: &str, what: impl Into<String>) -> Difference {
     Difference { file: file.to_owned(), what: what.into() }
 }
 
-/// Proves the folder again and compares.
+/// Proves the folder again and compares, with the case as it was asked that is kept in it, or
+/// with another one that is named.
 ///
 /// A byte that has changed in a listed file, a file that is missing or that no proof
 /// lists, and a figure that comes out other than it is written each end broken.
@@ -57,7 +58,12 @@ pub(crate) fn prove_folder(folder: &Path, asked: Option<&Path>) -> Result<Answer
     };
     found.extend(other_mesh(folder, stem));
     let stl = folder.join(format!("{stem}.stl"));
-    let proof = match proved(&folder.join(CASE_FILE), &stl, asked, false) {
+    // A name that stands for no file there leads nowhere.
+    let place = |name: &str| folder.join(written.asked_file(name).unwrap_or("inputs/none"));
+    let kept = || Some(Asked::Kept(folder.join(written.asked()?), &place));
+    let judged_by = asked.map(Asked::File).or_else(kept);
+    let has_asked = judged_by.is_some();
+    let proof = match proved(&folder.join(CASE_FILE), &stl, judged_by.as_ref(), false) {
         Ok(proved) => proved.file,
         // What is wrong with the case or an input is told as what is wrong with the folder.
         Err(failure) if failure.ending == Ending::WrongInput && asked.is_none() => {
@@ -67,8 +73,8 @@ pub(crate) fn prove_folder(folder: &Path, asked: Option<&Path>) -> Result<Answer
         }
         Err(failure) => return Err(failure),
     };
-    let left = left_out(&written, asked.is_some());
-    let compared = differences(&written.json, &json_text(&proof), asked.is_some());
+    let left = left_out(&written, has_asked);
+    let compared = differences(&written.json, &json_text(&proof), has_asked);
     found.extend(compared.into_iter().map(|what| differs(PROOF, what)));
     Ok(answer(Some(proof), found, left))
 }
@@ -81,10 +87,7 @@ fn written_in(bytes: &[u8]) -> Result<Written, String> {
 
 /// Whether a listed file is not what was listed.
 fn changed(folder: &Path, file: &str, hash: &str) -> Option<Difference> {
-    let is_inside = !file.is_empty()
-        && file.split('/').all(|part| !matches!(part, "" | "." | ".."))
-        && !file.contains(['\\', ':']);
-    if !is_inside {
+    if !is_inside(file) {
         return Some(differs(PROOF, format!("names a file outside the folder: {file}")));
     }
     match std::fs::read(folder.join(file)) {
@@ -135,7 +138,9 @@ fn corners(mesh: &Mesh) -> Vec<[[u64; 3]; 3]> {
 fn left_out(written: &Written, has_asked: bool) -> Vec<String> {
     let mut left = Vec::new();
     if !has_asked && written.has_case_row() {
-        left.push("`case` needs the case as it was asked: give it with `--asked`".to_owned());
+        let what =
+            "`case` needs the case as it was asked, which no file here is: give it with `--asked`";
+        left.push(what.to_owned());
     }
     left.push(
         "`conflicts`, `notes`, `gave_way` and `bending` are what `run` told of its own work"

@@ -1,5 +1,6 @@
 //! `run`: makes the part of a case and its proof, and writes both together.
 
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
@@ -18,13 +19,13 @@ use crate::commands::seek::find_auto;
 use crate::commands::what_holds::try_changes;
 use crate::failure::Failure;
 use crate::files::{Finished, more_files};
-use crate::inputs::{InputFile, Loaded, load, shown};
+use crate::inputs::{InputFile, Loaded, load, sha256, shown};
 use crate::output::{OutputFile, REPORTS, replace};
 use crate::part_files::{part_info, stl_bytes, threemf_bytes};
 use crate::progress::Progress;
 use crate::proof_file::{
-    AlignRecord, Body, CAUTION, InputRecord, OutputRecord, ProofFile, bending, gave_way, notes,
-    unmade, with_conflicts,
+    AlignRecord, AskedRecord, Body, CAUTION, InputRecord, NamedRecord, OutputRecord, ProofFile,
+    bending, gave_way, notes, unmade, with_conflicts,
 };
 use crate::proof_table::proof_text;
 use crate::report_file::{ReportKind, Subject, reports, thumbnail};
@@ -109,6 +110,7 @@ pub(crate) fn run_watched(
     let measures = measures.flatten();
     try_changes(loaded, &found.case, body.conflicts_mut(), wish.tries, progress);
     progress.go_on()?;
+    let (asked_record, asked_files) = asked_files(case, loaded, &inputs);
     let case_file =
         OutputFile { name: CASE_FILE.to_owned(), bytes: case_text.clone().into_bytes() };
     let outputs: Vec<OutputFile> = parts.into_iter().chain([case_file]).collect();
@@ -122,6 +124,7 @@ pub(crate) fn run_watched(
             .map(|(name, scan)| InputRecord::of(name, scan))
             .collect(),
         outputs: outputs.iter().map(OutputRecord::of).collect(),
+        asked: Some(asked_record),
         body,
         notes: [said, found.notes, notes(&made), standings(&settled)].concat(),
         gave_way: Some(gave_way(&made)),
@@ -150,6 +153,7 @@ pub(crate) fn run_watched(
     for (name, scan) in inputs.into_iter().zip(&loaded.files) {
         files.push(OutputFile { name, bytes: scan.bytes.clone() });
     }
+    files.extend(asked_files);
     progress.go_on()?;
     replace(folder, &files)?;
     progress.done();
@@ -180,6 +184,37 @@ fn name_inputs(files: &[InputFile], scans: usize, fittings: usize) -> Vec<String
             false => format!("inputs/{name}"),
         })
         .collect()
+}
+
+/// The case as it was asked and the painted files that it names, byte for byte, beside the
+/// inputs; and what its names stand for there.
+fn asked_files(case: &Path, loaded: &Loaded, inputs: &[String]) -> (AskedRecord, Vec<OutputFile>) {
+    let mut taken: BTreeSet<String> = inputs.iter().map(|name| name.to_lowercase()).collect();
+    let mut beside = |path: &Path, bytes: &[u8]| {
+        let own = file_name(path);
+        // Of files with one name each gets the first number that makes it its own.
+        let numbered = (2..).map(|k| format!("inputs/{k}-{own}"));
+        let mut names = std::iter::once(format!("inputs/{own}")).chain(numbered);
+        let name = names.find(|name| taken.insert(name.to_lowercase())).unwrap_or(own);
+        OutputFile { name, bytes: bytes.to_owned() }
+    };
+    let asked = beside(case, loaded.text.as_bytes());
+    let painted: Vec<OutputFile> =
+        loaded.painted.iter().map(|(name, bytes)| beside(Path::new(name), bytes)).collect();
+    let named = |(name, file): (&String, &String)| NamedRecord {
+        name: name.replace('\\', "/"),
+        file: file.clone(),
+    };
+    let of_painted =
+        loaded.painted.iter().zip(&painted).map(|((name, _), file)| (name, &file.name));
+    let of_inputs = loaded.files.iter().map(|file| &file.name).zip(inputs);
+    let record = AskedRecord {
+        file: asked.name.clone(),
+        sha256: sha256(&asked.bytes),
+        names: of_inputs.chain(of_painted).map(named).collect(),
+        painted: painted.iter().map(OutputRecord::of).collect(),
+    };
+    (record, std::iter::once(asked).chain(painted).collect())
 }
 
 /// How the scan that the case was written for lies on this one.

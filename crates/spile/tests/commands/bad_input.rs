@@ -259,11 +259,12 @@ fn check(bad: &Bad) -> Result<(), String> {
             &[
                 "a-out/case.toml",
                 "a-out/inputs/a.stl",
+                "a-out/inputs/a.toml",
                 "a-out/part-broken.3mf",
                 "a-out/part-broken.stl",
                 "a-out/proof.json",
             ],
-            &["a-out/case.toml", "a-out/inputs/a.stl", "a-out/proof.json"],
+            &["a-out/case.toml", "a-out/inputs/a.stl", "a-out/inputs/a.toml", "a-out/proof.json"],
         ],
     };
     if !expected.iter().any(|names| *names == left) {

@@ -38,8 +38,12 @@ fn a_moved_folder_proves_the_same_again() {
     assert_eq!(work.files(), before, "nothing is written");
     let recomputed = &ran.json()["recomputed"];
     assert_eq!(recomputed["agrees"], true);
-    assert!(recomputed["left_out"][0].as_str().unwrap().contains("--asked"), "{recomputed}");
-    // With the case as it was asked, every row is judged again.
+    let left_out = recomputed["left_out"].as_array().unwrap();
+    assert!(left_out.iter().all(|l| !l.as_str().unwrap().contains("`case`")), "{recomputed}");
+    // The case as it was asked is kept in it, so that every row is judged again; so it is with
+    // one that is named.
+    assert_eq!(work.read("elsewhere/inputs/tube.toml"), CASE);
+    assert!(work.spile(&["prove", "elsewhere"]).stdout.contains("\ncase "));
     let words = ["prove", "elsewhere", "--asked", "asked/tube.toml"];
     let ran = work.spile(&words);
     assert_eq!(ran.code, 0, "{}{}", ran.stdout, ran.stderr);
@@ -66,6 +70,7 @@ fn one_byte_in_any_file_is_told_by_the_files_name() {
         [
             "case.toml",
             "inputs/tube.stl",
+            "inputs/tube.toml",
             "part.3mf",
             "part.stl",
             "proof.json",
@@ -90,6 +95,62 @@ fn one_byte_in_any_file_is_told_by_the_files_name() {
     assert_eq!(work.spile(&["prove", "elsewhere"]).code, 0, "put back, it agrees");
 }
 
+/// A limit loosened in the settled case, with every hash made anew, asks less than was asked.
+#[test]
+fn a_settled_case_that_was_loosened_is_found_by_the_asked_one_in_the_folder() {
+    let work = moved();
+    let (case, proof) = (work.read("elsewhere/case.toml"), work.read("elsewhere/proof.json"));
+    let loosened = case.replace("wall_min = 1.5", "wall_min = 1.25");
+    assert_ne!(case, loosened);
+    let forged = proof.replace(&sha256(case.as_bytes()), &sha256(loosened.as_bytes()));
+    work.write("elsewhere/case.toml", loosened);
+    work.write("elsewhere/proof.json", hashed_anew(&forged));
+    let ran = work.spile(&["prove", "elsewhere", "--json"]);
+    assert_eq!(ran.code, 1);
+    let told = differences(&ran);
+    assert!(told.iter().all(|what| what.starts_with("proof.json says ")), "{told:?}");
+    assert!(told[0].starts_with("proof.json says `case`"), "{told:?}");
+    // Left out of the proof, it is a file that no proof lists, and the row cannot be made.
+    let mut json: Value = serde_json::from_str(&proof).unwrap();
+    json.as_object_mut().unwrap().remove("asked");
+    work.write("elsewhere/case.toml", &case);
+    work.write("elsewhere/proof.json", json.to_string());
+    let ran = work.spile(&["prove", "elsewhere", "--json"]);
+    assert_eq!(ran.code, 1);
+    let unlisted = "inputs/tube.toml is not listed in proof.json".to_owned();
+    assert!(differences(&ran).contains(&unlisted), "{}", ran.stderr);
+    let left_out = &ran.json()["recomputed"]["left_out"][0];
+    assert!(left_out.as_str().unwrap().contains("--asked"), "{left_out}");
+}
+
+/// What the asked case names lies elsewhere and has one name: painted keeps, too, come along.
+#[test]
+fn painted_keeps_and_files_of_one_name_are_kept_with_the_asked_case() {
+    let made = Work::new();
+    let tube = closed_tube(16.0, 20.0, 60.0);
+    let painted = format!(r#"{{"scan_sha256": "{}", "triangles": [0]}}"#, sha256(&tube));
+    let keep = "\n[[keep]]\nfile = \"../painted/tube.toml\"\n";
+    let case = CASE.replace("\"tube.stl\"", "\"../scans/tube.stl\"") + keep;
+    made.write("scans/tube.stl", &tube).write("painted/tube.toml", &painted);
+    made.write("cases/tube.toml", &case);
+    let ran = made.spile(&["run", "cases/tube.toml", "--out", "out", "--without-report"]);
+    assert!(ran.code < 2, "{}{}", ran.stdout, ran.stderr);
+    let work = Work::new();
+    for (name, bytes) in made.files() {
+        if name.starts_with("out/") {
+            work.write(&name, bytes);
+        }
+    }
+    assert_eq!(work.read("out/inputs/tube.toml"), case);
+    assert_eq!(work.read("out/inputs/2-tube.toml"), painted);
+    let again = work.spile(&["prove", "out", "--json"]);
+    assert_eq!((again.code, differences(&again)), (ran.code, vec![]), "{}", again.stderr);
+    work.write("out/inputs/2-tube.toml", painted.replace("[0]", "[1]"));
+    let again = work.spile(&["prove", "out", "--json"]);
+    assert_eq!(again.code, 1);
+    assert!(differences(&again)[0].starts_with("inputs/2-tube.toml has changed"));
+}
+
 /// What a hash cannot tell: figures written otherwise and hashed anew.
 #[test]
 fn a_figure_that_was_written_otherwise_is_found_by_judging_again() {
@@ -101,10 +162,7 @@ fn a_figure_that_was_written_otherwise_is_found_by_judging_again() {
     let measured = format!("\"measured\": {}", wall["measured"]);
     assert!(text.contains(&measured));
     let forged = text.replace(&measured, "\"measured\": 1.9");
-    let (head, tail) = forged.rsplit_once("\"own_sha256\": \"").unwrap();
-    let empty = format!("{head}\"own_sha256\": \"{}", &tail[64..]);
-    let own = sha256(empty.as_bytes());
-    work.write("elsewhere/proof.json", format!("{head}\"own_sha256\": \"{own}{}", &tail[64..]));
+    work.write("elsewhere/proof.json", hashed_anew(&forged));
     let ran = work.spile(&["prove", "elsewhere", "--json"]);
     assert_eq!(ran.code, 1);
     let told = differences(&ran);
@@ -113,6 +171,13 @@ fn a_figure_that_was_written_otherwise_is_found_by_judging_again() {
         wall["measured"]
     );
     assert_eq!(told, [expected]);
+}
+
+/// A proof's text with its own hash made anew.
+fn hashed_anew(text: &str) -> String {
+    let (head, tail) = text.rsplit_once("\"own_sha256\": \"").unwrap();
+    let own = sha256(format!("{head}\"own_sha256\": \"{}", &tail[64..]).as_bytes());
+    format!("{head}\"own_sha256\": \"{own}{}", &tail[64..])
 }
 
 fn sha256(bytes: &[u8]) -> String {
