@@ -50,15 +50,16 @@ pub fn passing_ball(bore: &Bvh, gates: &[Gate]) -> Option<PassingBall> {
         return None;
     }
     let mut nearby = Finder::new(bore);
-    let (start, _) = grown(&mut nearby, first.at, first.along)?;
+    let enough = most_room(bore);
+    let (start, _) = grown(&mut nearby, first.at, first.along, enough)?;
     let mut centres = vec![start];
     for pair in gates.windows(2) {
         // The offset from the line is carried on to the next gate.
         let offset = centres[centres.len() - 1] - pair[0].at;
         let carried = pair[1].at + offset - offset.dot(pair[1].along) * pair[1].along;
         let along = pair[1].along;
-        let (a, of_a) = grown(&mut nearby, carried, along)?;
-        let (b, of_b) = grown(&mut nearby, pair[1].at, along)?;
+        let (a, of_a) = grown(&mut nearby, carried, along, enough)?;
+        let (b, of_b) = grown(&mut nearby, pair[1].at, along, enough)?;
         let better = of_b > of_a * (1.0 + CENTRE_SHARE);
         // A far jump to a wider place would cut the corner between them.
         let is_near = a.distance(b) < 0.25 * pair[0].at.distance(pair[1].at);
@@ -66,7 +67,9 @@ pub fn passing_ball(bore: &Bvh, gates: &[Gate]) -> Option<PassingBall> {
     }
     let mut best = certified(bore, &centres)?;
     for _ in 0..CENTRES_ADDED {
-        let Some(denser) = with_centre_at_tightest(&mut nearby, &centres, best.at) else { break };
+        let Some(denser) = with_centre_at_tightest((&mut nearby, enough), &centres, best.at) else {
+            break;
+        };
         let found = certified(bore, &denser)?;
         if found.tightest <= best.tightest * (1.0 + 0.1 * CENTRE_SHARE) {
             break;
@@ -76,8 +79,15 @@ pub fn passing_ball(bore: &Bvh, gates: &[Gate]) -> Option<PassingBall> {
     Some(PassingBall { lo: 2.0 * best.least.max(0.0), at: best.at, centres })
 }
 
-/// The centre moved square to `along` to where it has the most room nearby, and how much.
-fn grown(bore: &mut Finder, from: DVec3, along: DVec3) -> Option<(DVec3, f64)> {
+/// More room than this is nowhere in a bore with such a surface: a centre that has as much
+/// has left it, by a fold or a hole, and would run on for long.
+fn most_room(bore: &Bvh) -> f64 {
+    0.5 * bore.bounds().diagonal()
+}
+
+/// The centre moved square to `along` to where it has the most room nearby, and how much;
+/// left where it has `enough`.
+fn grown(bore: &mut Finder, from: DVec3, along: DVec3, enough: f64) -> Option<(DVec3, f64)> {
     let mut room = bore.closest(from)?.distance;
     if along == DVec3::ZERO {
         return Some((from, room));
@@ -85,7 +95,7 @@ fn grown(bore: &mut Finder, from: DVec3, along: DVec3) -> Option<(DVec3, f64)> {
     let (u, v) = along.any_orthonormal_pair();
     let mut at = from;
     let mut step = FIRST_STEP_SHARE * room;
-    while step > CENTRE_SHARE * room && step > 0.0 {
+    while step > CENTRE_SHARE * room && step > 0.0 && room < enough {
         let mut is_better = false;
         for k in 0..6 {
             let angle = std::f64::consts::TAU * f64::from(k) / 6.0;
@@ -104,7 +114,7 @@ fn grown(bore: &mut Finder, from: DVec3, along: DVec3) -> Option<(DVec3, f64)> {
 /// The line with three more centres on the piece that passes `tightest`: there,
 /// and half-way to its ends, each moved to where it has the most room.
 fn with_centre_at_tightest(
-    bore: &mut Finder,
+    (bore, enough): (&mut Finder, f64),
     centres: &[DVec3],
     tightest: DVec3,
 ) -> Option<Vec<DVec3>> {
@@ -117,7 +127,7 @@ fn with_centre_at_tightest(
         .min_by(|&i, &j| off(&centres[i..i + 2]).total_cmp(&off(&centres[j..j + 2])))?;
     let along = (centres[piece + 1] - centres[piece]).try_normalize()?;
     let [before, after] = [piece, piece + 1].map(|i| 0.5 * (centres[i] + tightest));
-    let added = [before, tightest, after].map(|p| grown(bore, p, along));
+    let added = [before, tightest, after].map(|p| grown(bore, p, along, enough));
     let mut denser = centres[..=piece].to_vec();
     denser.extend(added.into_iter().flatten().map(|(centre, _)| centre));
     denser.extend(&centres[piece + 1..]);
@@ -141,4 +151,23 @@ fn certified(bore: &Bvh, centres: &[DVec3]) -> Option<Clearance> {
     let gap = CERTIFIED_SHARE * bore.closest(*centres.first()?)?.distance;
     let Bounds { lo, hi, at } = nearest(&line, None, bore, gap)?;
     Some(Clearance { least: lo, tightest: hi, at })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_centre_outside_does_not_run_away() {
+        let points = vec![DVec3::ZERO, DVec3::new(4.0, 0.0, 0.0), DVec3::new(0.0, 4.0, 0.0)];
+        let bore = Bvh::build(&Mesh::new(points, vec![[0, 1, 2]]).unwrap());
+        let enough = most_room(&bore);
+        let mut nearby = Finder::new(&bore);
+        let beside = DVec3::new(1.0, 1.0, 0.1);
+        let (_, room) = grown(&mut nearby, beside, DVec3::X, enough).unwrap();
+        assert!(room >= enough && room < enough + 0.1, "{room} of {enough}");
+        // Without that bound it would have gone on for sixty times the room it began with.
+        let (_, free) = grown(&mut nearby, beside, DVec3::X, f64::INFINITY).unwrap();
+        assert!(free > 1.9 * enough, "{free}");
+    }
 }
