@@ -58,7 +58,8 @@ def test_the_planted_motion_is_undone(record):
 
 def test_scipy_finds_no_better_pose(record):
     document, mesh, corners, count, _ = record
-    points = by_record(document, corners[:count].mean(axis=1, dtype=np.float64))[::40]
+    # So many that their noise leaves the pose less unsure than what is asserted: of every fortieth it was 3e-4.
+    points = by_record(document, corners[:count].mean(axis=1, dtype=np.float64))[::10]
     verts, faces = np.asarray(mesh.vertices), np.asarray(mesh.faces)
     centre = points.mean(axis=0)
 
