@@ -14,6 +14,8 @@ ROOT = Path(__file__).resolve().parents[2]
 SCANS = ROOT / "tests" / "scans"
 # The heavy references run on these cases unless --full is given.
 SUBSET = ("trachea-cut", "airway-cut")
+# The slowest of all, seconds to ten thousand triangles, runs on this one.
+SMALL = ("trachea-cut",)
 # One case of each open scan: figures are held against the references on all of these in every run.
 EACH_SCAN = (
     "trachea-cut", "trachea-rim", "trachea-whole", "airway-cut", "airway-rim", "aorta", "aortic-arch", "colon-cut-hard", "leg-sleeve",
@@ -60,7 +62,7 @@ def pytest_generate_tests(metafunc):
     folders = held_folders()
     if "made" in metafunc.fixturenames:
         metafunc.parametrize("made", folders, ids=lambda p: p.name, indirect=True)
-    for name, subset in (("heavy", SUBSET), ("each_scan", EACH_SCAN)):
+    for name, subset in (("heavy", SUBSET), ("each_scan", EACH_SCAN), ("small", SMALL)):
         if name in metafunc.fixturenames:
             some = folders if metafunc.config.getoption("--full") else [f for f in folders if f.name in subset]
             metafunc.parametrize(name, some, ids=lambda p: p.name, indirect=True)
@@ -80,6 +82,7 @@ def made(request, made_cache):
 
 heavy = made
 each_scan = made
+small = made
 
 
 @pytest.fixture(scope="session")

@@ -192,43 +192,34 @@ def test_step_holds_the_parts_triangles(made):
     assert CAUTION in text
 
 
-def test_step_is_one_closed_surface_to_an_open_cad_kernel(made):
-    """The triangles as the kernel holds them: one solid of one shell, a face a group, and over all of them every edge
-    once each way between the same two places, the volume within positive.
+def each_of(shape, kind):
+    from OCP.TopExp import TopExp_Explorer
 
-    Its checker of exact shapes (BRepCheck) calls no face valid that has triangles and no exact surface, be it one that the
-    kernel made itself, and so no tessellated solid. That is shown here, for what it says of the part says nothing of it.
-    """
-    from OCP.BRep import BRep_Builder, BRep_Tool
-    from OCP.BRepCheck import BRepCheck_Analyzer
-    from OCP.gp import gp_Pnt
-    from OCP.Poly import Poly_Triangle, Poly_Triangulation
+    explorer = TopExp_Explorer(shape, kind)
+    while explorer.More():
+        yield explorer.Current()
+        explorer.Next()
+
+
+def as_face(shape):
+    from OCP.TopoDS import TopoDS
+
+    return TopoDS.Face_s(shape) if hasattr(TopoDS, "Face_s") else TopoDS.Face(shape)
+
+
+def triangles_in_the_kernel(made):
+    """The part as an open CAD kernel reads it: one solid of one shell, a face a group, all forward; the corners of its triangles."""
+    from OCP.BRep import BRep_Tool
     from OCP.STEPControl import STEPControl_Reader
     from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
-    from OCP.TopExp import TopExp_Explorer
     from OCP.TopLoc import TopLoc_Location
-    from OCP.TopoDS import TopoDS, TopoDS_Face
-
-    def each(shape, kind):
-        explorer = TopExp_Explorer(shape, kind)
-        while explorer.More():
-            yield explorer.Current()
-            explorer.Next()
-
-    one = Poly_Triangulation(3, 1, False)
-    for k, at in enumerate([(0, 0, 0), (1, 0, 0), (0, 1, 0)], 1):
-        one.SetNode(k, gp_Pnt(*at))
-    one.SetTriangle(1, Poly_Triangle(1, 2, 3))
-    of_the_kernel = TopoDS_Face()
-    BRep_Builder().MakeFace(of_the_kernel, one)
-    assert not BRepCheck_Analyzer(of_the_kernel).IsValid(), "it can be asked of the part now"
 
     reader = STEPControl_Reader()
     assert reader.ReadFile(str(file_of(made, "step"))).name == "IFSelect_RetDone"
     assert reader.TransferRoots() == 1
-    part = next(each(reader.OneShape(), TopAbs_ShapeEnum.TopAbs_SOLID))
-    assert len(list(each(part, TopAbs_ShapeEnum.TopAbs_SHELL))) == 1
-    faces = [TopoDS.Face_s(f) if hasattr(TopoDS, "Face_s") else TopoDS.Face(f) for f in each(part, TopAbs_ShapeEnum.TopAbs_FACE)]
+    part = next(each_of(reader.OneShape(), TopAbs_ShapeEnum.TopAbs_SOLID))
+    assert len(list(each_of(part, TopAbs_ShapeEnum.TopAbs_SHELL))) == 1
+    faces = [as_face(f) for f in each_of(part, TopAbs_ShapeEnum.TopAbs_FACE)]
     assert len(faces) == step_text(made).count("=TRIANGULATED_FACE(")
     corners = []
     for face in faces:
@@ -237,10 +228,21 @@ def test_step_is_one_closed_surface_to_an_open_cad_kernel(made):
         nodes = np.array([(p.X(), p.Y(), p.Z()) for p in (held.Node(k + 1) for k in range(held.NbNodes()))])
         triangles = [held.Triangle(k + 1) for k in range(held.NbTriangles())]
         corners.append(nodes[np.array([[t.Value(1), t.Value(2), t.Value(3)] for t in triangles]) - 1])
-    corners = np.concatenate(corners)
+    return np.concatenate(corners)
+
+
+def by_place(corners):
+    """Places and triangles of corners; the same place only where all coordinates are the same bits."""
+    places, at = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
+    return places, at.reshape(-1, 3)
+
+
+def test_step_is_one_closed_surface_to_an_open_cad_kernel(made):
+    """The triangles as the kernel holds them: over all faces every edge once each way between the same two places, the
+    volume within positive."""
+    corners = triangles_in_the_kernel(made)
     assert len(corners) == len(made.part)
-    _, place = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
-    place = place.reshape(-1, 3)
+    _, place = by_place(corners)
     ways = np.concatenate([place, np.roll(place, -1, axis=1)]).reshape(2, -1).T
     assert (ways[:, 0] != ways[:, 1]).all()
     there, back = ({(a, b) for a, b in ways[:, order].tolist()} for order in ([0, 1], [1, 0]))
@@ -248,23 +250,84 @@ def test_step_is_one_closed_surface_to_an_open_cad_kernel(made):
     assert np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])).sum() > 0
 
 
+def in_the_kernel(places, triangles):
+    """Triangles as the kernel keeps them for display: no surface, no edges."""
+    from OCP.gp import gp_Pnt
+    from OCP.Poly import Poly_Triangle, Poly_Triangulation
+
+    held = Poly_Triangulation(len(places), len(triangles), False)
+    for k, at in enumerate(np.asarray(places, float).tolist(), 1):
+        held.SetNode(k, gp_Pnt(*at))
+    for k, t in enumerate((np.asarray(triangles) + 1).tolist(), 1):
+        held.SetTriangle(k, Poly_Triangle(*t))
+    return held
+
+
+def as_exact_solid(places, triangles):
+    """The kernel's own making of a plane face of each triangle, with the edges and corners that they share, in one shell."""
+    from OCP.BRep import BRep_Builder
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeShapeOnMesh
+    from OCP.TopAbs import TopAbs_ShapeEnum
+    from OCP.TopoDS import TopoDS_Shell, TopoDS_Solid
+
+    making = BRepBuilderAPI_MakeShapeOnMesh(in_the_kernel(places, triangles))
+    making.Build()
+    build, shell, solid = BRep_Builder(), TopoDS_Shell(), TopoDS_Solid()
+    build.MakeShell(shell)
+    for face in each_of(making.Shape(), TopAbs_ShapeEnum.TopAbs_FACE):
+        build.Add(shell, face)
+    # Claimed of every shell alike; whether it is so the checker says.
+    shell.Closed(True)
+    build.MakeSolid(solid)
+    build.Add(solid, shell)
+    return solid
+
+
+def is_valid(shape):
+    from OCP.BRepCheck import BRepCheck_Analyzer
+
+    return BRepCheck_Analyzer(shape).IsValid()
+
+
+def test_step_is_a_valid_solid_to_an_open_cad_kernel(small):
+    """The triangles that the kernel has read, each made a plane face by the kernel itself: its checker of exact shapes
+    (BRepCheck) calls that solid valid, and its volume is the part's.
+
+    Of the tessellated solid as it is read it cannot be asked: the checker calls no face valid that has no surface, be it one
+    that the kernel made itself of one triangle. That is shown here, and that the checker sees a triangle gone or turned.
+    """
+    from OCP.BRep import BRep_Builder
+    from OCP.BRepGProp import BRepGProp
+    from OCP.GProp import GProp_GProps
+    from OCP.TopAbs import TopAbs_ShapeEnum
+    from OCP.TopoDS import TopoDS_Face
+
+    without_surface = TopoDS_Face()
+    BRep_Builder().MakeFace(without_surface, in_the_kernel(np.eye(3), [[0, 1, 2]]))
+    assert not is_valid(without_surface), "it can be asked of the part as it is read now"
+    corner, whole = np.vstack([np.zeros(3), np.eye(3)]), [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]]
+    assert is_valid(as_exact_solid(corner, whole))
+    assert not is_valid(as_exact_solid(corner, whole[:3]))
+    assert not is_valid(as_exact_solid(corner, [whole[0][::-1], *whole[1:]]))
+
+    places, triangles = by_place(triangles_in_the_kernel(small))
+    solid = as_exact_solid(places, triangles)
+    assert len(list(each_of(solid, TopAbs_ShapeEnum.TopAbs_FACE))) == len(small.part)
+    assert is_valid(solid)
+    found = GProp_GProps()
+    BRepGProp.VolumeProperties_s(solid, found, False, False, False)
+    mm = METRES[small.case["unit"]] * 1000
+    assert found.Mass() == pytest.approx(trimesh.load(small.stl).volume * mm**3, rel=1e-6)
+
+
 def test_step_is_read_by_an_open_cad_kernel(made):
     """Its unit, the volume of the triangles, and each fitting: valid, of its exact volume, its radii and axis exact."""
     from OCP.BRepAdaptor import BRepAdaptor_Surface
-    from OCP.BRepCheck import BRepCheck_Analyzer
     from OCP.BRepGProp import BRepGProp
     from OCP.GeomAbs import GeomAbs_SurfaceType as Kind
     from OCP.GProp import GProp_GProps
     from OCP.STEPControl import STEPControl_Reader
     from OCP.TopAbs import TopAbs_ShapeEnum
-    from OCP.TopExp import TopExp_Explorer
-    from OCP.TopoDS import TopoDS
-
-    def each(shape, kind):
-        explorer = TopExp_Explorer(shape, kind)
-        while explorer.More():
-            yield explorer.Current()
-            explorer.Next()
 
     def volume(shape, by_triangles):
         found = GProp_GProps()
@@ -277,18 +340,18 @@ def test_step_is_read_by_an_open_cad_kernel(made):
     shape = reader.OneShape()
     # The kernel turns every length into millimetres.
     mm = METRES[made.case["unit"]] * 1000
-    solids = list(each(shape, TopAbs_ShapeEnum.TopAbs_SOLID))
+    solids = list(each_of(shape, TopAbs_ShapeEnum.TopAbs_SOLID))
     ends = [e for e in made.case["end"] if e.get("fitting", {}).get("kind") in ("tube", "cone", "socket")]
     assert len(solids) == 1 + len(ends)
     part, fittings = solids[0], solids[1:]
     reference = trimesh.load(made.stl)
     assert volume(part, True) == pytest.approx(reference.volume * mm**3, rel=1e-6)
     for end, solid in zip(ends, fittings):
-        assert BRepCheck_Analyzer(solid).IsValid(), end["name"]
+        assert is_valid(solid), end["name"]
         along = np.array(end["place"]["along"]) / np.linalg.norm(end["place"]["along"])
         radii = []
-        for face in each(solid, TopAbs_ShapeEnum.TopAbs_FACE):
-            surface = BRepAdaptor_Surface(TopoDS.Face_s(face) if hasattr(TopoDS, "Face_s") else TopoDS.Face(face))
+        for face in each_of(solid, TopAbs_ShapeEnum.TopAbs_FACE):
+            surface = BRepAdaptor_Surface(as_face(face))
             if surface.GetType() == Kind.GeomAbs_Cylinder:
                 cylinder = surface.Cylinder()
                 radii.append(cylinder.Radius() / mm)
