@@ -73,10 +73,13 @@ pub trait Job: Send + Sync + 'static {
     /// As for a run.
     fn load(&self, case: &Path) -> Result<Loaded, Refusal>;
 
-    /// Makes, proves and writes to `out`, as `spile run` does; `watch` hears each step
-    /// and may stop it.
+    /// Makes and proves, as `spile run` does, and gives what then writes all of it to `out`;
+    /// `watch` hears each step and may stop it. Nothing is written before.
     ///
     /// # Errors
-    /// The input is wrong, a fault of the program, or it was stopped: nothing was written.
-    fn run(&self, case: &Path, out: &Path, watch: Arc<dyn Watch + Send>) -> Result<(), Refusal>;
+    /// The input is wrong, a fault of the program, or it was stopped.
+    fn run(&self, case: &Path, out: &Path, watch: Arc<dyn Watch + Send>) -> Result<Write, Refusal>;
 }
+
+/// Writes what was made: all of its files or, with an error, none.
+pub type Write = Box<dyn FnOnce() -> Result<(), Refusal>>;

@@ -30,7 +30,7 @@ mod surface;
 pub use assets::{is_built, turning_script};
 pub use browser::show;
 pub use folder::{Folder, staged_in};
-pub use job::{Job, Loaded, Looked, MendedScan};
+pub use job::{Job, Loaded, Looked, MendedScan, Write};
 pub use routes::{Limits, app, description};
 pub use serve::{Options, ServeError, serve};
 pub use session::{Session, Start};

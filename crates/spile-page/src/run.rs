@@ -1,5 +1,9 @@
 //! Making a part while the page goes on: on a thread of its own, step by step, to be
 //! stopped at any time.
+//!
+//! Who stops it waits for nothing. A thread that has not heard of it yet may go on beside the
+//! next making, but what it makes can no longer land: only the making in hand may write, and
+//! whether it is that is decided under the session's lock, where it is stopped, too.
 
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -25,8 +29,8 @@ struct Ear {
     started: Instant,
     steps: Mutex<Vec<StepShown>>,
     stopped: AtomicBool,
-    /// Set when nothing of the run is left.
-    is_over: AtomicBool,
+    /// All is made, and what is made is being written: too late to stop.
+    is_writing: AtomicBool,
 }
 
 impl Making {
@@ -45,6 +49,10 @@ impl Making {
 
 impl Watch for Ear {
     fn step(&self, step: &'static str, end: Option<&str>) {
+        // Nobody looks at what a stopped run still does.
+        if self.cancelled() {
+            return;
+        }
         let at_seconds = self.started.elapsed().as_secs_f64();
         let step = StepShown { step: step.to_owned(), end: end.map(str::to_owned), at_seconds };
         self.steps.lock().unwrap_or_else(PoisonError::into_inner).push(step);
@@ -57,9 +65,6 @@ impl Watch for Ear {
         self.stopped.load(Ordering::Relaxed)
     }
 }
-
-/// One part is made at a time: a stopped run may still be on its way out.
-static ONE_AT_A_TIME: Mutex<()> = Mutex::new(());
 
 impl Session {
     /// Saves the case and begins to make its part.
@@ -76,7 +81,7 @@ impl Session {
             started: Instant::now(),
             steps: Mutex::default(),
             stopped: AtomicBool::new(false),
-            is_over: AtomicBool::new(false),
+            is_writing: AtomicBool::new(false),
         });
         {
             let mut held = self.held();
@@ -88,31 +93,34 @@ impl Session {
         self.changed();
         let session = Arc::clone(self);
         thread::spawn(move || {
-            let made = {
-                let _one = ONE_AT_A_TIME.lock().unwrap_or_else(PoisonError::into_inner);
-                let watch: Arc<dyn Watch + Send> = ear.clone();
-                session.job.run(&case, &out, watch)
-            };
-            session.ended(&ear, made, text);
-            ear.is_over.store(true, Ordering::Release);
+            let watch: Arc<dyn Watch + Send> = ear.clone();
+            let made = session.job.run(&case, &out, watch);
+            // What was stopped meanwhile is thrown away here, unwritten.
+            if session.may_write(&ear) {
+                session.ended(&ear, made.and_then(|write| write()), text);
+            }
         });
         Ok(())
     }
 
-    fn ended(self: &Arc<Self>, ear: &Arc<Ear>, made: Result<(), Refusal>, text: String) {
+    /// Whether this run is still the one in hand; from then on it cannot be stopped.
+    fn may_write(&self, ear: &Arc<Ear>) -> bool {
+        let held = self.held();
+        let is_ours = held.making.now.as_ref().is_some_and(|now| Arc::ptr_eq(now, ear));
+        ear.is_writing.store(is_ours, Ordering::Release);
+        is_ours
+    }
+
+    fn ended(self: &Arc<Self>, ear: &Ear, made: Result<(), Refusal>, text: String) {
         let seconds = ear.started.elapsed().as_secs_f64();
         let is_done = made.is_ok();
         let mut held = self.held();
-        let is_ours = held.making.now.as_ref().is_some_and(|now| Arc::ptr_eq(now, ear));
-        if is_ours {
-            held.making.now = None;
-            held.making.ended = Some(match made {
-                Ok(()) => RunShown::Done { seconds },
-                Err(refused) => RunShown::Failed { refused },
-            });
-        }
+        held.making.now = None;
+        held.making.ended = Some(match made {
+            Ok(()) => RunShown::Done { seconds },
+            Err(refused) => RunShown::Failed { refused },
+        });
         drop(held);
-        // A run that was stopped when it had written already is a result all the same.
         if is_done {
             self.read_result_beside(Some(text));
         }
@@ -120,14 +128,19 @@ impl Session {
     }
 
     /// Stops the making at once, as far as the page is concerned: what the thread still
-    /// does is thrown away, and nothing is written.
+    /// does is thrown away, nothing of it is written, and another can begin.
     ///
     /// # Errors
-    /// None goes on.
+    /// None goes on, or it is being written already.
     pub fn stop(&self) -> Result<(), Refusal> {
         let mut held = self.held();
-        let ear = held.making.now.take().ok_or_else(|| Refusal::new("no part is being made"))?;
+        let ear = held.making.now.clone().ok_or_else(|| Refusal::new("no part is being made"))?;
+        if ear.is_writing.load(Ordering::Acquire) {
+            return Err(Refusal::new("the part is made and its files are being written")
+                .hint("they are there in a moment"));
+        }
         ear.stopped.store(true, Ordering::Relaxed);
+        held.making.now = None;
         held.making.ended = Some(RunShown::Stopped);
         drop(held);
         self.changed();
@@ -137,12 +150,10 @@ impl Session {
     /// Stops what goes on before the program ends, and waits a little for a run that is
     /// just writing: its files come all or none.
     pub fn end(&self) {
-        let ear = self.held().making.now.clone();
-        let _ = self.stop();
+        let is_stopped = self.stop().is_ok();
         self.tidy_painted(true);
-        let Some(ear) = ear else { return };
         for _ in 0..50 {
-            if ear.is_over.load(Ordering::Acquire) {
+            if is_stopped || self.held().making.now.is_none() {
                 return;
             }
             thread::sleep(Duration::from_millis(100));

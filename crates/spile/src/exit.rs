@@ -1,6 +1,8 @@
 //! How a command ends, and the exit code of each way.
 
+use std::panic::PanicHookInfo;
 use std::process::ExitCode;
+use std::sync::{Arc, Mutex, MutexGuard, Once, PoisonError};
 
 /// How a command ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -42,31 +44,58 @@ pub(crate) struct Fault {
     pub place: String,
 }
 
+/// What one guarded work has heard of panics: the first.
+type Heard = Arc<Mutex<Option<Fault>>>;
+
+/// Those that wait for a panic. It may come on any thread, so that each of them hears it;
+/// whose work breaks by it is the one that tells.
+static LISTENING: Mutex<Vec<Heard>> = Mutex::new(Vec::new());
+
 /// Runs `work`; a panic in it, on any thread that it waits for, comes back as
-/// the fault instead of ending the program with a trace.
+/// the fault instead of ending the program with a trace. Works may be guarded within each
+/// other and beside each other.
 pub(crate) fn guarded<T>(work: impl FnOnce() -> T + std::panic::UnwindSafe) -> Result<T, Fault> {
-    let first = std::sync::Arc::new(std::sync::Mutex::new(None::<Fault>));
-    let seen = std::sync::Arc::clone(&first);
-    let before = std::panic::take_hook();
-    std::panic::set_hook(Box::new(move |info| {
-        let message = info.payload_as_str().unwrap_or("no message").to_owned();
-        let place = info.location().map_or_else(String::new, |l| {
-            let file = l.file().rsplit(['/', '\\']).next().unwrap_or_default();
-            format!("{file}:{}", l.line())
-        });
-        if let Ok(mut first) = seen.lock() {
-            first.get_or_insert(Fault { message, place });
-        }
-    }));
+    static HOOK: Once = Once::new();
+    HOOK.call_once(|| {
+        let before = std::panic::take_hook();
+        std::panic::set_hook(Box::new(move |info| {
+            let listening = unpoisoned(&LISTENING);
+            if listening.is_empty() {
+                drop(listening);
+                return before(info);
+            }
+            for heard in listening.iter() {
+                unpoisoned(heard).get_or_insert_with(|| fault_of(info));
+            }
+        }));
+    });
+    let own = Heard::default();
+    unpoisoned(&LISTENING).push(Arc::clone(&own));
     let result = std::panic::catch_unwind(work);
-    std::panic::set_hook(before);
+    let mut listening = unpoisoned(&LISTENING);
+    listening.retain(|heard| !Arc::ptr_eq(heard, &own));
     result.map_err(|_| {
-        first
-            .lock()
-            .ok()
-            .and_then(|mut f| f.take())
-            .unwrap_or_else(|| Fault { message: "no message".to_owned(), place: String::new() })
+        let unknown = || Fault { message: "no message".to_owned(), place: String::new() };
+        let fault = unpoisoned(&own).take().unwrap_or_else(unknown);
+        // The others have heard it, too, and it is none of theirs.
+        for heard in listening.iter() {
+            unpoisoned(heard).take_if(|theirs| *theirs == fault);
+        }
+        fault
     })
+}
+
+fn fault_of(info: &PanicHookInfo<'_>) -> Fault {
+    let message = info.payload_as_str().unwrap_or("no message").to_owned();
+    let place = info.location().map_or_else(String::new, |l| {
+        let file = l.file().rsplit(['/', '\\']).next().unwrap_or_default();
+        format!("{file}:{}", l.line())
+    });
+    Fault { message, place }
+}
+
+fn unpoisoned<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 #[cfg(test)]
@@ -88,5 +117,27 @@ mod tests {
         assert_eq!(fault.message, "planted 7");
         assert!(fault.place.starts_with("exit.rs:"), "{fault:?}");
         assert_eq!(guarded(|| 5), Ok(5));
+    }
+
+    #[test]
+    fn works_beside_and_within_each_other_tell_their_own_faults() {
+        let both = std::sync::Barrier::new(2);
+        let planted = |number: u32| {
+            guarded(std::panic::AssertUnwindSafe(|| {
+                let inner = guarded(|| panic!("within {number}")).expect_err("it panics");
+                // Both have begun before either ends.
+                both.wait();
+                if number == 1 {
+                    panic!("after {}", inner.message);
+                }
+                inner.message
+            }))
+        };
+        let (one, two) = std::thread::scope(|scope| {
+            let one = scope.spawn(|| planted(1));
+            (planted(2), one.join().expect("it is guarded"))
+        });
+        assert_eq!(one, Ok("within 2".to_owned()));
+        assert_eq!(two.map_err(|fault| fault.message), Err("after within 1".to_owned()));
     }
 }

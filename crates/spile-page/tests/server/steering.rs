@@ -125,6 +125,43 @@ async fn a_making_is_told_step_by_step_and_stops_at_once() {
 }
 
 #[tokio::test]
+async fn a_stopped_making_that_hears_nothing_delays_nobody_and_its_result_never_lands() {
+    let bench = Bench::deaf();
+    let begun = |n: usize| {
+        let job = &bench.job;
+        move |now: &Value| {
+            job.runs.load(Ordering::SeqCst) == n && now["run"]["steps"][0]["end"] == "upper"
+        }
+    };
+    let started = Instant::now();
+    assert_eq!(bench.ask("POST", "api/run", "").await.0, 204);
+    until(&bench, begun(1)).await;
+    assert_eq!(bench.ask("POST", "api/stop", "").await.0, 204);
+    assert_eq!(state(&bench).await["run"]["is"], "stopped");
+    // The stopped thread still works: its steps are no longer told, and the next begins.
+    assert_eq!(bench.ask("POST", "api/run", "").await.0, 204);
+    until(&bench, begun(2)).await;
+    assert_eq!(bench.job.ended.load(Ordering::SeqCst), 0);
+    assert_eq!(bench.ask("POST", "api/stop", "").await.0, 204);
+    assert_eq!(bench.ask("POST", "api/run", "").await.0, 204);
+    until(&bench, begun(3)).await;
+    assert!(started.elapsed() < Duration::from_secs(8), "who runs to the end takes ten");
+    // All three come to their end at once: the last alone is written.
+    let deaf_until = bench.job.deaf_until.as_ref().unwrap();
+    deaf_until.store(true, Ordering::SeqCst);
+    until(&bench, |now| now["run"]["is"] == "done").await;
+    while bench.job.ended.load(Ordering::SeqCst) < 3 {
+        tokio::time::sleep(Duration::from_millis(10)).await;
+    }
+    tokio::time::sleep(Duration::from_millis(200)).await;
+    let out = std::fs::read_dir(bench.root.path().join("in/case-out")).unwrap();
+    let names: Vec<_> = out.map(|file| file.unwrap().file_name()).collect();
+    assert_eq!(names, ["made-by-3"]);
+    assert_eq!(state(&bench).await["run"]["is"], "done");
+    assert_eq!(bench.ask("POST", "api/stop", "").await.0, 422);
+}
+
+#[tokio::test]
 async fn what_is_painted_comes_and_goes_with_the_case() {
     let bench = Bench::new();
     until(&bench, |now| !now["scan"]["examined"].is_null()).await;

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::time::Duration;
 
 use axum::Router;
@@ -14,7 +14,7 @@ use spile_formats::ReadMesh;
 use spile_joint::Watch;
 use spile_mesh::Mesh;
 use spile_page::messages::{Examined, FittingShown, MendShown, Mistake, Refusal};
-use spile_page::{Folder, Job, Limits, Loaded, Looked, MendedScan, Session, Start, app};
+use spile_page::{Folder, Job, Limits, Loaded, Looked, MendedScan, Session, Start, Write, app};
 use tokio::sync::Notify;
 use tower::ServiceExt as _;
 
@@ -62,6 +62,10 @@ pub const CASE: &str = "unit = \"mm\"\n[scan]\nfile = \"scan.stl\"\nform = \"she
 #[derive(Default)]
 pub struct Idle {
     pub runs: AtomicUsize,
+    /// Runs that hear nothing of being stopped go on until this is set.
+    pub deaf_until: Option<AtomicBool>,
+    /// How many of them have come to their end.
+    pub ended: AtomicUsize,
 }
 
 impl Job for Idle {
@@ -123,17 +127,25 @@ impl Job for Idle {
         Err(Refusal::new("not in this test"))
     }
 
-    /// Steps until it is stopped, for ten seconds at most; then writes.
-    fn run(&self, _: &Path, out: &Path, watch: Arc<dyn Watch + Send>) -> Result<(), Refusal> {
-        self.runs.fetch_add(1, Ordering::SeqCst);
+    /// Steps until it is stopped, for ten seconds at most; then writes. Deaf ones step until
+    /// they are let go, and write their number.
+    fn run(&self, _: &Path, out: &Path, watch: Arc<dyn Watch + Send>) -> Result<Write, Refusal> {
+        let number = self.runs.fetch_add(1, Ordering::SeqCst) + 1;
         for _ in 0..1000 {
             watch.step("turn", Some("upper"));
-            if watch.cancelled() {
-                return Err(Refusal::new("stopped on request"));
+            match &self.deaf_until {
+                None if watch.cancelled() => return Err(Refusal::new("stopped on request")),
+                Some(until) if until.load(Ordering::SeqCst) => break,
+                _ => std::thread::sleep(Duration::from_millis(10)),
             }
-            std::thread::sleep(Duration::from_millis(10));
         }
-        std::fs::create_dir_all(out).map_err(|e| Refusal::new(e.to_string()))
+        self.ended.fetch_add(1, Ordering::SeqCst);
+        let out = out.to_owned();
+        Ok(Box::new(move || {
+            let refused = |e: std::io::Error| Refusal::new(e.to_string());
+            std::fs::create_dir_all(&out).map_err(refused)?;
+            std::fs::write(out.join(format!("made-by-{number}")), "").map_err(refused)
+        }))
     }
 }
 
@@ -152,13 +164,23 @@ impl Bench {
     }
 
     pub fn with(limits: Limits) -> Self {
+        Self::of(limits, Idle::default())
+    }
+
+    /// Whose runs hear nothing of being stopped.
+    pub fn deaf() -> Self {
+        let deaf_until = Some(AtomicBool::new(false));
+        Self::of(Limits::default(), Idle { deaf_until, ..Idle::default() })
+    }
+
+    fn of(limits: Limits, job: Idle) -> Self {
         let root = tempfile::tempdir().unwrap();
         let inner = root.path().join("in");
         std::fs::create_dir(&inner).unwrap();
         std::fs::write(inner.join("scan.stl"), SCAN).unwrap();
         std::fs::write(inner.join("case.toml"), CASE).unwrap();
         std::fs::write(root.path().join("secret.stl"), SCAN).unwrap();
-        let job = Arc::new(Idle::default());
+        let job = Arc::new(job);
         let start = Start::File("case.toml".into());
         let folder = Folder::new(&inner).unwrap();
         let session = Session::new(folder, Arc::clone(&job) as Arc<dyn Job>, &start).unwrap();

@@ -13,7 +13,7 @@ use spile_page::messages::{
     Examined, FindingShown, FittingShown, FoundEndShown, MendRefused, MendShown, Mistake, Refusal,
 };
 use spile_page::{
-    Folder, Job, Loaded, Looked, MendedScan, Options, Session, Start, is_built, serve,
+    Folder, Job, Loaded, Looked, MendedScan, Options, Session, Start, Write, is_built, serve,
 };
 
 use crate::answer::{Answer, json_text, to_stderr, to_stdout};
@@ -159,17 +159,21 @@ impl Job for Commands {
         Ok(Loaded { case: loaded.case, scans: loaded.scans })
     }
 
-    fn run(&self, case: &Path, out: &Path, watch: Arc<dyn Watch + Send>) -> Result<(), Refusal> {
-        let run = std::panic::AssertUnwindSafe(|| {
-            let wish = Wish { tries: TRIES, all_files: false, report: true };
-            run_watched(case, out, wish, &Progress::telling(watch))
-        });
-        match guarded(run) {
-            Ok(answer) => answer.map(drop).map_err(refusal),
-            Err(fault) => {
-                let message = format!("{}, at {}", fault.message, fault.place);
-                Err(refusal(Failure::internal(message)))
-            }
+    fn run(&self, case: &Path, out: &Path, watch: Arc<dyn Watch + Send>) -> Result<Write, Refusal> {
+        let wish = Wish { tries: TRIES, all_files: false, report: true };
+        let ready = unbroken(|| run_watched(case, wish, &Progress::telling(watch)))?;
+        let out = out.to_owned();
+        Ok(Box::new(move || unbroken(|| ready.write(&out)).map(drop)))
+    }
+}
+
+/// A fault of the program is told as a refusal, too.
+fn unbroken<T>(work: impl FnOnce() -> Result<T, Failure>) -> Result<T, Refusal> {
+    match guarded(std::panic::AssertUnwindSafe(work)) {
+        Ok(answer) => answer.map_err(refusal),
+        Err(fault) => {
+            let message = format!("{}, at {}", fault.message, fault.place);
+            Err(refusal(Failure::internal(message)))
         }
     }
 }

@@ -72,17 +72,31 @@ pub(crate) struct Wish {
 /// Reads a case and its scans, makes, proves and writes; nothing is written
 /// before all of it is there.
 pub(crate) fn run_case(case: &Path, folder: &Path, wish: Wish) -> Result<Answer, Failure> {
-    run_watched(case, folder, wish, &Progress::new(STEPS))
+    let progress = Progress::new(STEPS);
+    let ready = run_watched(case, wish, &progress)?;
+    let answer = ready.write(folder)?;
+    progress.done();
+    Ok(answer)
 }
 
-/// The same with steps told, and stopped, by `progress`; once it writes it goes on to
-/// the end.
-pub(crate) fn run_watched(
-    case: &Path,
-    folder: &Path,
-    wish: Wish,
-    progress: &Progress,
-) -> Result<Answer, Failure> {
+/// All that a run has made, before any of it is written.
+#[derive(Debug)]
+pub(crate) struct Ready {
+    files: Vec<OutputFile>,
+    answer: Answer,
+}
+
+impl Ready {
+    /// Replaces the files of an earlier run in `folder` by these, all or none.
+    pub fn write(mut self, folder: &Path) -> Result<Answer, Failure> {
+        replace(folder, &self.files)?;
+        let _ = writeln!(self.answer.text, "written: {}", shown(folder));
+        Ok(self.answer)
+    }
+}
+
+/// Makes and proves, with steps told, and stopped, by `progress`; it writes nothing.
+pub(crate) fn run_watched(case: &Path, wish: Wish, progress: &Progress) -> Result<Ready, Failure> {
     progress.step("read", None);
     progress.go_on()?;
     let mut loaded = load(case)?;
@@ -155,11 +169,8 @@ pub(crate) fn run_watched(
     }
     files.extend(asked_files);
     progress.go_on()?;
-    replace(folder, &files)?;
-    progress.done();
-    let mut text = proof_text(&proof);
-    let _ = writeln!(text, "written: {}", shown(folder));
-    Ok(Answer { ending: ending_of(proof.body.verdict()), text, json })
+    let text = proof_text(&proof);
+    Ok(Ready { files, answer: Answer { ending: ending_of(proof.body.verdict()), text, json } })
 }
 
 /// Where each input lies in the output folder. Where two have the same name, scans
