@@ -4,7 +4,10 @@
 //! one, widen a reach or forget a keep, and a part judged against it would be
 //! held for nothing. Here each value that the user gave is looked for in it.
 
-use spile_case::{Case, End, Fitting, Limits, Place, Scan, Site};
+use spile_case::{
+    Case, Cut, End, EndLimits, Fitting, JointGuide, Limits, MeshFitting, Output, Place, Rim, Scan,
+    Site, Solid,
+};
 use spile_mesh::{DVec3, Mesh};
 
 use crate::align_asked::on_scan;
@@ -89,6 +92,9 @@ fn compared(
 }
 
 /// Every value of `asked` that `settled` does not have, as parts of a sentence.
+///
+/// Each type is taken apart without `..`, so that a key that a case learns later
+/// is not forgotten here.
 fn departures(settled: &Case, asked: &Case) -> Vec<String> {
     let mut found = Vec::new();
     let mut differs = |is_so: bool, what: &str| {
@@ -96,18 +102,41 @@ fn departures(settled: &Case, asked: &Case) -> Vec<String> {
             found.push(format!("`{what}` differs"));
         }
     };
-    differs(settled.unit != asked.unit, "unit");
-    scan_differs(&settled.scan, &asked.scan, &mut differs);
-    limits_differ(&settled.limits, &asked.limits, &mut differs);
-    for (k, keep) in asked.keeps.iter().enumerate() {
+    let Case {
+        name,
+        unit,
+        scan,
+        ends,
+        edge,
+        joint: JointGuide { shape, wall },
+        // The files of fittings are compared end by end.
+        solids: _,
+        limits,
+        keeps,
+        clears,
+        output,
+        // Found on the scan, and judged by the row `mends`.
+        mends: _,
+    } = asked;
+    // Left out it is named by its file.
+    differs(name.is_some() && settled.name != *name, "name");
+    differs(settled.unit != *unit, "unit");
+    scan_differs(&settled.scan, scan, &mut differs);
+    // Left out it is chosen.
+    differs(edge.is_some() && !is_same_number(settled.edge, *edge), "joint.edge");
+    differs(settled.joint.shape != *shape, "joint.shape");
+    differs(settled.joint.wall != *wall, "joint.wall");
+    limits_differ(&settled.limits, limits, &mut differs);
+    for (k, keep) in keeps.iter().enumerate() {
         differs(!settled.keeps.contains(keep), &format!("keep {}", k + 1));
     }
-    for (k, clear) in asked.clears.iter().enumerate() {
+    for (k, clear) in clears.iter().enumerate() {
         differs(!settled.clears.contains(clear), &format!("clear {}", k + 1));
     }
-    let names = |case: &Case| case.ends.iter().map(|e| e.name.clone()).collect::<Vec<_>>();
-    differs(names(settled) != names(asked), "end");
-    for (settled_end, end) in settled.ends.iter().zip(&asked.ends) {
+    output_differs(&settled.output, output, &mut differs);
+    let names = |ends: &[End]| ends.iter().map(|e| e.name.clone()).collect::<Vec<_>>();
+    differs(names(&settled.ends) != names(ends), "end");
+    for (settled_end, end) in settled.ends.iter().zip(ends) {
         let mut at_end = |is_so: bool, what: &str| {
             differs(is_so, &format!("{what} of end {}", end.name));
         };
@@ -118,59 +147,117 @@ fn departures(settled: &Case, asked: &Case) -> Vec<String> {
 }
 
 fn scan_differs(settled: &Scan, asked: &Scan, differs: &mut impl FnMut(bool, &str)) {
-    differs(settled.form != asked.form, "scan.form");
-    differs(settled.files.len() != asked.files.len(), "scan.files");
-    differs(settled.wall != asked.wall, "scan.wall");
-    let hole_max = asked.hole_max;
-    differs(hole_max.is_some() && settled.hole_max != hole_max, "scan.hole_max");
-    differs(settled.outliers != asked.outliers, "scan.outliers");
-    differs(settled.inherit.iter().any(|i| !asked.inherit.contains(i)), "scan.inherit");
+    let Scan {
+        // Their contents are compared by what opens them; a settled case has them beside it.
+        files,
+        form,
+        wall,
+        hole_max,
+        inherit,
+        outliers,
+        // The motion is judged on the scans.
+        align: _,
+        moved: _,
+    } = asked;
+    differs(settled.form != *form, "scan.form");
+    differs(settled.files.len() != files.len(), "scan.files");
+    differs(settled.wall != *wall, "scan.wall");
+    differs(hole_max.is_some() && !is_same_number(settled.hole_max, *hole_max), "scan.hole_max");
+    differs(settled.outliers != *outliers, "scan.outliers");
+    differs(settled.inherit.iter().any(|i| !inherit.contains(i)), "scan.inherit");
 }
 
 fn limits_differ(settled: &Limits, asked: &Limits, differs: &mut impl FnMut(bool, &str)) {
-    let same = |a: f64, b: f64| a.to_bits() == b.to_bits();
-    differs(!same(settled.deviation, asked.deviation), "limits.deviation");
-    differs(!same(settled.chord, asked.chord), "limits.chord");
+    let &Limits { deviation, wall_min, bore_loss, kink_deg, ball_min, chord } = asked;
     let each = [
-        ("limits.wall_min", settled.wall_min, asked.wall_min),
-        ("limits.bore_loss", settled.bore_loss, asked.bore_loss),
-        ("limits.kink", settled.kink_deg, asked.kink_deg),
-        ("limits.ball_min", settled.ball_min, asked.ball_min),
+        ("limits.deviation", Some(settled.deviation), Some(deviation)),
+        ("limits.wall_min", settled.wall_min, wall_min),
+        ("limits.bore_loss", settled.bore_loss, bore_loss),
+        ("limits.kink", settled.kink_deg, kink_deg),
+        ("limits.ball_min", settled.ball_min, ball_min),
+        ("limits.chord", Some(settled.chord), Some(chord)),
     ];
     for (name, settled, asked) in each {
-        differs(settled.map(f64::to_bits) != asked.map(f64::to_bits), name);
+        differs(!is_same_number(settled, asked), name);
     }
 }
 
-fn end_differs(settled: &End, asked: &End, differs: &mut impl FnMut(bool, &str)) {
-    differs(settled.reach != asked.reach && !asked.reach_is_auto, "reach");
-    differs(settled.limits != asked.limits, "limits");
-    match (settled.site, asked.site) {
-        (Site::Cut(a), Site::Cut(b)) => {
-            differs(a.through != b.through, "cut.through");
-            differs(!is_same_direction(a.facing, b.facing), "cut.facing");
+fn end_limits_differ(settled: &EndLimits, asked: &EndLimits, at_end: &mut impl FnMut(bool, &str)) {
+    let &EndLimits { deviation, wall_min, bore_loss, kink_deg, ball_min, chord } = asked;
+    let each = [
+        ("limits.deviation", settled.deviation, deviation),
+        ("limits.wall_min", settled.wall_min, wall_min),
+        ("limits.bore_loss", settled.bore_loss, bore_loss),
+        ("limits.kink", settled.kink_deg, kink_deg),
+        ("limits.ball_min", settled.ball_min, ball_min),
+        ("limits.chord", settled.chord, chord),
+    ];
+    for (name, settled, asked) in each {
+        at_end(!is_same_number(settled, asked), name);
+    }
+}
+
+/// What is told and written beside the part. More files than were asked for are none
+/// the worse: the command line can ask for all.
+fn output_differs(settled: &Output, asked: &Output, differs: &mut impl FnMut(bool, &str)) {
+    let Output { density_g_cm3, build_direction, flow, files } = asked;
+    differs(!is_same_number(settled.density_g_cm3, *density_g_cm3), "output.density");
+    let is_same_way = match (settled.build_direction, *build_direction) {
+        (Some(a), Some(b)) => is_same_direction(a, b),
+        (a, b) => a == b,
+    };
+    differs(!is_same_way, "output.build_direction");
+    differs(settled.flow != *flow, "output.flow");
+    differs(files.iter().any(|kind| !settled.files.contains(kind)), "output.files");
+}
+
+fn end_differs(settled: &End, asked: &End, at_end: &mut impl FnMut(bool, &str)) {
+    let &End {
+        // Compared in their order, and the fitting with its file.
+        name: _,
+        fitting: _,
+        site,
+        reach,
+        reach_is_auto,
+        place,
+        ref pins,
+        ref limits,
+        // Found on the part, and judged by most rows.
+        seam: _,
+    } = asked;
+    at_end(!reach_is_auto && !is_same_number(settled.reach, reach), "reach");
+    at_end(settled.pins != *pins, "match");
+    end_limits_differ(&settled.limits, limits, at_end);
+    match (settled.site, site) {
+        (Site::Cut(a), Site::Cut(Cut { through, facing })) => {
+            at_end(a.through != through, "cut.through");
+            at_end(!is_same_direction(a.facing, facing), "cut.facing");
         }
-        (Site::Rim(a), Site::Rim(b)) => {
-            differs(a.near != b.near, "rim");
-            let more = b.trim.is_some_and(|most| a.trim.is_none_or(|trim| trim > most));
-            differs(more, "trim");
+        (Site::Rim(a), Site::Rim(Rim { near, trim, facing })) => {
+            at_end(a.near != near, "rim");
+            let more = trim.is_some_and(|most| a.trim.is_none_or(|trim| trim > most));
+            at_end(more, "trim");
             let turned =
-                matches!((a.facing, b.facing), (Some(a), Some(b)) if !is_same_direction(a, b));
-            differs(turned || (a.facing.is_none() && b.facing.is_some()), "facing");
+                matches!((a.facing, facing), (Some(a), Some(b)) if !is_same_direction(a, b));
+            at_end(turned || (a.facing.is_none() && facing.is_some()), "facing");
         }
         // Whether the plane is at the station is measured on the scan.
         (Site::Cut(_), Site::Station(_)) => {}
-        _ => differs(true, "cut or rim"),
+        _ => at_end(true, "cut or rim"),
     }
-    match (settled.place, asked.place) {
+    match (settled.place, place) {
         (Some(Place::At { at, along }), Some(Place::At { at: a, along: b })) => {
-            differs(at != a, "place.at");
-            differs(!is_same_direction(along, b), "place.along");
+            at_end(at != a, "place.at");
+            at_end(!is_same_direction(along, b), "place.along");
         }
         // Whether it follows the bore is measured on the scan.
         (Some(Place::At { .. }), Some(Place::Onward(_) | Place::Auto)) => {}
-        (a, b) => differs(a != b, "place"),
+        (a, b) => at_end(a != b, "place"),
     }
+}
+
+fn is_same_number(settled: Option<f64>, asked: Option<f64>) -> bool {
+    settled.map(f64::to_bits) == asked.map(f64::to_bits)
 }
 
 /// Whether the fittings are one: of files also their triangles, their unit, and
@@ -182,12 +269,15 @@ fn is_same_fitting((settled, a): (&Case, &End), (asked, b): (&Case, &End)) -> bo
     let (Some(s), Some(t)) = (settled.solids.get(x.solid), asked.solids.get(y.solid)) else {
         return false;
     };
-    let is_same_file = x.roll_deg == y.roll_deg
-        && s.kind == t.kind
-        && s.exact == t.exact
-        && s.unit == t.unit
-        && s.points == t.points
-        && s.triangles == t.triangles;
+    // Which of the case's files it is, and where that lies, may differ; the rim is told below.
+    let MeshFitting { solid: _, rim: _, roll_deg } = y;
+    let Solid { file: _, kind, unit, points, triangles, exact } = t;
+    let is_same_file = x.roll_deg == roll_deg
+        && s.kind == *kind
+        && s.exact == *exact
+        && s.unit == *unit
+        && s.points == *points
+        && s.triangles == *triangles;
     let rim = |case: &Case, end: &End, place| {
         let placed = End { place, site: a.site, ..end.clone() };
         given(case, &placed).and_then(Result::ok).map(|given| given.rim)

@@ -1,6 +1,9 @@
 //! A settled case that asks less, or other, than the case that it settles.
 
-use spile_case::{Case, Fitting, Inherit, Rim, Site};
+use spile_case::{
+    Case, Clear, EndLimits, FileKind, Fitting, Flow, Form, Inherit, JointShape, Outliers, Pin, Rim,
+    Site, Unit, Wall, WallShare,
+};
 use spile_proof::judge_as_asked;
 
 use super::*;
@@ -167,4 +170,99 @@ fn what_was_found_is_held_to_the_bore() {
     let mut settled = s.case.clone();
     settled.ends[0].place = placed(4.9 * across, 0.0, 0.0);
     assert_eq!(row(&s, &settled, &user).0, Verdict::Held);
+}
+
+/// A case that gives every key whose value a judged part need not show.
+fn guided() -> Scene {
+    let mut s = asked();
+    s.case.name = Some("guided".to_owned());
+    s.case.edge = Some(0.7);
+    s.case.joint.shape = JointShape::Shortest;
+    s.case.joint.wall =
+        [(0.3, 2.4), (0.7, 2.2)].map(|(at, thickness)| WallShare { at, thickness }).to_vec();
+    s.case.scan.hole_max = Some(4.0);
+    // Far off the part, so that no joint enters it.
+    s.case.clears.push(Clear::Ball(Ball { at: [900.0, 0.0, 0.0], radius: 1.0 }));
+    s.case.output.density_g_cm3 = Some(1.2);
+    s.case.output.build_direction = Some([0.0, 0.0, 1.0]);
+    s.case.output.flow =
+        Some(Flow { rate_l_min: 30.0, density_kg_m3: 1.2, viscosity_pa_s: 1.8e-5 });
+    s.case.output.files = vec![FileKind::Obj];
+    let at_rim = scene::place(DVec3::new(scene::BORE, 0.0, scene::UPPER_CUT)).to_array();
+    s.case.ends[0].pins = vec![Pin { scan: at_rim, angle_deg: 20.0 }];
+    s.case.ends[0].limits.kink_deg = Some(30.0);
+    s
+}
+
+#[test]
+fn every_key_that_was_given_must_be_the_same() {
+    let s = guided();
+    let user = unsettled(&s.case);
+    assert_eq!(row(&s, &s.case, &user).0, Verdict::Held);
+    let end_limit = |change: fn(&mut EndLimits)| -> Lie {
+        Box::new(move |c: &mut Case| change(&mut c.ends[1].limits))
+    };
+    // What the row must tell, and the change that it must be told for.
+    let lies: Vec<(&str, Lie)> = vec![
+        ("`name`", Box::new(|c| c.name = Some("another".to_owned()))),
+        ("`name`", Box::new(|c| c.name = None)),
+        ("`unit`", Box::new(|c| c.unit = Unit::Inch)),
+        ("`joint.edge`", Box::new(|c| c.edge = Some(0.8))),
+        ("`joint.edge`", Box::new(|c| c.edge = None)),
+        ("`joint.shape`", Box::new(|c| c.joint.shape = JointShape::Tangent)),
+        ("`joint.wall`", Box::new(|c| c.joint.wall.clear())),
+        ("`joint.wall`", Box::new(|c| c.joint.wall[1].thickness = 2.1)),
+        ("`joint.wall`", Box::new(|c| c.joint.wall[0].at = 0.31)),
+        ("`match of end", Box::new(|c| c.ends[0].pins.clear())),
+        ("`match of end", Box::new(|c| c.ends[0].pins[0].angle_deg = 21.0)),
+        ("`match of end", Box::new(|c| c.ends[0].pins[0].scan[0] += 0.001)),
+        ("`clear 1`", Box::new(|c| c.clears.clear())),
+        ("`clear 1`", Box::new(|c| c.clears[0] = Clear::Box { min: [900.0; 3], max: [901.0; 3] })),
+        ("`keep 1`", Box::new(|c| c.keeps.clear())),
+        ("`scan.form`", Box::new(|c| c.scan.form = Form::Cavity)),
+        ("`scan.files`", Box::new(|c| c.scan.files.push("second.stl".to_owned()))),
+        ("`scan.wall`", Box::new(|c| c.scan.wall = Some(Wall::Even(2.0)))),
+        ("`scan.hole_max`", Box::new(|c| c.scan.hole_max = Some(3.9))),
+        ("`scan.outliers`", Box::new(|c| c.scan.outliers = Outliers::Mend)),
+        ("`scan.inherit`", Box::new(|c| c.scan.inherit.push(Inherit::SelfIntersection))),
+        ("`limits.deviation`", Box::new(|c| c.limits.deviation *= 1.01)),
+        ("`limits.chord`", Box::new(|c| c.limits.chord *= 1.01)),
+        ("`limits.wall_min`", Box::new(|c| c.limits.wall_min = None)),
+        ("`limits.bore_loss`", Box::new(|c| c.limits.bore_loss = Some(0.02))),
+        ("`limits.kink`", Box::new(|c| c.limits.kink_deg = Some(89.0))),
+        ("`limits.ball_min`", Box::new(|c| c.limits.ball_min = Some(0.5))),
+        ("`limits.kink of end", Box::new(|c| c.ends[0].limits.kink_deg = None)),
+        ("`limits.deviation of end", end_limit(|l| l.deviation = Some(0.2))),
+        ("`limits.wall_min of end", end_limit(|l| l.wall_min = Some(0.1))),
+        ("`limits.bore_loss of end", end_limit(|l| l.bore_loss = Some(0.5))),
+        ("`limits.kink of end", end_limit(|l| l.kink_deg = Some(89.0))),
+        ("`limits.ball_min of end", end_limit(|l| l.ball_min = Some(0.1))),
+        ("`limits.chord of end", end_limit(|l| l.chord = Some(0.1))),
+        ("`output.density`", Box::new(|c| c.output.density_g_cm3 = Some(1.3))),
+        ("`output.build_direction`", Box::new(|c| c.output.build_direction = None)),
+        ("`output.flow`", Box::new(|c| c.output.flow = None)),
+        ("`output.files`", Box::new(|c| c.output.files.clear())),
+        ("`reach of end", Box::new(|c| c.ends[0].reach = Some(scene::REACH + 0.5))),
+        ("`fitting of end", Box::new(|c| c.ends[0].fitting = None)),
+        ("`end`", Box::new(|c| c.ends.swap(0, 1))),
+    ];
+    for (told, lie) in lies {
+        let mut settled = s.case.clone();
+        lie(&mut settled);
+        let judged = judge_as_asked(std::slice::from_ref(&s.scan), &s.part, &settled, &user);
+        let proof = judged.expect("the inputs belong together");
+        let case = proof.limits.iter().find(|l| l.name == "case").expect("a row `case`");
+        assert_eq!(case.verdict, Verdict::Broken, "{told}");
+        assert!(case.how.contains(told), "{told} is not told by: {}", case.how);
+        assert_eq!(proof.verdict, Verdict::Broken, "{told}");
+    }
+}
+
+#[test]
+fn what_was_not_given_may_be_settled() {
+    let s = guided();
+    let mut user = unsettled(&s.case);
+    (user.name, user.edge, user.scan.hole_max) = (None, None, None);
+    user.output.files.clear();
+    assert_eq!(row(&s, &s.case, &user).0, Verdict::Held);
 }
