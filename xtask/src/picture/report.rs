@@ -4,7 +4,7 @@
 use std::path::Path;
 use std::process::Command;
 
-use crate::{Fault, built_example, built_spile, process, root, target, tool};
+use crate::{Fault, built_example, built_spile, page, process, root, target, tool};
 
 /// Where the guide's pictures of the report go.
 const PICTURES: &str = "docs/src/report";
@@ -14,9 +14,10 @@ const PICTURES: &str = "docs/src/report";
 type View = (&'static str, &'static str, usize, usize, [usize; 2]);
 
 /// What is shown on a screen.
-const VIEWS: [View; 5] = [
+const VIEWS: [View; 6] = [
     ("laptop.png", REPORT, 1100, 0, [1100, 1000]),
-    ("ends.png", REPORT, 1100, 2330, [1100, 1000]),
+    ("turned.png", REPORT, 1100, 2330, [1100, 1000]),
+    ("ends.png", REPORT, 1100, 3300, [1100, 1000]),
     ("phone.png", REPORT, 390, 0, [500, 900]),
     ("revisions.png", "revisions.html", 1100, 0, [1100, 1000]),
     ("first-article.png", "first-article.html", 1100, 0, [1100, 1000]),
@@ -33,6 +34,8 @@ const PAGE_DPI: &str = "72";
 /// Runs the demo, has Chromium draw its report and poppler pages of it as PDF.
 pub fn report_pictures() -> Result<(), Fault> {
     let chromium = tool::chromium()?;
+    // With its script, so that the part can be turned and all lies where the views look.
+    page::build()?;
     let spile = built_spile()?;
     let folder = target().join("report-pictures");
     if folder.exists() {
@@ -76,7 +79,7 @@ fn compared(spile: &Path, folder: &Path) -> Result<(), Fault> {
     let print = built_example("invented_print")?;
     in_folder(&print, &["phantom-out/part.stl", "print-invented.stl"])?;
     let revisions = ["compare", "phantom-out", "phantom-second-out", "--within", "0.005"];
-    let article = ["compare", "phantom-out/part.stl", "print-invented.stl", "--within", "0.01"];
+    let article = ["compare", "phantom-out/part.3mf", "print-invented.stl", "--within", "0.01"];
     for (words, more) in [
         (revisions, &["--report", "revisions.html"][..]),
         (revisions, &["--report", "revisions.pdf"]),
