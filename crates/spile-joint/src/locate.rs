@@ -98,7 +98,15 @@ pub fn loops_at(
             plane.point.x, plane.point.y, plane.point.z
         )
     });
-    Err(wrong(end, what, &["move `through` onto the branch that is meant, square to its bore"]))
+    let hint = match end.site {
+        Site::Cut(_) => "move `through` onto the branch that is meant, square to its bore",
+        Site::Station(_) => "name a station further on, where the bore is one tube",
+        Site::Rim(_) => {
+            "below this rim's teeth is no clean section: cut the scan farther in instead, with \
+             `cut = { through, facing }`"
+        }
+    };
+    Err(wrong(end, what, &[hint]))
 }
 
 /// How far the loops of the seam lie from the rims at most, both ways.

@@ -176,7 +176,13 @@ test("the part under its maps, cut open, measured; the section at the strip's st
   assert.equal(await report.evaluate(() => globalThis.origin), "null");
   await report.close();
   // Two places, and the distance between them.
+  // From a side, whatever was looked along before.
+  await pressed(page, address, "Along the bore at upper");
   await pressed(page, address, "All of it");
+  const looked = await page.getByTestId("picture").evaluate((host) => ["eye", "looksAt"].map((key) => host.dataset[key].split(" ").map(Number)));
+  const out = looked[0].map((x, k) => x - looked[1][k]);
+  const length = Math.hypot(...out);
+  [0.6, -1, 0.25].forEach((x, k) => assert.ok(Math.abs(out[k] / length - x / Math.hypot(0.6, 1, 0.25)) < 1e-3, `${out}`));
   const box = await page.getByTestId("picture").boundingBox();
   const [x, y] = [box.x + box.width / 2, box.y + box.height / 2];
   await page.mouse.click(x, y);

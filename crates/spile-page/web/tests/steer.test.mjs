@@ -112,7 +112,9 @@ test("undo and redo, two windows, and a stop that works at once", async (t) => {
   await page.getByText("this is no number").waitFor();
   assert.equal((await state(address)).case.values.end[0].reach, 7);
   await typed(page, address, reach, "-3");
-  await page.getByRole("alert").first().waitFor();
+  // In its own end, and by its name.
+  const told = await page.locator(".end").first().getByRole("alert").textContent();
+  assert.match(told, /^reach: expected a number above 0: -3/);
   assert.ok(await page.getByRole("button", { name: "Make the part" }).isDisabled());
   await page.getByRole("button", { name: /^Undo/ }).click();
   await shows(other, reach, "7");

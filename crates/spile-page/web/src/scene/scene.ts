@@ -7,13 +7,13 @@ import type { Surface } from "../api/surface";
 import type { Triple } from "../state/values";
 import { type Colours, PAGE_COLOURS, type Range } from "../ui/scale";
 import { touched } from "./brush";
-import { coarse, whenFinished } from "./coarse";
+import { coarse, isLarge, whenFinished } from "./coarse";
 import { GROUND, REACHED, REGION_COLOURS } from "./colours";
 import { Handles, type Held, vector } from "./handles";
 import { Labels } from "./labels";
 import { fill, type Label, type Marks } from "./marks";
 import { Painted } from "./painted";
-import { colour, dispose, drawn, edges, fade, growTree, overlay, treeOf } from "./surface-mesh";
+import { colour, dispose, drawn, drawnAside, edges, fade, growTree, overlay, treeOf } from "./surface-mesh";
 
 export type { Held } from "./handles";
 export type { Marks } from "./marks";
@@ -77,7 +77,7 @@ export class Scene {
   private flight: { from: THREE.Vector3[]; to: THREE.Vector3[]; begun: number } | null = null;
   private isDue = false;
   /** What is drawn in place of large surfaces at first. */
-  private coarse: THREE.Mesh[] = [];
+  private readonly coarse = new Map<"scan" | "part", THREE.Mesh>();
   /** Who is told. */
   heard: Heard | null = null;
 
@@ -103,25 +103,86 @@ export class Scene {
     const night = matchMedia("(prefers-color-scheme: dark)");
     night.addEventListener("change", () => this.ground(night.matches));
     this.ground(night.matches);
+    this.warmUp();
   }
 
-  /** Puts a surface in place of the one of that name, or takes it away. */
-  set(which: "scan" | "part", surface: Surface | null): void {
+  /** Has the graphics make ready what surfaces are drawn with, while the first is on its way. */
+  private warmUp(): void {
+    const one = drawn({ points: new Float32Array(9), triangles: Uint32Array.of(0, 1, 2), regions: null }, []);
+    one.frustumCulled = false;
+    this.world.add(one);
+    this.afterPicture(() => {
+      one.removeFromParent();
+      dispose(one);
+    });
+  }
+
+  /**
+   * Puts a surface in place of the one of that name, or takes it away. A large one is drawn
+   * simplified first; `isThere` is called once it is there whole.
+   */
+  set(which: "scan" | "part", surface: Surface | null, isThere: () => void = () => undefined): void {
     const group = this.surfaces[which];
     const isFirst = this.surfaces.scan.children.length + this.surfaces.part.children.length === 0;
     for (const child of group.children) dispose(child);
     group.clear();
-    if (surface) {
-      const [whole, first] = [drawn(surface, this.look.regions), coarse(surface)];
-      group.add(whole);
-      if (first) this.drawFirst(group, whole, drawn(first, this.look.regions));
-      if (isFirst && this.host.dataset.looksAt === undefined) {
-        this.all();
-        this.isFirstView = true;
-      }
-      // Who has chosen a view before there was anything to see keeps it.
-      else if (isFirst) this.reachTo(this.camera.position.distanceTo(this.controls.target));
+    if (this.coarse.delete(which) && this.coarse.size === 0) this.heard?.onCoarse(false);
+    if (surface && isLarge(surface)) {
+      const first = drawn(coarse(surface) ?? surface, this.look.regions);
+      this.have(which, null);
+      this.coarse.set(which, first);
+      group.add(first);
+      this.heard?.onCoarse(true);
+      this.see(isFirst);
+      const seen = new Promise<void>((resolve) => this.afterPicture(resolve));
+      // For those who time it.
+      void seen.then(() => performance.mark("first picture"));
+      void Promise.all([drawnAside(surface, this.look.regions), seen]).then(([whole]) => {
+        // Another has come meanwhile.
+        if (this.coarse.get(which) !== first) {
+          dispose(whole);
+          return isThere();
+        }
+        whole.visible = false;
+        group.remove(first).add(whole, first);
+        this.have(which, surface);
+        isThere();
+        // What follows of that it is there changes how it is drawn: it is drawn once, with all of it.
+        settled(() => this.reveal(which, whole, first));
+      });
+      return;
     }
+    if (surface) {
+      group.add(drawn(surface, this.look.regions));
+      this.see(isFirst);
+    }
+    this.have(which, surface);
+    isThere();
+  }
+
+  /** Shows the whole in place of the simplified. */
+  private reveal(which: "scan" | "part", whole: THREE.Mesh, first: THREE.Mesh): void {
+    if (this.coarse.get(which) !== first) return;
+    dispose(first);
+    first.removeFromParent();
+    whole.visible = true;
+    this.coarse.delete(which);
+    if (this.coarse.size === 0) this.heard?.onCoarse(false);
+    this.afterPicture(() => performance.mark("whole picture"));
+  }
+
+  /** Looks at what is there now, where it is the first. */
+  private see(isFirst: boolean): void {
+    if (isFirst && this.host.dataset.looksAt === undefined) {
+      this.all();
+      this.isFirstView = true;
+    }
+    // Who has chosen a view before there was anything to see keeps it.
+    else if (isFirst) this.reachTo(this.camera.position.distanceTo(this.controls.target));
+  }
+
+  /** What goes with a surface follows it. */
+  private have(which: "scan" | "part", surface: Surface | null): void {
     if (which === "scan") {
       const scan = this.meshOf("scan");
       this.overlays.clear();
@@ -135,24 +196,6 @@ export class Scene {
     this.clip();
     this.host.dataset[which] = surface ? String(surface.triangles.length / 3) : "0";
     this.draw();
-  }
-
-  /** Draws a simplified surface, and the whole when that is on the screen. */
-  private drawFirst(group: THREE.Group, whole: THREE.Mesh, first: THREE.Mesh): void {
-    whole.visible = false;
-    group.add(first);
-    this.coarse.push(first);
-    this.heard?.onCoarse(true);
-    this.afterPicture(() => {
-      // For those who time it.
-      performance.mark("first picture");
-      whole.visible = true;
-      dispose(first);
-      first.removeFromParent();
-      this.coarse = this.coarse.filter((one) => one !== first);
-      if (this.coarse.length === 0) this.heard?.onCoarse(false);
-      this.afterPicture(() => performance.mark("whole picture"));
-    });
   }
 
   /** Draws, and does something once that picture is finished. */
@@ -275,18 +318,17 @@ export class Scene {
   }
 
   private meshOf(which: "scan" | "part"): THREE.Mesh | undefined {
-    return this.surfaces[which].children[0] as THREE.Mesh | undefined;
+    const mesh = this.surfaces[which].children[0] as THREE.Mesh | undefined;
+    return mesh === this.coarse.get(which) ? undefined : mesh;
   }
 
-  /** Looks at everything from where it is. */
+  /** Looks at everything from a side, so that none of it hides behind the rest. */
   all(): void {
     const box = new THREE.Box3();
     for (const group of [...Object.values(this.surfaces), this.marks]) box.expandByObject(group);
     if (box.isEmpty()) return;
     const ball = box.getBoundingSphere(new THREE.Sphere());
-    const out = this.camera.position.clone().sub(this.controls.target);
-    if (out.lengthSq() < 1e-12) out.set(0.6, -1, 0.25);
-    if (!this.flight && this.host.dataset.looksAt === undefined) out.set(0.6, -1, 0.25);
+    const out = new THREE.Vector3(0.6, -1, 0.25);
     this.camera.up.set(0, 0, 1);
     this.fly(ball.center, out.normalize(), ball.radius);
   }
@@ -467,7 +509,7 @@ export class Scene {
       this.host.dataset.eye = this.camera.position.toArray().map((x) => x.toFixed(3)).join(" ");
       this.labels.put(this.camera, this.host.clientWidth, this.host.clientHeight);
       // Whoever sees the picture will point at it soon.
-      if (this.coarse.length === 0) setTimeout(() => (["scan", "part"] as const).forEach((which) => {
+      if (this.coarse.size === 0) setTimeout(() => (["scan", "part"] as const).forEach((which) => {
         const mesh = this.meshOf(which);
         if (mesh) growTree(mesh, this.look.aside);
       }));
@@ -484,4 +526,13 @@ export class Scene {
     if (t >= 1) this.flight = null;
     this.controls.update();
   }
+}
+
+/** Does something once what follows of a change is done: it comes after a frame, and may ask for one more. */
+function settled(then: () => void): void {
+  const frames = (left: number): void => {
+    if (left === 0) then();
+    else requestAnimationFrame(() => setTimeout(() => frames(left - 1)));
+  };
+  frames(2);
 }

@@ -10,40 +10,84 @@ import { grown, grownAside } from "./trees";
 
 /** A surface, one run of triangles a region, each in its colour. */
 export function drawn(surface: Surface, regionColours: readonly number[]): THREE.Mesh {
+  const slices = inSlices(surface, regionColours, surface.triangles.length + 1);
+  for (;;) {
+    const { done, value } = slices.next();
+    if (done) return value;
+  }
+}
+
+/** The same of a large surface, bit by bit, so that the page goes on meanwhile. */
+export async function drawnAside(surface: Surface, regionColours: readonly number[]): Promise<THREE.Mesh> {
+  const slices = inSlices(surface, regionColours, SLICE);
+  for (;;) {
+    const { done, value } = slices.next();
+    if (done) return value;
+    await new Promise((resolve) => setTimeout(resolve));
+  }
+}
+
+/** Triangles, or points, that are worked on in one go: some ten milliseconds. */
+const SLICE = 150_000;
+
+function* inSlices(surface: Surface, regionColours: readonly number[], slice: number): Generator<void, THREE.Mesh> {
   const geometry = new THREE.BufferGeometry();
   geometry.setAttribute("position", new THREE.BufferAttribute(surface.points, 3));
-  const materials = (surface.regions ? regionColours : [SCAN]).map(
-    (color) => new THREE.MeshLambertMaterial({ color, side: THREE.DoubleSide }),
-  );
-  if (!surface.regions) {
-    geometry.setIndex(new THREE.BufferAttribute(surface.triangles.slice(), 1));
-    geometry.addGroup(0, surface.triangles.length, 0);
-  } else {
-    const sorted = new Uint32Array(surface.triangles.length);
-    let filled = 0;
-    for (let region = 0; region < regionColours.length; region++) {
-      const begun = filled;
-      surface.regions.forEach((r, t) => {
-        if (r !== region) return;
-        sorted.set(surface.triangles.subarray(3 * t, 3 * t + 3), filled);
-        filled += 3;
-      });
-      if (filled > begun) geometry.addGroup(begun, filled - begun, region);
-    }
-    geometry.setIndex(new THREE.BufferAttribute(sorted, 1));
-  }
-  geometry.setAttribute("normal", new THREE.BufferAttribute(normals(surface), 3));
+  const materials = (surface.regions ? regionColours : [SCAN]).map(lit);
+  const { index, counts } = surface.regions
+    ? byRegion(surface.triangles, surface.regions, regionColours.length)
+    : { index: surface.triangles.slice(), counts: [surface.triangles.length / 3] };
+  geometry.setIndex(new THREE.BufferAttribute(index, 1));
+  let begun = 0;
+  counts.forEach((count, region) => {
+    if (count > 0) geometry.addGroup(begun, 3 * count, region);
+    begun += 3 * count;
+  });
+  yield;
+  geometry.setAttribute("normal", new THREE.BufferAttribute(yield* normals(surface, slice), 3));
   const made = new THREE.Mesh(geometry, materials);
   made.userData.colours = materials.map((material) => material.color.getHex());
   made.raycast = acceleratedRaycast;
   return made;
 }
 
+/** What a surface is drawn with. */
+const lit = (color: number): THREE.MeshLambertMaterial => new THREE.MeshLambertMaterial({ color, side: THREE.DoubleSide });
+
+/** Triangles region after region, in their order, and how many each has. */
+function byRegion(triangles: Uint32Array, regions: Uint8Array, count: number): { index: Uint32Array; counts: number[] } {
+  const counts = new Array<number>(count).fill(0);
+  for (const region of regions) if (region < count) counts[region]! += 1;
+  const places: number[] = [];
+  counts.reduce((sum, n, k) => ((places[k] = sum), sum + n), 0);
+  const index = new Uint32Array(3 * counts.reduce((sum, n) => sum + n, 0));
+  for (let t = 0; t < regions.length; t++) {
+    const region = regions[t]!;
+    if (region >= count) continue;
+    const at = 3 * places[region]!;
+    places[region]! += 1;
+    index[at] = triangles[3 * t]!, index[at + 1] = triangles[3 * t + 1]!, index[at + 2] = triangles[3 * t + 2]!;
+  }
+  return { index, counts };
+}
+
 /** The way that the surface faces at each point: the mean of its triangles there, by area. */
-function normals({ points, triangles }: Surface): Float32Array {
+function* normals({ points, triangles }: Surface, slice: number): Generator<void, Float32Array> {
   const sums = new Float32Array(points.length);
-  for (let t = 0; t < triangles.length; t += 3) {
-    const [a, b, c] = [3 * triangles[t]!, 3 * triangles[t + 1]!, 3 * triangles[t + 2]!];
+  for (let from = 0; from < triangles.length; from += 3 * slice) {
+    addNormals(points, triangles, from, Math.min(triangles.length, from + 3 * slice), sums);
+    yield;
+  }
+  for (let from = 0; from < sums.length; from += 3 * slice) {
+    normalise(sums, from, Math.min(sums.length, from + 3 * slice));
+    yield;
+  }
+  return sums;
+}
+
+function addNormals(points: Float32Array, triangles: Uint32Array, from: number, to: number, sums: Float32Array): void {
+  for (let t = from; t < to; t += 3) {
+    const a = 3 * triangles[t]!, b = 3 * triangles[t + 1]!, c = 3 * triangles[t + 2]!;
     const ux = points[b]! - points[a]!, uy = points[b + 1]! - points[a + 1]!, uz = points[b + 2]! - points[a + 2]!;
     const vx = points[c]! - points[a]!, vy = points[c + 1]! - points[a + 1]!, vz = points[c + 2]! - points[a + 2]!;
     const nx = uy * vz - uz * vy, ny = uz * vx - ux * vz, nz = ux * vy - uy * vx;
@@ -51,11 +95,13 @@ function normals({ points, triangles }: Surface): Float32Array {
     sums[b]! += nx, sums[b + 1]! += ny, sums[b + 2]! += nz;
     sums[c]! += nx, sums[c + 1]! += ny, sums[c + 2]! += nz;
   }
-  for (let v = 0; v < sums.length; v += 3) {
+}
+
+function normalise(sums: Float32Array, from: number, to: number): void {
+  for (let v = from; v < to; v += 3) {
     const length = Math.sqrt(sums[v]! ** 2 + sums[v + 1]! ** 2 + sums[v + 2]! ** 2) || 1;
     sums[v]! /= length, sums[v + 1]! /= length, sums[v + 2]! /= length;
   }
-  return sums;
 }
 
 /** The surface's search tree, if need be made at once. */

@@ -76,3 +76,9 @@ export function tableOfLine(text: string, line: number): string {
   }
   return table;
 }
+
+/** The key that a line of the case file gives a value to; the line itself where it gives none. */
+export function keyOfLine(text: string, line: number): string {
+  const row = (text.split("\n")[line - 1] ?? "").trim();
+  return /^([A-Za-z_.]+)\s*=/.exec(row)?.[1] ?? row;
+}

@@ -2,14 +2,14 @@
 
 import type { FoundEndShown } from "../api/messages";
 import { nearEnd, siteOf } from "../state/plan";
-import { at, listAt, numberAt, textAt, tidy, tripleAt, unitOf, type Way } from "../state/values";
+import { at, keyOfLine, listAt, numberAt, tableOfLine, textAt, tidy, tripleAt, unitOf, type Way } from "../state/values";
 import type { Acts } from "../ui/acts";
 import { Choice, Num, Triple, Words } from "../ui/fields";
 import { digits, place } from "../ui/format";
 import { Term } from "../ui/words";
 import { Cut } from "./cut";
 import { FittingOf } from "./fitting";
-import { Section } from "./section";
+import { Mistakes, Section } from "./section";
 
 export function EndsSection({ acts }: { acts: Acts }) {
   const { state } = acts;
@@ -60,6 +60,10 @@ function End({ acts, k }: { acts: Acts; k: number }) {
   const num = (label: string, ...way: Way) => (
     <Num label={`${name}: ${label}`} unit={unit} value={numberAt(values, here(...way))} onSet={(x) => set(here(...way), x)} />
   );
+  const text = state.case?.text ?? "";
+  const wrong = (state.case?.refused?.places ?? [])
+    .filter(({ line }) => tableOfLine(text, line) === `end ${k}`)
+    .map((place) => ({ ...place, message: `${keyOfLine(text, place.line)}: ${place.message}` }));
   return (
     <div
       class="end" role="group" aria-label={`end ${name}`}
@@ -78,6 +82,7 @@ function End({ acts, k }: { acts: Acts; k: number }) {
           The scan may change within a <Term of="reach" /> of {num("reach", "reach")} from here, and no farther.
         </p>
       )}
+      <Mistakes places={wrong} />
       <p class="acts">
         <button type="button" onClick={() => look(acts, k)}>Look at it</button>{" "}
         <button type="button" onClick={() => void set(here(), undefined)}>Leave this end out</button>

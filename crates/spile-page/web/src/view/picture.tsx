@@ -3,6 +3,7 @@
 import { useEffect, useLayoutEffect, useMemo, useRef, useState } from "preact/hooks";
 
 import type { ReachAsked } from "../api/messages";
+import { awaited } from "../api/awaited";
 import * as server from "../api/server";
 import { readSurface } from "../api/surface";
 import { type Heard, type Held, Scene } from "../scene/scene";
@@ -177,8 +178,8 @@ function useSurface(which: "scan" | "part", key: string, scene: Scene | null): s
     let isOld = false;
     asked.then((bytes) => {
       if (isOld) return;
-      scene.set(which, readSurface(bytes));
-      setThere(key);
+      // Of a large one all that follows waits for the whole.
+      void awaited(new Promise<void>((resolve) => scene.set(which, readSurface(bytes), resolve))).then(() => isOld || setThere(key));
     }, () => undefined);
     return () => void (isOld = true);
   }, [asked, scene]);

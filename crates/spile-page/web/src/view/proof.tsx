@@ -87,6 +87,9 @@ function Limit({ acts, limit, number }: { acts: Acts; limit: LimitShown; number:
       {limit.end && ` at ${limit.end}`}: <i>{limit.verdict}</i>
       {limit.measured !== null && `, ${read(limit.measured)}`}
       {limit.asked !== null && `, asked ${read(limit.asked)}`}
+      {/* Beside a thinner scan the limit is the scan's own wall. */}
+      {limit.name === "wall_min" && limit.verdict === "held" && limit.measured !== null && limit.asked !== null
+        && limit.measured < limit.asked && ", for the scan itself is no thicker there"}
     </>
   );
   return (

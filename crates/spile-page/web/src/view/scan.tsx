@@ -75,7 +75,7 @@ function Files({ acts }: { acts: Acts }) {
         ))}
       </ul>
       <label>
-        From elsewhere, copied to the folder {state.folder}:{" "}
+        From elsewhere; it is copied to the folder “{state.folder}”:{" "}
         <input
           type="file"
           accept=".stl,.ply,.obj,.3mf,.toml"
@@ -150,6 +150,10 @@ function Doubt({ unit, examined }: { unit: string; examined: Examined }) {
   return told ? <p class="doubt" role="status" data-test="doubt">{told}</p> : null;
 }
 
+/** How far a mend has moved the surface; nobody measures a millionth of what scans show. */
+const movedBy = (change: number, unit: string): string =>
+  change < 1e-6 ? "the surface did not move" : `the surface moved by ${digits(change)} ${unit} at most`;
+
 /** What mending did. */
 function Mended({ acts, mended }: { acts: Acts; mended: MendedShown }) {
   const unit = unitOf(acts.state);
@@ -163,7 +167,7 @@ function Mended({ acts, mended }: { acts: Acts; mended: MendedShown }) {
               acts.point(mend.where, mend.size / 2, String(k + 1));
               acts.fly(mend.where, 2 * mend.size);
             }}>
-              {mend.kind.replaceAll("-", " ")}, {digits(mend.size)} {unit} across; the surface moved by {digits(mend.change)} {unit} at most
+              {mend.kind.replaceAll("-", " ")}, {digits(mend.size)} {unit} across; {movedBy(mend.change, unit)}
             </button>
           </li>
         ))}

@@ -2,7 +2,7 @@
 
 import type { ComponentChildren } from "preact";
 
-import type { Refusal } from "../api/messages";
+import type { Mistake, Refusal } from "../api/messages";
 import { tableOfLine } from "../state/values";
 import type { Acts, Topic } from "../ui/acts";
 
@@ -27,8 +27,9 @@ export function Section({ acts, topic, title, children }: SectionProps) {
   const { state } = acts;
   const refused = state.case?.refused;
   const own = refused?.places.filter((place) => {
-    const table = tableOfLine(state.case?.text ?? "", place.line).split(" ")[0] ?? "";
-    return TABLES[topic].includes(table);
+    const table = tableOfLine(state.case?.text ?? "", place.line);
+    // What is wrong with an end is told in its own place.
+    return !table.startsWith("end ") && TABLES[topic].includes(table.split(" ")[0] ?? "");
   });
   return (
     <section
@@ -39,13 +40,22 @@ export function Section({ acts, topic, title, children }: SectionProps) {
     >
       <h2 id={`head-${topic}`}>{title}</h2>
       {children}
-      {own?.map((place) => (
+      <Mistakes places={own ?? []} />
+    </section>
+  );
+}
+
+/** What is wrong, in the reader's words. */
+export function Mistakes({ places }: { places: Mistake[] }) {
+  return (
+    <>
+      {places.map((place) => (
         <p role="alert" class="wrong" key={`${place.line}.${place.column}`}>
           {place.message}
           {place.hints.map((hint) => <small key={hint}>{hint}</small>)}
         </p>
       ))}
-    </section>
+    </>
   );
 }
 
