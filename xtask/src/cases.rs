@@ -1,5 +1,6 @@
 //! The cases on open scans, `tests/real/*.toml`: run, judged again, and
-//! compared between numbers of threads.
+//! compared between numbers of threads. What the guide tells of them is held to
+//! their proofs.
 //!
 //! A case must end `held`, unless its first line says otherwise:
 //! `# must end broken: kink` names the limit that cannot be held.
@@ -13,7 +14,7 @@ use serde_json::Value;
 
 use crate::summary::Count;
 use crate::test::Wish;
-use crate::{Fault, built_spile, process, root, target};
+use crate::{Fault, built_spile, process, real_table, root, target};
 
 /// These run on one and on two threads in every full run of the tests; with
 /// `--full` all do.
@@ -120,9 +121,23 @@ pub fn real(wish: Wish) -> Result<Count, Fault> {
             }
         }
     }
+    match guide_is_true(made) {
+        Ok(()) => count.passed += 1,
+        Err(fault) => {
+            count.failed += 1;
+            println!("FAILED the guide's table of real scans is true: {fault}");
+        }
+    }
     let total: f64 = made.cases.iter().map(|c| c.seconds).sum();
     println!("{} cases, {total:.1} s in all", made.cases.len());
     Ok(count)
+}
+
+fn guide_is_true(made: &Made) -> Result<(), Fault> {
+    let hard = made.cases.iter().filter(|case| case.name.ends_with("-hard"));
+    let proofs: Result<Vec<(String, Value)>, Fault> =
+        hard.map(|case| Ok((case.name.clone(), proof_of(made, case)?))).collect();
+    real_table::is_true(&proofs?)
 }
 
 fn ends_as_it_must(made: &Made, case: &Case) -> Result<(), Fault> {

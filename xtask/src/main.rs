@@ -13,6 +13,7 @@ mod picture;
 mod preflight;
 mod process;
 mod python;
+mod real_table;
 mod stress;
 mod summary;
 mod test;
