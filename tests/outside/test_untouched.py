@@ -34,9 +34,10 @@ def beyond_reach(end, corners):
     return (distance > (reach or 0.0) + slack).any(axis=1)
 
 
-def mended(made, corners):
+def mended(made, corners, mends=None):
+    """Which triangles touch the ball of a mend: of all that the case lists, or of some."""
     touched = np.zeros(len(corners), bool)
-    for mend in made.case.get("mend", []):
+    for mend in made.case.get("mend", []) if mends is None else mends:
         inside = np.linalg.norm(corners - np.array(mend["at"]), axis=2) <= mend["radius"] * (1 + 1e-6)
         touched |= inside.any(axis=1)
     return touched

@@ -20,14 +20,14 @@ use crate::{Fault, built_example, built_spile, process, python, root, target};
 const ALL: u64 = 2000;
 
 /// Seeds of the sample in the tests: what fits into some minutes of two processors.
-const SAMPLE: u64 = 100;
+const SAMPLE: u64 = 200;
 /// Of its ends that are built round a known joint at least this share ends held.
 const KNOWN_HELD: f64 = 0.95;
 /// Of the others at least this share ends held, or broken with suggestions that hold.
 const FREE_ANSWERED: f64 = 0.99;
 
 /// Changed cases that a broken run may try, to say what would hold.
-const TRIES: &str = "3";
+const TRIES: &str = "6";
 
 /// How one seed ended.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]

@@ -242,10 +242,21 @@ fn sharpest_near(scan: &Scan, points: &[u32]) -> f64 {
     let half_edges = |t: u32| (0..3).map(move |k| 3 * t + k);
     let twin = |h: u32| Some(scan.topology.twin(h)).filter(|&t| t != NONE);
     near.extend(star.iter().flat_map(|&t| half_edges(t)).filter_map(twin).map(|h| h / 3));
-    near.iter()
-        .flat_map(|&t| half_edges(t))
+    sharpest_of(scan, near.into_iter().flat_map(half_edges))
+}
+
+/// The sharpest edge of the triangles round a point of the scan, in degrees.
+pub fn sharpest_round(scan: &Scan, point: u32) -> f64 {
+    let half_edges = scan.fans.of(point).iter().flat_map(|&t| (0..3).map(move |k| 3 * t + k));
+    sharpest_of(scan, half_edges)
+}
+
+/// The sharpest of some edges of the scan that have a triangle on both sides, in degrees.
+fn sharpest_of(scan: &Scan, half_edges: impl Iterator<Item = u32>) -> f64 {
+    half_edges
         .filter_map(|h| {
-            let [m, n] = [h, twin(h)?].map(|h| scan.mesh.area_normal(h as usize / 3));
+            let twin = Some(scan.topology.twin(h)).filter(|&t| t != NONE)?;
+            let [m, n] = [h, twin].map(|h| scan.mesh.area_normal(h as usize / 3));
             Some(between_deg(m, n))
         })
         .fold(0.0, f64::max)

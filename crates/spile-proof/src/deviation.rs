@@ -4,7 +4,8 @@
 //! *Part to scan:* every place of the new triangles on the scan's side of the
 //! seam, against the scan that is gone there, what lies just beyond the cut
 //! included (a seam may stand above the plane by up to `deviation`, which the
-//! seam's own rule judges). Kept triangles are no target: a new triangle that
+//! seam's own rule judges) and what a mend took away beyond reach: where a mend lies
+//! across the border of reach, new triangles stand for scan on both sides of it. Kept triangles are no target: a new triangle that
 //! drifts onto kept surface has not stayed where it was.
 //!
 //! *Scan to part:* every place of the scan that is gone on the kept side of the
@@ -183,11 +184,13 @@ pub(crate) fn gone_on(l: &Labelled, end: &LabelledEnd, side: Side) -> Vec<u32> {
     })
 }
 
-/// What new triangles on this side are compared with: the scan that is gone, and
-/// where the case has outliers mended what their neighbours can put there.
+/// What new triangles on this side are compared with: the scan that is gone, also what
+/// a mend took away beyond reach, and where the case has outliers mended what their
+/// neighbours can put there.
 pub(crate) fn stands_for(l: &Labelled, side: Side, gone: &[u32]) -> Mesh {
     let triangle = |&t: &u32| l.scan.triangles()[t as usize];
-    let mut triangles: Vec<[u32; 3]> = gone.iter().map(triangle).collect();
+    let mended = l.scan_where(|t| l.fate[t] == Fate::MendedAway && l.scan_side[t] == side);
+    let mut triangles: Vec<[u32; 3]> = gone.iter().chain(&mended).map(triangle).collect();
     triangles.extend(l.licences.over_outliers(|t| l.scan_side[t as usize] == side));
     Mesh::new(l.scan.points().to_vec(), triangles).unwrap_or_default()
 }

@@ -150,7 +150,7 @@ pub(crate) fn conflicts(evidence: &Evidence) -> Vec<Block> {
                 WantedValue::Point([x, y, z]) => format!("[{x}, {y}, {z}]"),
             };
             let [before, after] = match wanted.known_by {
-                KnownBy::Computed => ["These would hold with ", "."],
+                KnownBy::Computed => ["These alone would go together with ", "."],
                 KnownBy::JudgedAgain => ["This very part holds all limits with ", "."],
                 KnownBy::MadeAgain => ["Tried: a part made with ", " holds all limits."],
             };

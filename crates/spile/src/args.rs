@@ -120,7 +120,7 @@ pub(crate) struct OpenArgs {
 }
 
 /// Changed cases that are tried unless something else is asked.
-pub(crate) const TRIES: u16 = 2;
+pub(crate) const TRIES: u16 = 6;
 
 #[derive(Debug, Args)]
 pub(crate) struct RunArgs {

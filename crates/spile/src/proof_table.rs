@@ -105,7 +105,7 @@ fn write_conflict(out: &mut String, conflict: &Conflict) {
             WantedValue::Point([x, y, z]) => format!("[{x}, {y}, {z}]"),
         };
         let [before, after] = match wanted.known_by {
-            KnownBy::Computed => ["these would hold with", ""],
+            KnownBy::Computed => ["these alone would go together with", ""],
             KnownBy::JudgedAgain => ["this very part holds all limits with", ""],
             KnownBy::MadeAgain => ["tried: a part made with", " holds all limits"],
         };

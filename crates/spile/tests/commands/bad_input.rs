@@ -345,7 +345,7 @@ fn what_is_tried_and_told_to_hold_does_hold() {
         )
     };
     work.write("a.stl", tube()).write("a.toml", case("gap = 1"));
-    let ran = work.spile(&["run", "a.toml", "--without-report", "--tries", "4"]);
+    let ran = work.spile(&["run", "a.toml", "--without-report", "--tries", "8"]);
     assert_eq!(ran.code, 1, "{}", ran.stdout);
     let proof: serde_json::Value = serde_json::from_str(&work.read("a-out/proof.json")).unwrap();
     let wanted = proof["conflicts"][0]["would_hold"].as_array().unwrap().clone();

@@ -17,6 +17,7 @@ mod help;
 mod led;
 mod narrow_rim;
 mod prove;
+mod real_cases;
 mod recomputed;
 mod report;
 mod shapes;
