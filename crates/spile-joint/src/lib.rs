@@ -13,6 +13,7 @@ mod examine;
 mod facet;
 mod fair;
 mod fitting;
+mod folds;
 mod foreign;
 mod least_squares;
 mod locate;

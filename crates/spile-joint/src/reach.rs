@@ -1,6 +1,6 @@
 //! The triangles within reach of an end, and the band lifted out there.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use spile_case::Keep;
 use spile_mesh::{Bvh, DVec3, Mesh, NONE, SectionLoop, are_within};
@@ -41,6 +41,25 @@ pub fn within_reach(scan: &Scan, cut_loop: &SectionLoop, reach: f64) -> Vec<u32>
     }
     found.sort_unstable();
     found
+}
+
+/// Those of `whole` that are connected to `crossed` through triangles of `whole`.
+pub fn reached_from(scan: &Scan, crossed: &[u32], whole: &[u32]) -> Vec<u32> {
+    let mut found = BTreeSet::new();
+    let mut queue: Vec<u32> = crossed.to_vec();
+    while let Some(t) = queue.pop() {
+        for k in 0..3 {
+            let twin = scan.topology.twin(3 * t + k);
+            if twin == NONE {
+                continue;
+            }
+            let other = twin / 3;
+            if whole.binary_search(&other).is_ok() && found.insert(other) {
+                queue.push(other);
+            }
+        }
+    }
+    found.into_iter().collect()
 }
 
 /// How far from the rim of an end the steps need the scan.
