@@ -94,6 +94,15 @@ class Sides:
         sides, owner = self.edges()
         return np.unique(self.piece[owner[np.isin(self.named(sides), self.named(seam))]])
 
+    def off_the_scan(self, end):
+        """Faces of the joint and its tube: of the two pieces at the bore's seam the one that has the far face's points."""
+        seam, length = np.array(end["seam"]["bore"]), end["fitting"]["length"]
+        at_far = (np.abs(fitting_heights(end, self.points)[self.faces] - length) < 0.02).sum(axis=1)
+        number = {p.astype(np.float32).tobytes(): i for i, p in enumerate(self.points)}
+        loop = [number[(np.array(p, np.float32) + np.float32(0)).tobytes()] for p in seam]
+        pieces = self.pieces_at(list(zip(loop, loop[1:] + loop[:1])))
+        return self.piece == max(pieces, key=lambda p: at_far[self.piece == p].sum())
+
     def joint(self, made, end):
         """Faces between this end's seams and its fitting's near face."""
         heights = fitting_heights(end, self.points)[self.faces]

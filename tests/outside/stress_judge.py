@@ -183,10 +183,13 @@ def judge(folder):
         # Bore and outside are told apart by seams and a flat far face in place; without those the rest has no meaning.
         assert any(broken for _, broken, _ in out.values())
         return made.proof, out
-    joint = np.zeros(len(faces), bool)
+    joint, off_scan = np.zeros(len(faces), bool), np.zeros(len(faces), bool)
     for side in ("bore", "outside"):
         # The pieces are told from the seam that is called the bore's.
-        joint |= sides.joint(made, end | {"seam": {"bore": end["seam"][side]}})
+        at_seam = end | {"seam": {"bore": end["seam"][side]}}
+        joint |= sides.joint(made, at_seam)
+        # A folded joint stands beyond the near face, and may reach below the cut there: it is no replaced scan.
+        off_scan |= sides.off_the_scan(at_seam)
     sample = lambda f, n, seed: np.vstack(
         [trimesh.sample.sample_surface(trimesh.Trimesh(points, f, process=False), n, seed=seed)[0], points[np.unique(f)]]
     )
@@ -201,7 +204,7 @@ def judge(folder):
     # cannot show that the limit is broken, but may be why the proof says so.
     is_far = lambda mend: beyond_reach(end | {"reach": end["reach"] - mend["radius"]}, np.array([[mend["at"]] * 3]))[0]
     far = [mend for mend in made.case.get("mend", []) if is_far(mend)]
-    new = np.array([k not in in_scan for k in in_part]) & (sides.bore | sides.outside) & ~joint
+    new = np.array([k not in in_scan for k in in_part]) & (sides.bore | sides.outside) & ~off_scan
     new &= (heights(end, made.part) < 2 * limits["deviation"]).all(axis=1)
     kept = set(k for k in in_scan if k in there)
     gone = np.array([k not in kept for k in of_scan]) & (heights(end, scan) < -2 * limits["deviation"]).all(axis=1)
