@@ -94,23 +94,23 @@ class Sides:
         sides, owner = self.edges()
         return np.unique(self.piece[owner[np.isin(self.named(sides), self.named(seam))]])
 
+    def pieces_at_bore_seam(self, end):
+        """The two pieces that meet at this end's seam on the bore."""
+        number = {p.astype(np.float32).tobytes(): i for i, p in enumerate(self.points)}
+        loop = [number[(np.array(p, np.float32) + np.float32(0)).tobytes()] for p in end["seam"]["bore"]]
+        return self.pieces_at(list(zip(loop, loop[1:] + loop[:1])))
+
     def off_the_scan(self, end):
         """Faces of the joint and its tube: of the two pieces at the bore's seam the one that has the far face's points."""
-        seam, length = np.array(end["seam"]["bore"]), end["fitting"]["length"]
+        length = end["fitting"]["length"]
         at_far = (np.abs(fitting_heights(end, self.points)[self.faces] - length) < 0.02).sum(axis=1)
-        number = {p.astype(np.float32).tobytes(): i for i, p in enumerate(self.points)}
-        loop = [number[(np.array(p, np.float32) + np.float32(0)).tobytes()] for p in seam]
-        pieces = self.pieces_at(list(zip(loop, loop[1:] + loop[:1])))
-        return self.piece == max(pieces, key=lambda p: at_far[self.piece == p].sum())
+        return self.piece == max(self.pieces_at_bore_seam(end), key=lambda p: at_far[self.piece == p].sum())
 
     def joint(self, made, end):
         """Faces between this end's seams and its fitting's near face."""
         heights = fitting_heights(end, self.points)[self.faces]
         beyond = (heights > 0.02).any(axis=1)
-        seam = np.array(end["seam"]["bore"])
-        number = {p.astype(np.float32).tobytes(): i for i, p in enumerate(self.points)}
-        loop = [number[(np.array(p, np.float32) + np.float32(0)).tobytes()] for p in seam]
-        pieces = self.pieces_at(list(zip(loop, loop[1:] + loop[:1])))
+        pieces = self.pieces_at_bore_seam(end)
         # Of the two pieces at the bore's seam the one that reaches the fitting.
         reaching = [p for p in pieces if beyond[self.piece == p].any()]
         return np.isin(self.piece, reaching) & ~beyond
